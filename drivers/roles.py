@@ -1,0 +1,142 @@
+"""What an instrument is used as: the protocols that the sequencer knows.
+
+Units are SI; times are seconds of bench time. Every method may raise
+`drivers.errors.InstrumentError`, which names instrument, address, message and answer.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal, Protocol
+
+LoadMode = Literal["current", "voltage", "resistance", "power"]
+Flag = Literal["", "overload", "not a number"]
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentSpec:
+    """How an instrument is reached and spoken to."""
+
+    name: str
+    role: str
+    dialect: str
+    address: str
+    identity: str | None = None
+    timeout_s: float = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelSpec:
+    """Which instrument and function provides a named quantity.
+
+    `scale` multiplies the instrument's answer (1/R for a current by shunt). `range_max` is the
+    greatest value that the range must hold, in the instrument's own unit; None leaves the
+    instrument's default. `integration_s` likewise. `input` is the instrument's input or None.
+    """
+
+    name: str
+    instrument: str
+    function: str
+    unit: str
+    range_max: float | None = None
+    integration_s: float | None = None
+    input: str | None = None
+    scale: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One number from one channel, with its times and the text that the instrument sent."""
+
+    channel: str
+    value: float
+    raw: str
+    asked_at: float
+    answered_at: float
+    flag: Flag = ""
+
+
+@dataclass(frozen=True, slots=True)
+class OperatorState:
+    """What the person in front of the unit says: still busy, done, or does not understand."""
+
+    state: Literal["busy", "done", "confused"]
+    remark: str = ""
+
+
+class Clock(Protocol):
+    """The one clock of a bench: monotonic on a table, the time-base instrument when simulated."""
+
+    def now(self) -> float:
+        """Return bench time in seconds."""
+
+    def sleep_until(self, at: float) -> float:
+        """Wait until bench time `at` (return at once if past) and return the time reached."""
+
+
+class Load(Protocol):
+    """An electronic load."""
+
+    def apply(self, mode: LoadMode, level: float, *, on: bool) -> Mapping[str, float | str | bool]:
+        """Set mode, level and input; return what the load says it is set to."""
+
+    def off(self) -> bool:
+        """Switch the input off; return whether the load confirms it."""
+
+
+class Supply(Protocol):
+    """A supply under remote control."""
+
+    def apply(
+        self, *, voltage: float | None, current_limit: float | None, output: bool | None
+    ) -> Mapping[str, float | str | bool]:
+        """Set what is not None; return what the supply says it is set to."""
+
+    def off(self) -> bool:
+        """Switch the output off; return whether the supply confirms it."""
+
+
+class Operator(Protocol):
+    """A person who turns knobs and moves leads when told."""
+
+    def instruct(self, text: str) -> None:
+        """Give an instruction in plain English."""
+
+    def show(self, text: str, value: float, *, within: bool) -> None:
+        """Show the live reading that proves the instruction (SI) and whether it is in its band."""
+
+    def state(self) -> OperatorState:
+        """Return what the person says now."""
+
+    def finish(self) -> None:
+        """Tell the person that the instruction is done with."""
+
+
+class Bench(Protocol):
+    """Everything on the table, opened."""
+
+    clock: Clock
+    load: Load | None
+    supply: Supply | None
+    operator: Operator | None
+
+    def identities(self) -> Mapping[str, str]:
+        """Return each instrument's answer to *IDN?, by instrument name."""
+
+    def read(self, channels: Sequence[str]) -> tuple[Reading, ...]:
+        """Read channels together: ask every instrument first, then collect in turn."""
+
+    def check_errors(self) -> tuple[str, ...]:
+        """Empty every error queue; return what stood there as `instrument: number, text`."""
+
+    def close(self) -> None:
+        """Close every session; never raises."""
+
+
+@dataclass(frozen=True, slots=True)
+class BenchSpec:
+    """All that `drivers.connect` needs to open a bench."""
+
+    instruments: tuple[InstrumentSpec, ...]
+    channels: tuple[ChannelSpec, ...]
+    operator: Literal["terminal", "instrument", "none"] = "none"
+    options: Mapping[str, str] = field(default_factory=dict)

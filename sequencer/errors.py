@@ -1,0 +1,74 @@
+"""The one error tree of the sequencer; each error knows the exit code it ends the program with."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+
+class Exit(IntEnum):
+    """Exit codes of every command."""
+
+    PASSED = 0
+    FAILED = 1
+    WRONG_USE = 2
+    UNDECIDED = 3
+    GUARD = 4
+    INSTRUMENT = 5
+    INTERRUPTED = 130
+
+
+class SteadyrailError(Exception):
+    """What was found, where, what was expected and what to do, in one paragraph."""
+
+    exit_code: Exit = Exit.WRONG_USE
+
+
+class UsageError(SteadyrailError):
+    """The command was called in a way that can't be carried out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """One mistake in a document: where it stands, what was found, what was expected."""
+
+    file: str
+    key_path: str
+    found: str
+    expected: str
+
+    def __str__(self) -> str:
+        """Return the line that the user reads."""
+        return f"{self.file}: {self.key_path}: found {self.found}, expected {self.expected}"
+
+
+class DocumentError(SteadyrailError):
+    """One or more documents can't be used; all mistakes are listed at once."""
+
+    def __init__(self, mistakes: tuple[Mistake, ...]) -> None:
+        super().__init__("\n".join(str(mistake) for mistake in mistakes))
+        self.mistakes = mistakes
+
+
+class RecordError(SteadyrailError):
+    """A record can't be written, read or trusted."""
+
+
+class FigureError(SteadyrailError):
+    """A figure can't be computed from what was measured; says what is missing."""
+
+
+class GuardTripped(SteadyrailError):
+    """A watched bound was crossed; the bench has been asked to make safe."""
+
+    exit_code = Exit.GUARD
+
+
+class BenchFailed(SteadyrailError):
+    """An instrument or its link failed, named with its address."""
+
+    exit_code = Exit.INSTRUMENT
+
+
+class Interrupted(SteadyrailError):
+    """A person or the system stopped the run."""
+
+    exit_code = Exit.INTERRUPTED

@@ -1,0 +1,124 @@
+"""What figures and verdicts look like once computed; outputs read these, compute nothing."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+Outcome = Literal["pass", "conditional pass", "conditional fail", "fail", "not covered"]
+Rule = Literal["simple", "guarded"]
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """One line of an uncertainty budget.
+
+    `u` is the component's standard uncertainty in its own unit, `sensitivity` the factor to the
+    figure's unit, `contribution` their product's magnitude, `dof` its degrees of freedom.
+    """
+
+    name: str
+    distribution: str
+    u: float
+    sensitivity: float
+    contribution: float
+    dof: float
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """How much of a promised condition was measured, in one quantity."""
+
+    quantity: str
+    required: float
+    reached: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A computed result in SI units with its uncertainty.
+
+    `reached` holds the condition that was really measured, by the keys of a limit's condition:
+    voltage, current_from, current_to, duration, load_voltage (V, A, s).
+    """
+
+    trial: str
+    name: str
+    value: float
+    unit: str
+    u: float
+    dof: float
+    k: float
+    expanded: float
+    reached: Mapping[str, float] = field(default_factory=dict)
+    coverage: Coverage | None = None
+    budget: tuple[Component, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """A figure against a limit under a decision rule.
+
+    `lower` and `upper` are the limit's bounds in SI units (None where it has none). `probability`
+    is the probability of conformance, `ratio` the limit over U. Both are None when not covered.
+    """
+
+    figure: str
+    trial: str
+    lower: float | None
+    upper: float | None
+    unit: str
+    rule: Rule
+    outcome: Outcome
+    probability: float | None
+    ratio: float | None
+    why: str
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something worth remembering that happened during a run."""
+
+    at: float
+    wall: str
+    kind: str
+    severity: Literal["note", "warning", "alarm"]
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One series of a chart; `lower` and `upper` draw a band where given."""
+
+    label: str
+    x: tuple[float, ...]
+    y: tuple[float, ...]
+    style: Literal["points", "line", "steps"] = "points"
+    y_error: tuple[float, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A straight guide in a chart: a limit, a computed figure or the end of warm-up."""
+
+    label: str
+    axis: Literal["x", "y"]
+    at: float
+    kind: Literal["limit", "figure", "guide"]
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A picture as data: the trial says what to draw, the outputs say how."""
+
+    trial: str
+    title: str
+    x_label: str
+    x_unit: str
+    y_label: str
+    y_unit: str
+    lines: tuple[Line, ...]
+    marks: tuple[Mark, ...] = ()
+    caption: str = ""

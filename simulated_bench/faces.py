@@ -1,0 +1,59 @@
+"""What the instruments see of the physics: the face of the world, and of its person.
+
+Units are SI, temperatures degrees Celsius, times seconds of bench time.
+"""
+
+from typing import Literal, Protocol
+
+LoadMode = Literal["current", "voltage", "resistance", "power"]
+Place = Literal["terminals", "sense", "load", "shunt"]
+HeatPlace = Literal["heatsink", "ambient", "reference", "junction"]
+
+
+class PersonFace(Protocol):
+    """A simulated person who turns the unit's knobs."""
+
+    def instruct(self, text: str) -> None:
+        """Hear an instruction in plain English."""
+
+    def show(self, value: float, *, within: bool) -> None:
+        """See the live reading and whether it lies in its band."""
+
+    def state(self) -> tuple[Literal["BUSY", "DONE", "CONFUSED"], str]:
+        """Return what the person says, with a remark."""
+
+    def finish(self) -> None:
+        """Hear that the instruction is done with."""
+
+
+class WorldFace(Protocol):
+    """The physics as instruments see it. Reading never changes it; only time and controls do."""
+
+    @property
+    def now(self) -> float:
+        """Bench time in seconds."""
+
+    @property
+    def person(self) -> PersonFace:
+        """The person in front of the unit."""
+
+    def advance_to(self, at: float) -> None:
+        """Let bench time pass until `at`; does nothing when it is past."""
+
+    def set_load(self, mode: LoadMode, level: float, *, on: bool) -> None:
+        """Set the electronic load's true sinking behaviour (after the load's own errors)."""
+
+    def voltage(self, place: Place, window_s: float = 0.0) -> float:
+        """Return the true voltage at a place, averaged over a window that starts now."""
+
+    def current(self) -> float:
+        """Return the true current through the load wiring."""
+
+    def temperature(self, place: HeatPlace) -> float:
+        """Return a true temperature."""
+
+    def ripple_rms(self, place: Place) -> float:
+        """Return the true RMS ripple at a place."""
+
+    def log(self, kind: str, text: str) -> None:
+        """Remember what happened, with the bench time."""
