@@ -97,6 +97,8 @@ class Line:
     y: tuple[float, ...]
     style: Literal["points", "line", "steps"] = "points"
     y_error: tuple[float, ...] | None = None
+    lower: tuple[float, ...] | None = None
+    upper: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
