@@ -1,0 +1,109 @@
+"""Refuse arrays that no figure can honestly be computed from, in words a person can act on."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sequencer.errors import FigureError
+
+Array = NDArray[np.float64]
+Values = Array | Sequence[float]
+
+
+def series(name: str, values: Values, at_least: int = 1) -> Array:
+    """Return `values` as a finite one-dimensional float array of at least `at_least` entries.
+
+    Raises
+    ------
+    FigureError
+        If the values have another shape, hold a NaN or an infinity (a reading that overflowed or
+        gave no number), or are too few.
+    """
+    array = np.asarray(values, dtype=np.float64)
+    if array.ndim != 1:
+        raise FigureError(
+            f"{name}: found an array of {array.ndim} dimensions, expected one row of numbers."
+        )
+    bad = np.flatnonzero(~np.isfinite(array))
+    if bad.size:
+        raise FigureError(
+            f"{name}: {bad.size} of {array.size} values are no finite number (first at position "
+            f"{bad[0]}: {array[bad[0]]}). Expected measured numbers; an overload or a missing "
+            "reading has to be taken out, and said, before a figure is computed."
+        )
+    if array.size < at_least:
+        raise FigureError(
+            f"{name}: found {array.size} values, expected at least {at_least}. Measure more points."
+        )
+    return array
+
+
+def matching(name: str, values: Values, other_name: str, other: Array) -> Array:
+    """Return `values` as a finite array as long as `other`.
+
+    Raises
+    ------
+    FigureError
+        If the lengths differ or a value is not finite.
+    """
+    array = series(name, values, 0)
+    if array.size != other.size:
+        raise FigureError(
+            f"{name}: found {array.size} values beside {other.size} of {other_name}; expected one "
+            "for each."
+        )
+    return array
+
+
+def rising_times(times: Values, at_least: int = 1, name: str = "times") -> Array:
+    """Return `times` in seconds as a strictly rising array.
+
+    Raises
+    ------
+    FigureError
+        If times repeat or go back: the record was put together wrongly or the clock was stepped.
+    """
+    array = series(name, times, at_least)
+    wrong = np.flatnonzero(np.diff(array) <= 0)
+    if wrong.size:
+        first = int(wrong[0])
+        raise FigureError(
+            f"{name}: {array[first + 1]:g} s follows {array[first]:g} s at position {first + 1}; "
+            "expected times that rise. Sort the readings and take out repeated ones first."
+        )
+    return array
+
+
+def deviations(name: str, values: Values | float, other_name: str, other: Array) -> Array:
+    """Return standard uncertainties, one for each entry of `other`, all above zero.
+
+    Raises
+    ------
+    FigureError
+        If one is zero, negative or not finite: a weight would be infinite.
+    """
+    if np.ndim(values) == 0:
+        array = np.full(other.size, float(values))  # type: ignore[arg-type]
+        array = series(name, array, 0)
+    else:
+        array = matching(name, values, other_name, other)  # type: ignore[arg-type]
+    if np.any(array <= 0):
+        raise FigureError(
+            f"{name}: found {float(array.min()):g}, expected standard uncertainties above zero. "
+            "State at least the meter's resolution."
+        )
+    return array
+
+
+def positive(name: str, value: float) -> float:
+    """Return a finite number above zero.
+
+    Raises
+    ------
+    FigureError
+        If it is not.
+    """
+    if not (np.isfinite(value) and value > 0):
+        raise FigureError(f"{name}: found {value:g}, expected a number above zero.")
+    return float(value)

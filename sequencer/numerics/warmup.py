@@ -1,0 +1,81 @@
+"""Warm-up: when an output came into its band for good."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sequencer.numerics.checks import Values, matching, positive, rising_times
+from sequencer.numerics.minutes import MinuteMeans, minute_means
+
+#: Where no final value is given: the mean of this last share of the time.
+_FINAL_SHARE = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class WarmUp:
+    """When the band was entered to stay.
+
+    `time_s` counts from the first reading and is NaN where the band was not reached; `u` covers
+    noise and the spacing of the means. `final` is the value that the band lies about.
+    """
+
+    reached: bool
+    time_s: float
+    u: float
+    final: float
+
+
+def warm_up_time(
+    times: Values,
+    values: Values,
+    band: float,
+    *,
+    final: float | None = None,
+    period_s: float = 60.0,
+) -> WarmUp:
+    """Return the time after which the means stay within ± `band` of the final value.
+
+    Parameters
+    ----------
+    times
+        Shape (n,), seconds, rising, from switching on.
+    values
+        Shape (n,), any unit.
+    band
+        Half-width in that unit, above zero.
+    final
+        The value aimed at; None: the mean of the last tenth of the time.
+    period_s
+        Means over this time are looked at.
+
+    Raises
+    ------
+    FigureError
+        For values that are not finite, times that do not rise, a band not above zero, or fewer than
+        two means.
+    """
+    t = rising_times(times, 3)
+    y = matching("values", values, "times", t)
+    width = positive("band", band)
+    means = minute_means(t, y, period_s)
+    aim = (
+        final if final is not None else float(y[t >= t[-1] - _FINAL_SHARE * (t[-1] - t[0])].mean())
+    )
+    outside = np.flatnonzero(np.abs(means.mean - aim) > width)
+    if outside.size == 0:
+        return WarmUp(True, 0.0, period_s / np.sqrt(12), aim)
+    last = int(outside[-1])
+    if last == means.mean.size - 1:
+        return WarmUp(False, float("nan"), float("nan"), aim)
+    return _crossing(means, last, aim, width, float(t[0]))
+
+
+def _crossing(means: MinuteMeans, last: int, aim: float, width: float, start: float) -> WarmUp:
+    """Interpolate between the last mean outside and the next one inside."""
+    before, after = abs(means.mean[last] - aim), abs(means.mean[last + 1] - aim)
+    step = float(means.time[last + 1] - means.time[last])
+    same_side = (means.mean[last] - aim) * (means.mean[last + 1] - aim) >= 0
+    slope = (before - after if same_side else before + after) / step
+    at = float(means.time[last]) + (before - width) / slope
+    noise = float(means.u[last]) / slope
+    return WarmUp(True, at - start, float(np.hypot(noise, step / np.sqrt(12))), aim)

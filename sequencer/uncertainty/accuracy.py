@@ -1,0 +1,287 @@
+"""What a meter's accuracy statement means for one value, a mean and a difference.
+
+A difference of two readings of one meter in one range is much better known than either: the
+offset is common and cancels, and the gain acts on the difference alone. What is left is what
+changes between the two: noise, resolution, the wander over the time between, thermal EMF, and the
+change of the room.
+"""
+
+import math
+from dataclasses import dataclass, fields
+
+from sequencer.errors import FigureError
+from sequencer.results import Component
+from sequencer.uncertainty.combine import normal, rectangular
+
+#: The time over which `stability_gain` and `stability_offset` are stated.
+STABILITY_TIME_S = 86_400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Accuracy:
+    """An accuracy statement by component.
+
+    All but `noise` and `resolution` are half-widths of rectangular distributions.
+
+    Attributes
+    ----------
+    gain
+        Relative error of the gain (0.003 % is 3e-5).
+    offset
+        V (or the channel's unit).
+    noise
+        Standard deviation of one reading.
+    resolution
+        The step between two readings; the rounding error is within half of it.
+    temperature_gain, temperature_offset
+        Per kelvin, relative and absolute.
+    temperature_span
+        How far the room may be from the calibration temperature, K.
+    stability_gain, stability_offset
+        Change over a day, relative and absolute.
+    thermal_emf
+        V, of the leads and connections; taken to change by up to this between two readings.
+    shunt
+        Ohm. When given, values are amperes through it, and `offset`, `noise`, `resolution`,
+        `temperature_offset`, `stability_offset`, `thermal_emf` are volts across it.
+    shunt_tolerance, shunt_temperature
+        Relative, and relative per kelvin of `temperature_span`.
+    """
+
+    gain: float = 0.0
+    offset: float = 0.0
+    noise: float = 0.0
+    resolution: float = 0.0
+    temperature_gain: float = 0.0
+    temperature_offset: float = 0.0
+    temperature_span: float = 0.0
+    stability_gain: float = 0.0
+    stability_offset: float = 0.0
+    thermal_emf: float = 0.0
+    shunt: float | None = None
+    shunt_tolerance: float = 0.0
+    shunt_temperature: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse negative or infinite parts."""
+        for one in fields(self):
+            value = getattr(self, one.name)
+            if value is not None and not (math.isfinite(value) and value >= 0):
+                raise FigureError(
+                    f"accuracy, {one.name}: found {value:g}, expected a number not below zero."
+                )
+        if self.shunt == 0:
+            raise FigureError("accuracy, shunt: found 0 ohm, expected a resistance above zero.")
+
+    @property
+    def per_volt(self) -> float:
+        """Return the factor from the meter's own unit to the channel's: 1, or 1/shunt."""
+        return 1.0 if self.shunt is None else 1.0 / self.shunt
+
+
+def scale_components(accuracy: Accuracy, span: float, sensitivity: float = 1.0) -> list[Component]:
+    """Return what makes a meter read every change in one proportion wrong.
+
+    Gain, its temperature coefficient over the room's span, and the shunt's value, all acting on
+    `span`: an absolute value or a difference, in the channel's unit. One such error is common to
+    all readings of the meter in its range, so apply it once, to the final figure.
+    """
+    factor = sensitivity * abs(span)
+    parts = [
+        rectangular("gain", accuracy.gain, factor),
+        rectangular(
+            "gain at temperature", accuracy.temperature_gain * accuracy.temperature_span, factor
+        ),
+    ]
+    if accuracy.shunt is not None:
+        parts += [
+            rectangular("shunt value", accuracy.shunt_tolerance, factor),
+            rectangular(
+                "shunt at temperature",
+                accuracy.shunt_temperature * accuracy.temperature_span,
+                factor,
+            ),
+        ]
+    return _present(parts)
+
+
+def reading_components(
+    accuracy: Accuracy,
+    readings: int,
+    scatter: Component | None = None,
+    sensitivity: float = 1.0,
+) -> list[Component]:
+    """Return what differs from reading to reading, for a mean of `readings`.
+
+    Parameters
+    ----------
+    scatter
+        A type A component of the same mean, evaluated from these or pooled repeats. Stands in
+        place of the stated noise, which it contains, unless the stated noise is larger (few
+        readings can look quieter than they are): then the stated one is kept.
+    sensitivity
+        Factor from the channel's unit to the figure's; `scatter` carries its own.
+
+    Notes
+    -----
+    Rounding averages away like noise only where noise of at least half a step dithers it.
+    """
+    if readings < 1:
+        raise FigureError(f"readings: found {readings}, expected at least 1.")
+    factor = sensitivity * accuracy.per_volt
+    noise = normal("noise", accuracy.noise / math.sqrt(readings), factor)
+    dithered = accuracy.noise >= accuracy.resolution / 2
+    step = accuracy.resolution / 2 / (math.sqrt(readings) if dithered else 1.0)
+    use_scatter = scatter is not None and scatter.contribution >= noise.contribution
+    first = scatter if use_scatter and scatter is not None else noise
+    return _present([first, rectangular("resolution", step, factor)])
+
+
+def absolute(accuracy: Accuracy, value: float, sensitivity: float = 1.0) -> list[Component]:
+    """Return the components of one absolute reading of `value` (channel's unit)."""
+    return mean_of(accuracy, value, 1, sensitivity=sensitivity)
+
+
+def mean_of(
+    accuracy: Accuracy,
+    value: float,
+    readings: int,
+    *,
+    scatter: Component | None = None,
+    sensitivity: float = 1.0,
+) -> list[Component]:
+    """Return the components of a mean of `readings` readings of about `value`.
+
+    Parameters
+    ----------
+    value
+        Channel's unit.
+    readings
+        Number of independent readings (see `sequencer.numerics.effective` for correlated ones).
+    scatter
+        Type A component of the mean, see `reading_components`.
+    sensitivity
+        Factor from the channel's unit to the figure's.
+    """
+    factor = sensitivity * accuracy.per_volt
+    parts = [
+        *scale_components(accuracy, value, sensitivity),
+        rectangular("offset", accuracy.offset, factor),
+        rectangular(
+            "offset at temperature",
+            accuracy.temperature_offset * accuracy.temperature_span,
+            factor,
+        ),
+        rectangular("gain stability", accuracy.stability_gain, sensitivity * abs(value)),
+        rectangular("offset stability", accuracy.stability_offset, factor),
+        rectangular("thermal EMF", accuracy.thermal_emf, factor),
+        *reading_components(accuracy, readings, scatter, sensitivity),
+    ]
+    return _present(parts)
+
+
+def wander_components(
+    accuracy: Accuracy,
+    level: float,
+    *,
+    lag_s: float,
+    temperature_change_k: float = 0.0,
+    sensitivity: float = 1.0,
+) -> list[Component]:
+    """Return how far the meter itself may move between two readings `lag_s` apart.
+
+    Parameters
+    ----------
+    level
+        The value read, channel's unit: a change of gain acts on all of it.
+    temperature_change_k
+        Greatest change of the room between the readings, K.
+
+    Notes
+    -----
+    The stated change over a day is scaled with the square root of the time, as for a random walk:
+    for times below a day this is more than a steady ageing would give. Common practice, no source.
+    """
+    if lag_s < 0 or temperature_change_k < 0:
+        raise FigureError(
+            f"lag {lag_s:g} s, temperature change {temperature_change_k:g} K: expected numbers not "
+            "below zero."
+        )
+    factor = sensitivity * accuracy.per_volt
+    share = math.sqrt(lag_s / STABILITY_TIME_S)
+    on_level = sensitivity * abs(level)
+    parts = [
+        rectangular("gain stability", accuracy.stability_gain * share, on_level),
+        rectangular("offset stability", accuracy.stability_offset * share, factor),
+        rectangular(
+            "gain following the room", accuracy.temperature_gain * temperature_change_k, on_level
+        ),
+        rectangular(
+            "offset following the room", accuracy.temperature_offset * temperature_change_k, factor
+        ),
+        rectangular("thermal EMF", accuracy.thermal_emf, factor),
+    ]
+    if accuracy.shunt is not None:
+        parts.append(
+            rectangular(
+                "shunt following the room",
+                accuracy.shunt_temperature * temperature_change_k,
+                on_level,
+            )
+        )
+    return _present(parts)
+
+
+def difference(
+    accuracy: Accuracy,
+    first: float,
+    second: float,
+    *,
+    lag_s: float,
+    readings: int = 1,
+    temperature_change_k: float = 0.0,
+    scatter: Component | None = None,
+    sensitivity: float = 1.0,
+) -> list[Component]:
+    """Return the components of `second` − `first`, read by one meter in one range.
+
+    The offset cancels, the gain acts on the difference alone.
+
+    Parameters
+    ----------
+    first, second
+        Values in the channel's unit.
+    lag_s
+        Time between the two, s; with points visited up and down, the time from one point to the
+        next, since slower wander is removed with the drift.
+    readings
+        Readings averaged at each of the two.
+    temperature_change_k
+        Greatest change of the room between them, K.
+    scatter
+        Type A component of the difference (for instance from `drift_free_differences`); stands in
+        place of the stated noise of both means unless that is larger.
+    sensitivity
+        Factor from the channel's unit to the figure's.
+    """
+    level = max(abs(first), abs(second))
+    both = math.sqrt(2) * sensitivity
+    if scatter is not None:
+        pair_noise = math.sqrt(2) * accuracy.noise / math.sqrt(readings) * accuracy.per_volt
+        scatter = None if scatter.contribution < abs(sensitivity) * pair_noise else scatter
+    return [
+        *scale_components(accuracy, second - first, sensitivity),
+        *wander_components(
+            accuracy,
+            level,
+            lag_s=lag_s,
+            temperature_change_k=temperature_change_k,
+            sensitivity=sensitivity,
+        ),
+        *reading_components(accuracy, readings, scatter, both),
+    ]
+
+
+def _present(parts: list[Component]) -> list[Component]:
+    """Leave out components that the statement does not have."""
+    return [part for part in parts if part.contribution > 0]

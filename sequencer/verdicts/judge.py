@@ -1,0 +1,104 @@
+"""Every limit of a unit against the figures that were computed."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Protocol
+
+from sequencer.results import Figure, Rule, Verdict
+from sequencer.verdicts.coverage import Condition, CoverageCheck, check_coverage
+from sequencer.verdicts.decide import decide
+
+
+class Limit(Protocol):
+    """A promise of the unit: the figure's resolved name, bounds at a setting, its condition."""
+
+    @property
+    def figure(self) -> str: ...  # noqa: D102
+    @property
+    def condition(self) -> Condition | None: ...  # noqa: D102
+    def lower(self, setting: float) -> float | None: ...  # noqa: D102
+    def upper(self, setting: float) -> float | None: ...  # noqa: D102
+
+
+def judge(figures: Sequence[Figure], limits: Sequence[Limit], rule: Rule) -> tuple[Verdict, ...]:
+    """Return the verdicts of all limits, in the limits' order.
+
+    A limit without a figure is `not covered`. When several trials computed the figure, those that
+    reached the limit's condition are judged, each for itself; if none did, the first is shown as
+    `not covered`.
+
+    Parameters
+    ----------
+    figures
+        With `reached` filled in.
+    limits
+        Bounds in per cent are resolved at the stated voltage, else at the one reached.
+
+    Raises
+    ------
+    FigureError
+        From `decide`, for a limit without bounds or width or a figure without uncertainty.
+    """
+    verdicts: list[Verdict] = []
+    for limit in limits:
+        found = [figure for figure in figures if figure.name == limit.figure]
+        if not found:
+            verdicts.append(_absent(limit, rule))
+            continue
+        checked = [(figure, check_coverage(figure.reached, limit.condition)) for figure in found]
+        covered = [pair for pair in checked if pair[1].covered]
+        verdicts += [_one(figure, check, limit, rule) for figure, check in covered or checked[:1]]
+    return tuple(verdicts)
+
+
+def with_coverage(figures: Sequence[Figure], limits: Sequence[Limit]) -> tuple[Figure, ...]:
+    """Return the figures with the coverage of the limit that concerns each.
+
+    Of several limits on one figure the first that was not covered is shown.
+    """
+    result = []
+    for figure in figures:
+        checks = [
+            check_coverage(figure.reached, limit.condition)
+            for limit in limits
+            if limit.figure == figure.name
+        ]
+        checks = [check for check in checks if check.coverage is not None]
+        checks.sort(key=lambda check: check.covered)
+        result.append(replace(figure, coverage=checks[0].coverage) if checks else figure)
+    return tuple(result)
+
+
+def _one(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> Verdict:
+    setting = _setting(limit, figure)
+    return decide(
+        figure,
+        limit.lower(setting),
+        limit.upper(setting),
+        rule,
+        check.covered,
+        why_not=check.why,
+    )
+
+
+def _setting(limit: Limit, figure: Figure | None) -> float:
+    stated = limit.condition.voltage if limit.condition is not None else None
+    if stated is not None:
+        return stated
+    return figure.reached.get("voltage", 0.0) if figure is not None else 0.0
+
+
+def _absent(limit: Limit, rule: Rule) -> Verdict:
+    setting = _setting(limit, None)
+    return Verdict(
+        figure=limit.figure,
+        trial="",
+        lower=limit.lower(setting),
+        upper=limit.upper(setting),
+        unit="",
+        rule=rule,
+        outcome="not covered",
+        probability=None,
+        ratio=None,
+        why="No trial of this run measured the figure, or it could not be computed.",
+    )
