@@ -64,3 +64,7 @@ class RefusedSetting(InstrumentError):
 
 class UnknownDialect(InstrumentError):
     """No such dialect, or the dialect lacks an operation that the bench needs."""
+
+
+LINK_FAILURES = (Unreachable, NoAnswer, DamagedAnswer)
+"""Failures of the way there and back; asking again over a new link may help."""

@@ -1,0 +1,69 @@
+"""The two clocks of a bench; every wait of the program goes through one of them."""
+
+import time
+
+from drivers.instrument import Instrument
+
+
+class MonotonicClock:
+    """Bench time on a table: seconds since the bench was opened, untouched by wall-clock steps."""
+
+    runs_by_itself = True
+
+    def __init__(self) -> None:
+        self._origin = time.monotonic()
+
+    def now(self) -> float:
+        """Return bench time in seconds."""
+        return time.monotonic() - self._origin
+
+    stamp = now
+
+    def sleep_until(self, at: float) -> float:
+        """Wait until bench time `at` (return at once if past) and return the time reached."""
+        while (left := at - self.now()) > 0:
+            time.sleep(left)
+        return self.now()
+
+
+class TimeBaseClock:
+    """Bench time of a simulated bench: waiting means asking the time base to advance.
+
+    `last` is the latest time that it told.
+    """
+
+    runs_by_itself = False
+
+    def __init__(self, instrument: Instrument) -> None:
+        self._instrument = instrument
+        self._now = instrument.asking("time")
+        instrument.question("until")
+        self.last = 0.0
+        self.now()
+
+    def now(self) -> float:
+        """Return bench time in seconds; measurements under way end first.
+
+        Raises
+        ------
+        InstrumentError
+            When the time base doesn't answer.
+        """
+        self.last = self._instrument.once_more(lambda: self._instrument.number(self._now))
+        return self.last
+
+    def stamp(self) -> float:
+        """Return the latest time told, without asking."""
+        return self.last
+
+    def sleep_until(self, at: float) -> float:
+        """Let bench time pass until `at` (no effect if past) and return the time reached.
+
+        Raises
+        ------
+        InstrumentError
+            When the time base doesn't answer.
+        """
+        asking = self._instrument.asking("until", value=at)
+        self.last = self._instrument.once_more(lambda: self._instrument.number(asking))
+        return self.last

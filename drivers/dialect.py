@@ -1,0 +1,172 @@
+"""A dialect: how one family of instruments spells a role, as data.
+
+Files lie in `drivers/dialects`, or anywhere when the bench document gives a path. Names of
+settings and questions are the project's own; messages are the instrument's.
+"""
+
+import tomllib
+from functools import cache
+from pathlib import Path
+from string import Formatter
+from typing import Annotated, Literal, Self
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from drivers.errors import UnknownDialect
+
+SHIPPED = Path(__file__).parent / "dialects"
+
+NEEDED: dict[str, tuple[frozenset[str], frozenset[str], frozenset[str]]] = {
+    # role: settings, questions, actions that a dialect of that role must have
+    "voltmeter": (frozenset(), frozenset({"voltage"}), frozenset()),
+    "ammeter": (frozenset(), frozenset({"current"}), frozenset()),
+    "thermometer": (frozenset(), frozenset({"temperature"}), frozenset()),
+    "load": (frozenset({"mode", "input", "level_current"}), frozenset(), frozenset()),
+    "supply": (frozenset({"voltage", "current_limit", "output"}), frozenset(), frozenset()),
+    "time_base": (frozenset(), frozenset({"time", "until"}), frozenset()),
+    "person": (frozenset(), frozenset({"state"}), frozenset({"instruct", "show", "finish"})),
+}
+
+PLACEHOLDERS = frozenset({"value", "input", "text", "within"})
+
+
+def placeholders(template: str) -> set[str]:
+    """Return the names in braces of a message template."""
+    return {name for _, name, _, _ in Formatter().parse(template) if name is not None}
+
+
+def _known_placeholders(template: str) -> str:
+    if unknown := placeholders(template) - PLACEHOLDERS:
+        raise ValueError(
+            f"unknown placeholder {', '.join(sorted(unknown))}; "
+            f"known are {', '.join(sorted(PLACEHOLDERS))}"
+        )
+    return template
+
+
+Message = Annotated[
+    str,
+    Field(min_length=1, pattern=r"^[\x20-\x7e]+$"),
+    AfterValidator(_known_placeholders),
+]
+
+
+class Strict(BaseModel):
+    """Base of the models: unknown keys are mistakes, nothing changes once read."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Question(Strict):
+    """A question and how its answer reads.
+
+    With `tokens`, the answer is one of the spellings listed per name. Otherwise it is a number,
+    with one of the `suffixes` (unit to factor) where any are declared.
+    """
+
+    ask: Message
+    suffixes: dict[str, float] = {}
+    tokens: dict[str, tuple[str, ...]] = {}
+    overload_texts: frozenset[str] = frozenset()
+    format: str = ".9g"
+    timeout: float | None = Field(default=None, gt=0, description="seconds, if longer than usual")
+
+
+class Setting(Strict):
+    """A message that sets a value, and the question that reads it back.
+
+    `{value}` in `write` is the number in `format`, or one of `values` for a name. A number read
+    back must equal what was set within `absolute + relative × |value|`; or, where `compare` says
+    so, be at least that, as for ranges.
+    """
+
+    write: Message
+    read_back: Question | None = None
+    values: dict[str, Message] = {}
+    format: str = ".6g"
+    compare: Literal["equal", "at least"] = "equal"
+    relative: float = Field(default=0.0, ge=0)
+    absolute: float = Field(default=0.0, ge=0)
+
+    @model_validator(mode="after")
+    def _has_a_place_for_the_value(self) -> Self:
+        if "value" not in placeholders(self.write):
+            raise ValueError("'write' must hold {value}")
+        return self
+
+
+class Link(Strict):
+    """How messages and answers end, and what the instrument can take."""
+
+    read_terminator: str = Field(default="\n", min_length=1)
+    write_terminator: str = Field(default="\n", min_length=1)
+    compound: bool = Field(
+        default=True, description="several questions in one message, joined by ';:'"
+    )
+    split_read: bool = Field(
+        default=True, description="a question can be sent now and its answer collected later"
+    )
+
+
+class ErrorQueue(Strict):
+    """The question for the oldest error and the answer's start when there is none."""
+
+    ask: Message = "SYSTem:ERRor?"
+    none: str = r"^[+-]?0+\s*(,|$)"
+
+
+class Dialect(Strict):
+    """How instruments of one trait spell one or more roles."""
+
+    description: str
+    roles: tuple[str, ...] = Field(min_length=1)
+    identify: Message = "*IDN?"
+    link: Link = Link()
+    errors: ErrorQueue | None = None
+    settings: dict[str, Setting] = {}
+    questions: dict[str, Question] = {}
+    actions: dict[str, Message] = {}
+
+    @model_validator(mode="after")
+    def _has_what_its_roles_need(self) -> Self:
+        for role in self.roles:
+            if role not in NEEDED:
+                raise ValueError(f"unknown role {role!r}; known are {', '.join(NEEDED)}")
+            there = (set(self.settings), set(self.questions), set(self.actions))
+            for kind, needed, given in zip(
+                ("settings", "questions", "actions"), NEEDED[role], there, strict=True
+            ):
+                if missing := needed - given:
+                    raise ValueError(f"role {role!r} needs {kind}: {', '.join(sorted(missing))}")
+        return self
+
+
+def shipped() -> tuple[str, ...]:
+    """Return the names of the dialects that come with the program."""
+    return tuple(sorted(path.stem for path in SHIPPED.glob("*.toml")))
+
+
+@cache
+def load_dialect(name: str, instrument: str, address: str) -> Dialect:
+    """Read a dialect by its shipped name or by the path of a TOML file.
+
+    Raises
+    ------
+    UnknownDialect
+        When there is no such file, or it is not a valid dialect; every mistake is listed.
+    """
+    path = Path(name) if name.endswith(".toml") else SHIPPED / f"{name}.toml"
+    try:
+        return Dialect.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except FileNotFoundError:
+        found = f"no dialect {name!r} was found"
+        remedy = f"Known dialects are {', '.join(shipped())}; a path must end in .toml."
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        found, remedy = f"dialect {name!r} can't be read ({error})", "Correct the file."
+    except ValidationError as error:
+        mistakes = "; ".join(
+            f"{'.'.join(map(str, item['loc'])) or 'whole file'}: {item['msg']}"
+            for item in error.errors()
+        )
+        found, remedy = f"dialect {name!r} has mistakes: {mistakes}", "Correct the file."
+    raise UnknownDialect(instrument=instrument, address=address, found=found, remedy=remedy)

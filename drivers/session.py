@@ -1,0 +1,271 @@
+"""The one session layer: a question, its own answer, and never another question's.
+
+After any time-out, damaged answer or broken link the session is closed. The next question opens a
+new one, asks who is there, lets the driver check its state, and only then goes on. One thread owns
+a session: shared by two, answers would change places without an error.
+"""
+
+from collections.abc import Callable
+from threading import get_ident
+
+from drivers.errors import DamagedAnswer, InstrumentError, NoAnswer, Unreachable, WrongIdentity
+from drivers.link import Closed, Late, Link, Stale
+from drivers.roles import InstrumentSpec
+
+EventSink = Callable[[str, str], None]
+"""Takes the kind of an event and its text."""
+
+OPEN_TIMEOUT_S = 5.0
+"""A host on the same network that takes longer to accept a connection is not there."""
+
+CHECK_CABLE = "Look at its power, its cable and its address in the bench document"
+
+
+class Session:
+    """Messages to one instrument and answers from it.
+
+    Parameters
+    ----------
+    spec
+        Which instrument, where, and who it should be.
+    identify
+        The question for its identity, without terminator.
+    on_event
+        Told of every reopening.
+    """
+
+    def __init__(
+        self,
+        spec: InstrumentSpec,
+        *,
+        identify: str = "*IDN?",
+        read_terminator: str = "\n",
+        write_terminator: str = "\n",
+        backend: str = "@py",
+        on_event: EventSink = lambda _kind, _text: None,
+    ) -> None:
+        self.spec = spec
+        self.identity = ""
+        self.reopened = 0
+        self.on_reopened: Callable[[], None] | None = None
+        self._read_terminator = read_terminator.encode("ascii")
+        self._write_terminator = write_terminator.encode("ascii")
+        self._identify = self.encode(identify)
+        self._backend = backend
+        self._on_event = on_event
+        self._link: Link | None = None
+        self._asked: bytes | None = None
+        self._owner = get_ident()
+        self._opened_before = False
+
+    def encode(self, message: str) -> bytes:
+        """Return the bytes of a message with exactly one terminator."""
+        return message.encode("ascii").rstrip(b"\r\n") + self._write_terminator
+
+    def open(self) -> None:
+        """Open and identify; does nothing while a healthy link is there.
+
+        Raises
+        ------
+        Unreachable, NoAnswer, WrongIdentity, DamagedAnswer
+        """
+        if self._link is not None and self._asked is None:
+            return
+        if self._asked is not None:
+            self._close("a question was left without its answer")
+        self._link = None
+        try:
+            self._link = Link(
+                self.spec.address, self._read_terminator, OPEN_TIMEOUT_S, self._backend
+            )
+        except Exception as error:  # the libraries raise anything; one place translates
+            raise self._translate(error, None) from error
+        self._exchange_identity()
+        if self._opened_before:
+            self.reopened += 1
+            self._on_event("reopened", f"{self.spec.name} at {self.spec.address}: reopened")
+            self._restore()
+        self._opened_before = True
+
+    def _restore(self) -> None:
+        """Let the driver look at the instrument's state; not to be used if that fails."""
+        if self.on_reopened is None:
+            return
+        try:
+            self.on_reopened()
+        except BaseException:
+            self._close("its state could not be confirmed after reopening")
+            raise
+
+    def _exchange_identity(self) -> None:
+        identity = self.query_text(self._identify)
+        expected = self.spec.identity
+        if self.identity and identity != self.identity:
+            found, wanted = "another instrument answers than before", self.identity
+        elif not self.identity and expected is not None and expected not in identity:
+            found, wanted = "the wrong instrument answers", expected
+        else:
+            self.identity = identity
+            return
+        self._close(found)
+        raise WrongIdentity(
+            instrument=self.spec.name,
+            address=self.spec.address,
+            found=f"{found}: {wanted!r} was expected",
+            sent=self._shown(self._identify),
+            answer=identity,
+            remedy="Correct the address or the identity in the bench document, or the cabling.",
+        )
+
+    def ask(self, message: bytes) -> None:
+        """Send a question; its answer must be collected before the next one.
+
+        Raises
+        ------
+        InstrumentError
+            Any of its kinds; the session is then closed and the next use opens a new one.
+        """
+        if self._link is None or self._asked is not None or get_ident() != self._owner:
+            self._make_ready()
+        self._asked = message
+        try:
+            self._link.write(message)  # type: ignore[union-attr]  # _make_ready saw to it
+        except Exception as error:  # the libraries raise anything; one place translates
+            raise self._failed(error, message) from error
+
+    def collect(self, timeout_s: float) -> bytes:
+        """Return the answer to the question that was asked, without its terminator.
+
+        Raises
+        ------
+        InstrumentError
+            Any of its kinds; the session is then closed and the next use opens a new one.
+        """
+        message = self._asked
+        if self._link is None or message is None:
+            raise self.error(NoAnswer, "no question is open", None, None, "Ask before collecting.")
+        try:
+            answer = self._link.read(timeout_s)
+        except Exception as error:  # the libraries raise anything; one place translates
+            raise self._failed(error, message) from error
+        if not answer.endswith(self._read_terminator):
+            raise self.damaged(message, answer, f"the answer must end in {self._read_terminator!r}")
+        self._asked = None
+        return answer[: -len(self._read_terminator)]
+
+    def query(self, message: bytes, timeout_s: float | None = None) -> bytes:
+        """Ask and collect."""
+        self.ask(message)
+        return self.collect(self.spec.timeout_s if timeout_s is None else timeout_s)
+
+    def query_text(self, message: bytes, timeout_s: float | None = None) -> str:
+        """Ask and return an answer of printable ASCII; anything else is damaged."""
+        raw = self.query(message, timeout_s)
+        text = raw.decode("latin-1")
+        if not text or not text.isascii() or not text.replace("\t", " ").isprintable():
+            raise self.damaged(message, raw, "the answer is not printable text")
+        return text
+
+    def tell(self, message: bytes) -> None:
+        """Send a message that has no answer."""
+        self.ask(message)
+        self._asked = None
+
+    def damaged(self, message: bytes, answer: bytes, why: str) -> InstrumentError:
+        """Close the session because of an answer that can't be right; return the error to raise."""
+        self._close(why)
+        return self.error(
+            DamagedAnswer,
+            why,
+            message,
+            answer,
+            "The connection was given up, so that no later answer is taken for another's. "
+            "If this repeats, check the dialect and the cable.",
+        )
+
+    def close(self) -> None:
+        """Close; never raises."""
+        if self._link is not None:
+            self._link.close()
+        self._link = None
+        self._asked = None
+
+    def _make_ready(self) -> None:
+        if get_ident() != self._owner:
+            raise self.error(
+                Unreachable,
+                "another thread than the owner uses the session",
+                None,
+                None,
+                "Open the bench in the thread that uses it.",
+            )
+        self.open()
+
+    def _failed(self, error: Exception, message: bytes) -> InstrumentError:
+        translated = self._translate(error, message)
+        self._close(translated.found)
+        return translated
+
+    def _close(self, why: str) -> None:
+        if self._link is None:
+            return
+        self.close()
+        self._on_event("closed", f"{self.spec.name} at {self.spec.address}: closed: {why}")
+
+    def _translate(self, error: Exception, message: bytes | None) -> InstrumentError:
+        """Turn whatever the libraries raise into an InstrumentError."""
+        match error:
+            case InstrumentError():
+                return error
+            case Late(partial=b""):
+                return self.error(
+                    NoAnswer, "no answer came in time", message, None, f"{CHECK_CABLE}."
+                )
+            case Late(partial=partial):
+                return self.error(
+                    DamagedAnswer,
+                    "only a part of the answer came in time",
+                    message,
+                    partial,
+                    "If this repeats, check the dialect's terminator and the cable.",
+                )
+            case Stale():
+                return self.error(
+                    DamagedAnswer,
+                    "an answer that nobody asked for was waiting",
+                    message,
+                    str(error).encode("latin-1"),
+                    "The connection was given up and the question not asked.",
+                )
+            case Closed():
+                return self.error(
+                    Unreachable,
+                    "the instrument closed the connection",
+                    message,
+                    str(error).encode("latin-1") or None,
+                    f"{CHECK_CABLE}; some instruments accept one connection only.",
+                )
+        what = "the link failed" if self._link is not None else "could not be opened"
+        reason = f"{type(error).__name__}: {error}".rstrip(".")
+        return self.error(Unreachable, f"{what} ({reason})", message, None, f"{CHECK_CABLE}.")
+
+    def error(
+        self,
+        kind: type[InstrumentError],
+        found: str,
+        sent: bytes | None,
+        answer: bytes | None,
+        remedy: str,
+    ) -> InstrumentError:
+        """Return an error of this instrument."""
+        return kind(
+            instrument=self.spec.name,
+            address=self.spec.address,
+            found=found,
+            sent=None if sent is None else self._shown(sent),
+            answer=None if answer is None else answer.decode("latin-1"),
+            remedy=remedy,
+        )
+
+    def _shown(self, message: bytes) -> str:
+        return message.decode("latin-1").removesuffix(self._write_terminator.decode("ascii"))
