@@ -1,0 +1,114 @@
+"""The bench document: what is on the table, how it is wired and how accurate it is."""
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Field, StrictInt
+
+from sequencer.documents.bench_references import crossed
+from sequencer.documents.channels import Channel
+from sequencer.documents.flaws import Flaw, raise_flaws
+from sequencer.documents.guards import Guards
+from sequencer.documents.parsing import quoted
+from sequencer.documents.quantities import (
+    NonNegativeVolts,
+    PositiveAmperes,
+    PositiveSeconds,
+    PositiveVolts,
+    PositiveWatts,
+)
+from sequencer.documents.tables import Strict
+from sequencer.documents.wiring import Wiring
+
+Role = Literal[
+    "voltmeter",
+    "ammeter",
+    "load",
+    "supply",
+    "line_source",
+    "scanner",
+    "oscilloscope",
+    "thermometer",
+    "interlock",
+    "switch",
+    "time_base",
+    "person",
+]
+
+DEFAULT_TIMEOUT_S = 5.0
+"""Long against every reading, short against a person's patience."""
+
+ADDRESS = re.compile(
+    r"TCPIP\d*::[^:\s]+::\d{1,5}::SOCKET"
+    r"|TCPIP\d*::[^:\s]+(::[a-z]+\d*(,\d+)?)?(::INSTR)?"
+    r"|ASRL[^:\s]+(::INSTR)?"
+    r"|GPIB\d*::\d{1,2}(::\d{1,2})?(::INSTR)?"
+    r"|USB\d*::0x[0-9A-F]{4}::0x[0-9A-F]{4}::[^:\s]+(::\d+)?(::INSTR)?",
+    re.IGNORECASE,
+)
+"""The forms of VISA resource strings (VPP-4.3) that the back end can open."""
+
+
+def _plausible(address: str) -> str:
+    if not ADDRESS.fullmatch(address):
+        expected = "a VISA resource string, such as TCPIP0::192.168.1.20::5025::SOCKET"
+        raise_flaws([Flaw((), quoted(address), expected)])
+    return address
+
+
+class BenchTable(Strict):
+    """What the bench is; `make_safe` lists roles or instruments in the order they are made safe."""
+
+    name: str = Field(min_length=1)
+    description: str = ""
+    operator: Literal["terminal", "instrument", "none"] = "none"
+    make_safe: tuple[str, ...] = Field(min_length=1)
+
+
+class Simulation(Strict):
+    """The run starts this simulated bench itself; the addresses come from it."""
+
+    scenario: str = Field(default="healthy", min_length=1)
+    seed: StrictInt = Field(default=1, ge=0)
+
+
+class Instrument(Strict):
+    """One instrument. `identity` is text that its answer to *IDN? must contain."""
+
+    role: Role
+    dialect: str = Field(min_length=1)
+    address: Annotated[str, AfterValidator(_plausible)] = ""
+    identity: str | None = Field(default=None, min_length=1)
+    timeout: PositiveSeconds = DEFAULT_TIMEOUT_S
+
+
+class LoadRatings(Strict):
+    """What the electronic load can take, and the voltage down to which it works."""
+
+    instrument: str
+    current: PositiveAmperes
+    power: PositiveWatts
+    voltage: PositiveVolts
+    lowest_voltage: NonNegativeVolts
+
+
+class BenchDocument(Strict):
+    """The bench."""
+
+    bench: BenchTable
+    simulation: Simulation | None = None
+    instruments: Mapping[str, Instrument] = Field(min_length=1)
+    channels: Mapping[str, Channel] = Field(min_length=1)
+    load: LoadRatings
+    wiring: Wiring = Wiring()
+    guards: Guards = Field(default_factory=dict)
+
+    @classmethod
+    def crossed(cls, data: Mapping[str, Any]) -> Iterator[Flaw]:
+        """Look at names across tables."""
+        yield from crossed(data)
+
+    def instruments_of(self, role: str) -> tuple[str, ...]:
+        """Return the names of the instruments in a role, in the order of the document."""
+        return tuple(name for name, item in self.instruments.items() if item.role == role)

@@ -1,0 +1,111 @@
+"""Names that one table of a bench uses and another declares, looked at in raw data.
+
+Raw, so that a mistake in one entry does not hide the names that are wrong elsewhere; what is not
+even a table is passed over here, because the model reports it.
+"""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from sequencer.documents.flaws import Flaw, one_of
+from sequencer.documents.guards import BY_QUANTITY, quantity_of
+from sequencer.documents.parsing import quoted
+
+Table = Mapping[str, Any]
+
+FUNCTIONS_OF_ROLES: Mapping[str, tuple[str, ...]] = {
+    "voltmeter": ("voltage",),
+    "ammeter": ("current",),
+    "thermometer": ("temperature",),
+    "load": ("voltage", "current"),
+    "supply": ("voltage", "current"),
+    "line_source": ("voltage", "current"),
+}
+"""What an instrument in a role can be asked to measure; other roles measure nothing by name."""
+
+
+def crossed(data: Table) -> Iterator[Flaw]:
+    """Yield every name that does not fit the rest of a bench document."""
+    instruments = _entries(data, "instruments")
+    roles = {name: item.get("role") for name, item in instruments.items()}
+    yield from _addresses(data, instruments)
+    yield from _channels(data, roles)
+    load = _table(data, "load").get("instrument")
+    if isinstance(load, str) and roles.get(load) != "load":
+        loads = [name for name, role in roles.items() if role == "load"]
+        expected = one_of(loads, load, "an instrument whose role is load")
+        yield Flaw(("load", "instrument"), quoted(load), expected)
+    channels = _table(data, "channels")
+    for channel in _table(data, "guards"):
+        if channel not in channels and quantity_of(channel) in BY_QUANTITY:
+            expected = one_of(channels, channel, "a channel of this bench")
+            yield Flaw(("guards", channel), quoted(channel), expected)
+    yield from _operation(_table(data, "bench"), roles)
+
+
+def _addresses(data: Table, instruments: Mapping[str, Table]) -> Iterator[Flaw]:
+    first: dict[str, str] = {}
+    for name, item in instruments.items():
+        address = item.get("address")
+        if address is None and "simulation" not in data:
+            expected = "an address; only a bench with a [simulation] table can do without"
+            yield Flaw(("instruments", name, "address"), "nothing", expected)
+        if not isinstance(address, str):
+            continue
+        if address in first:
+            expected = f"an address of its own ({first[address]} has this one)"
+            yield Flaw(("instruments", name, "address"), quoted(address), expected)
+        first.setdefault(address, name)
+    clocks = [name for name, item in instruments.items() if item.get("role") == "time_base"]
+    for name in clocks[1:]:
+        expected = f"at most one time base ({clocks[0]} is one already)"
+        yield Flaw(("instruments", name, "role"), quoted("time_base"), expected)
+
+
+def _channels(data: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
+    for name, channel in _entries(data, "channels").items():
+        quantity, dot, place = name.partition(".")
+        if quantity not in BY_QUANTITY or not dot or not place:
+            quantities = ", ".join(BY_QUANTITY)
+            expected = f"a quantity ({quantities}) and a place, such as voltage.sense"
+            yield Flaw(("channels", name), quoted(name), expected)
+        instrument, function = channel.get("instrument"), channel.get("function")
+        if isinstance(instrument, str) and instrument not in roles:
+            expected = one_of(roles, instrument, "an instrument of this bench")
+            yield Flaw(("channels", name, "instrument"), quoted(instrument), expected)
+        role = roles.get(instrument) if isinstance(instrument, str) else None
+        can = FUNCTIONS_OF_ROLES.get(role) if isinstance(role, str) else None
+        if can and isinstance(function, str) and function not in can:
+            expected = f"{' or '.join(can)}: {instrument} is used as a {role}"
+            yield Flaw(("channels", name, "function"), quoted(function), expected)
+            continue
+        gives = "current" if "shunt" in channel and function == "voltage" else function
+        wanted = "voltage" if quantity == "line" else quantity
+        if quantity in BY_QUANTITY and gives in BY_QUANTITY and gives != wanted:
+            found = f"a channel that gives a {gives}"
+            yield Flaw(("channels", name), found, f"a {wanted}, as the channel's name says")
+
+
+def _operation(bench: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
+    operator = bench.get("operator", "none")
+    people = [name for name, role in roles.items() if role == "person"]
+    if operator == "instrument" and len(people) != 1:
+        found = f"{len(people)} instruments in the role person"
+        yield Flaw(("bench", "operator"), found, 'exactly one with operator = "instrument"')
+    possible = {str(role) for role in roles.values()} | set(roles)
+    if operator in {"terminal", "instrument"}:
+        possible.add("supply")  # a person switches a hand-operated unit off
+    make_safe = bench.get("make_safe")
+    for index, name in enumerate(make_safe if isinstance(make_safe, list) else ()):
+        if isinstance(name, str) and name not in possible:
+            expected = one_of(possible, name, "a role or instrument of this bench")
+            yield Flaw(("bench", "make_safe", index), quoted(name), expected)
+
+
+def _table(data: Table, key: str) -> Table:
+    table = data.get(key)
+    return table if isinstance(table, Mapping) else {}
+
+
+def _entries(data: Table, key: str) -> Mapping[str, Table]:
+    return {n: item for n, item in _table(data, key).items() if isinstance(item, Mapping)}

@@ -1,0 +1,159 @@
+"""From pydantic's errors to mistakes: a path, what was found, what was expected."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Any
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails, PydanticCustomError
+
+from sequencer.documents.parsing import quoted
+from sequencer.errors import Mistake
+
+Path = tuple[str | int, ...]
+
+_LABELS = ("figure", "trial", "name")
+"""Keys that tell a person which entry of a list is meant."""
+
+
+@dataclass(frozen=True, slots=True)
+class Flaw:
+    """A mistake in a document before it is known which file the document came from."""
+
+    path: Path
+    found: str
+    expected: str
+
+    def under(self, *path: str | int) -> "Flaw":
+        """Return the same flaw seen from further outside."""
+        return Flaw((*path, *self.path), self.found, self.expected)
+
+
+def raise_flaws(flaws: Iterable[Flaw]) -> None:
+    """Raise one pydantic error that carries several flaws; do nothing without any."""
+    found = tuple(flaws)
+    if found:
+        text = "; ".join(f"found {flaw.found}, expected {flaw.expected}" for flaw in found)
+        raise PydanticCustomError("flaws", "{text}", {"text": text, "flaws": found})
+
+
+def flaws_of(error: ValidationError, data: object, keys: Iterable[str] = ()) -> tuple[Flaw, ...]:
+    """Return every flaw that a validation error holds.
+
+    `data` is what was validated, `keys` are the keys that its table may have.
+    """
+    flaws = (flaw for detail in error.errors() for flaw in _flaws(detail, data, keys))
+    return tuple(dict.fromkeys(flaws))
+
+
+def _flaws(detail: ErrorDetails, data: object, keys: Iterable[str]) -> Iterator[Flaw]:
+    path = _real_path(detail["loc"], data, missing=detail["type"] == "missing")
+    context: Mapping[str, Any] = detail.get("ctx", {})
+    kind, found = detail["type"], detail["input"]
+    if kind == "flaws":
+        for flaw in context["flaws"]:
+            yield flaw.under(*path)
+    elif kind == "quantity":
+        yield Flaw(path, context["found"], context["expected"])
+    elif kind == "missing":
+        yield Flaw(path, "nothing", "a value: this key is required")
+    elif kind == "extra_forbidden":
+        yield Flaw(path, "an unknown key", one_of(keys, path[-1], "a key of this table"))
+    elif kind == "too_short" and len(found) >= context["min_length"]:
+        return  # long enough as it stands; pydantic counts only the entries without mistakes
+    elif kind in {"literal_error", "enum"}:
+        yield Flaw(
+            path, quoted(found), f"one of {str(context['expected']).replace(chr(39), chr(34))}"
+        )
+    elif kind in {"union_tag_invalid", "union_tag_not_found"}:
+        key = str(context.get("discriminator", "")).strip("'")
+        tag = found.get(key) if isinstance(found, Mapping) else None
+        expected = str(context.get("expected_tags", "a known value")).replace("'", '"')
+        yield Flaw((*path, key), "nothing" if tag is None else quoted(tag), f"one of {expected}")
+    else:
+        yield Flaw(path, quoted(found), _wanted(kind, context, detail["msg"]))
+
+
+def _wanted(kind: str, context: Mapping[str, Any], message: str) -> str:
+    """Put pydantic's other messages into the form "expected …"."""
+    known = {
+        "string_type": "text",
+        "bool_type": "true or false",
+        "bool_parsing": "true or false",
+        "int_type": "a whole number",
+        "int_parsing": "a whole number",
+        "int_from_float": "a whole number",
+        "float_type": "a number",
+        "dict_type": "a table",
+        "mapping_type": "a table",
+        "model_type": "a table",
+        "model_attributes_type": "a table",
+        "list_type": "a list",
+        "tuple_type": "a list",
+        "string_too_short": "text that is not empty",
+    }
+    if kind in known:
+        return known[kind]
+    limits = {
+        "greater_than": "more than {gt}",
+        "greater_than_equal": "{ge} or more",
+        "less_than": "less than {lt}",
+        "less_than_equal": "{le} or less",
+        "too_short": "at least {min_length} entries",
+        "too_long": "at most {max_length} entries",
+    }
+    if kind in limits:
+        return limits[kind].format(**context)
+    return message[:1].lower() + message[1:]
+
+
+def _real_path(location: Sequence[str | int], data: object, *, missing: bool) -> Path:
+    """Leave out what pydantic adds to a location (names of union members, of validators)."""
+    path: list[str | int] = []
+    node = data
+    for position, step in enumerate(location):
+        inside = (isinstance(node, Mapping) and step in node) or (
+            isinstance(node, list | tuple) and isinstance(step, int) and step < len(node)
+        )
+        if inside:
+            node = node[step]  # type: ignore[index]  # looked up above
+            path.append(step)
+        elif missing and position == len(location) - 1:
+            path.append(step)
+    return tuple(path)
+
+
+def key_path(path: Path, data: object) -> str:
+    """Return a path as people write it: `limits[0] (sense_error).at_most`."""
+    text = ""
+    node = data
+    for step in path:
+        if isinstance(step, int):
+            text += f"[{step}]"
+        else:
+            name = step if step.replace("_", "").replace("-", "").isalnum() else f'"{step}"'
+            text += f".{name}" if text else name
+        try:
+            node = node[step]  # type: ignore[index]  # where there is nothing, we stop looking
+        except (KeyError, IndexError, TypeError):
+            node = None
+        if isinstance(step, int) and isinstance(node, Mapping):
+            label = next((node[k] for k in _LABELS if isinstance(node.get(k), str)), None)
+            text += f" ({label})" if label else ""
+    return text or "(the whole file)"
+
+
+def as_mistakes(flaws: Iterable[Flaw], file: str, data: object) -> tuple[Mistake, ...]:
+    """Return flaws as mistakes of a file."""
+    return tuple(
+        Mistake(file, key_path(flaw.path, data), flaw.found, flaw.expected) for flaw in flaws
+    )
+
+
+def one_of(known: Iterable[str], found: object, what: str) -> str:
+    """Return which names were possible, with the nearest one first where there is one."""
+    names = sorted(known)
+    near = get_close_matches(str(found), names, n=1)
+    hint = f' (did you mean "{near[0]}"?)' if near else ""
+    return f"{what}{hint}: {', '.join(names) or 'there is none'}"

@@ -1,0 +1,64 @@
+"""The profile document: which trials to run on which unit and bench, and what to write."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any, Literal
+
+from pydantic import Field, StrictBool, model_validator
+
+from sequencer.documents.flaws import Flaw
+from sequencer.documents.guards import Guards
+from sequencer.documents.parsing import quoted
+from sequencer.documents.tables import Strict
+
+
+class ProfileTable(Strict):
+    """What the profile is; `unit` and `bench` are shipped names or paths relative to this file."""
+
+    name: str = Field(min_length=1)
+    description: str = ""
+    unit: str = Field(min_length=1)
+    bench: str = Field(min_length=1)
+    rule: Literal["guarded", "simple"] = "guarded"
+
+
+class Outputs(Strict):
+    """What is written beside the record."""
+
+    report: StrictBool = True
+    readings_csv: StrictBool = False
+
+
+class TrialEntry(Strict):
+    """One trial with its own settings, which the trial's model reads later."""
+
+    trial: str = Field(min_length=1)
+    settings: Mapping[str, Any] = Field(default_factory=dict)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _apart(cls, data: Any) -> Any:  # anything may stand in a document
+        """Take the trial's own settings apart from its name."""
+        if not isinstance(data, Mapping):
+            return data
+        rest = {key: value for key, value in data.items() if key != "trial"}
+        return {"settings": rest} | ({"trial": data["trial"]} if "trial" in data else {})
+
+
+class ProfileDocument(Strict):
+    """The profile."""
+
+    profile: ProfileTable
+    guards: Guards = Field(default_factory=dict)
+    outputs: Outputs = Outputs()
+    trials: tuple[TrialEntry, ...] = Field(min_length=1)
+
+    @classmethod
+    def crossed(cls, data: Mapping[str, Any]) -> Iterator[Flaw]:
+        """Look for a trial that stands twice: figures and verdicts go by the trial's name."""
+        trials = data.get("trials")
+        entries = trials if isinstance(trials, list) else []
+        names = [e.get("trial") if isinstance(e, Mapping) else None for e in entries]
+        for index, name in enumerate(names):
+            if name is not None and name in names[:index]:
+                expected = "each trial once (put a second one into a profile of its own)"
+                yield Flaw(("trials", index, "trial"), quoted(name), expected)
