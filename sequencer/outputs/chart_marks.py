@@ -1,0 +1,189 @@
+"""Limits, figures and guides in a chart: straight dashed lines, each with its own words."""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+from sequencer.outputs import chart_style as style
+from sequencer.outputs.chart_scale import Scale
+from sequencer.outputs.words import clean
+from sequencer.results import Chart, Line, Mark
+
+FAR = 12.0
+"""A mark farther away than this many spans of the data would flatten them: named, not drawn."""
+LINE_HEIGHT = 1.3
+GAP = 3.0
+"""Pixels between a line and its words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scales:
+    """The scales of both axes."""
+
+    x: Scale
+    y: Scale
+
+
+@dataclass(frozen=True, slots=True)
+class ShownMark:
+    """A mark and whether it lies too far beyond the data to be drawn."""
+
+    label: str
+    axis: str
+    at: float
+    kind: str
+    beyond: bool
+
+
+def shown_marks(chart: Chart) -> tuple[ShownMark, ...]:
+    """Return the marks of a chart, those beyond the drawn range marked so."""
+    return tuple(
+        ShownMark(clean(mark.label), mark.axis, mark.at, mark.kind, _beyond(chart.lines, mark))
+        for mark in chart.marks
+    )
+
+
+def flag_rows(marks: tuple[ShownMark, ...]) -> int:
+    """Return how many rows of words the vertical marks need above the plot."""
+    return sum(mark.axis == "x" and not mark.beyond for mark in marks)
+
+
+def draw_marks(
+    figure: Figure, axes: Axes, marks: tuple[ShownMark, ...], scales: Scales, size: style.Size
+) -> None:
+    """Draw every mark; words never lie on each other."""
+    drawn = [mark for mark in marks if not mark.beyond]
+    for mark in drawn:
+        if mark.axis == "y":
+            axes.axhline(scales.y.of(mark.at), **_line_style(mark))
+    upright = [mark for mark in drawn if mark.axis == "x"]
+    for mark in upright:
+        axes.axvline(scales.x.of(mark.at), **_line_style(mark))
+    # The layout is settled once; from here on everything is placed in pixels.
+    figure.draw_without_rendering()
+    figure.set_layout_engine("none")
+    _flag_upright(axes, upright, scales.x, size)
+    _name_level(axes, [mark for mark in drawn if mark.axis == "y"], scales.y, size)
+    _name_far(axes, [mark for mark in marks if mark.beyond], scales, size)
+
+
+def _beyond(lines: tuple[Line, ...], mark: Mark) -> bool:
+    values = [v for line in lines for v in (line.x if mark.axis == "x" else line.y) if v == v]
+    if not values:
+        return False
+    low, high = min(values), max(values)
+    span = (high - low) or max(abs(low), abs(high)) or 1.0
+    return not low - FAR * span <= mark.at <= high + FAR * span
+
+
+def _line_style(mark: ShownMark) -> dict[str, object]:
+    return {
+        "color": style.MARK_COLOURS[mark.kind],
+        "linestyle": style.MARK_DASHES[mark.kind],
+        "linewidth": 1.4 if mark.kind == "limit" else 1.1,
+        "zorder": 2.0,
+    }
+
+
+def _flag_upright(axes: Axes, marks: list[ShownMark], scale: Scale, size: style.Size) -> None:
+    """Give each vertical mark a row above the plot, its line rising to its words.
+
+    Words of marks in the left half run to the right and the leftmost stands highest; in the right
+    half it is the other way about: so no line passes through another's words.
+    """
+    box = axes.get_window_extent()
+    placed = [(axes.transData.transform((scale.of(mark.at), 0.0))[0], mark) for mark in marks]
+    placed.sort(key=lambda pair: pair[0])
+    middle = (box.x0 + box.x1) / 2.0
+    right = [pair for pair in placed if pair[0] > middle]
+    left = [pair for pair in placed if pair[0] <= middle]
+    rows = right + left[::-1]
+    for row, (x, mark) in enumerate(rows):
+        top = box.y1 + (row + 0.55) * LINE_HEIGHT * size.text
+        colour = style.MARK_COLOURS[mark.kind]
+        axes.plot(
+            [scale.of(mark.at)] * 2,
+            axes.transData.inverted().transform([(x, box.y1), (x, top)])[:, 1],
+            color=colour,
+            linewidth=0.8,
+            clip_on=False,
+            scalex=False,
+            scaley=False,
+            in_layout=False,
+        )
+        leftward = x > middle
+        _write(axes, x + (-GAP if leftward else GAP), top, mark.label, colour, size, leftward)
+
+
+def _name_level(axes: Axes, marks: list[ShownMark], scale: Scale, size: style.Size) -> None:
+    """Write each horizontal mark's words just above its line, pushed apart where they would meet."""
+    box = axes.get_window_extent()
+    step = LINE_HEIGHT * size.text
+    placed = sorted(
+        ((axes.transData.transform((0.0, scale.of(mark.at)))[1], mark) for mark in marks),
+        key=lambda pair: pair[0],
+    )
+    heights = [y + 0.62 * size.text for y, _ in placed]
+    for index in range(1, len(heights)):
+        heights[index] = max(heights[index], heights[index - 1] + step)
+    for index in reversed(range(len(heights))):
+        ceiling = (
+            box.y1 - 0.5 * size.text if index == len(heights) - 1 else heights[index + 1] - step
+        )
+        heights[index] = min(heights[index], ceiling)
+    for height, (_, mark) in zip(heights, placed, strict=True):
+        colour = style.MARK_COLOURS[mark.kind]
+        leftward = _emptier_right(axes, height, mark.label, size)
+        x = box.x1 - GAP if leftward else box.x0 + 2.0 * GAP
+        _write(axes, x, height, mark.label, colour, size, leftward)
+
+
+def _emptier_right(axes: Axes, height: float, label: str, size: style.Size) -> bool:
+    """Return whether fewer drawn points lie where the words would stand at the right end."""
+    box = axes.get_window_extent()
+    width = 0.6 * size.text * len(label)
+    near = {"left": 0, "right": 0}
+    for line in axes.get_lines():
+        corners = axes.transData.transform(line.get_xydata())
+        for (x0, y0), (x1, y1) in pairwise(corners):
+            if min(y0, y1) - size.text > height or max(y0, y1) + size.text < height:
+                continue
+            if line.get_linestyle() == "--" or y0 == y1 == height:
+                continue
+            near["left"] += min(x0, x1) < box.x0 + width
+            near["right"] += max(x0, x1) > box.x1 - width
+    return near["right"] <= near["left"]
+
+
+def _name_far(axes: Axes, marks: list[ShownMark], scales: Scales, size: style.Size) -> None:
+    """Write which marks lie outside the drawn range, and on which side."""
+    box = axes.get_window_extent()
+    for row, mark in enumerate(marks):
+        scale = scales.x if mark.axis == "x" else scales.y
+        low = (axes.get_xlim() if mark.axis == "x" else axes.get_ylim())[0]
+        arrow = {"x": "←→", "y": "↓↑"}[mark.axis][scale.of(mark.at) > low]
+        y = box.y1 - (row + 0.7) * LINE_HEIGHT * size.text
+        colour = style.MARK_COLOURS[mark.kind]
+        _write(axes, box.x1 - GAP, y, f"{arrow} beyond: {mark.label}", colour, size, leftward=True)
+
+
+def _write(
+    axes: Axes, x: float, y: float, words: str, colour: str, size: style.Size, leftward: bool
+) -> Text:
+    """Write words at a place in pixels, on a ground that keeps them readable over lines."""
+    return axes.text(
+        x,
+        y,
+        words,
+        transform=None,
+        color=colour,
+        ha="right" if leftward else "left",
+        va="center",
+        fontsize=size.text - 0.5,
+        zorder=5,
+        in_layout=False,
+        bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.85},
+    )

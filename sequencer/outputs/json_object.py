@@ -1,0 +1,89 @@
+"""The result as one JSON object for other programs, in SI units."""
+
+import json
+import math
+from typing import Any
+
+from sequencer.result import Result
+from sequencer.results import Event, Figure, Verdict
+
+JsonObject = dict[str, Any]
+"""JSON's own types; a closer type would have to be recursive and say no more."""
+
+
+def json_object(result: Result) -> JsonObject:
+    """Return the result as plain data; a number that JSON lacks (NaN, infinity) is null.
+
+    A verdict's `limit` is a number for a one-sided limit and [low, high] for an interval.
+    """
+    return {
+        "record": result.record,
+        "outcome": result.outcome,
+        "exit": int(result.exit),
+        "figures": [_figure(figure) for figure in result.figures],
+        "verdicts": [_verdict(verdict) for verdict in result.verdicts],
+        "events": [_event(event) for event in result.events],
+    }
+
+
+def json_text(result: Result) -> str:
+    """Return the JSON object as one line of ASCII text, safe for every pipe and terminal."""
+    return json.dumps(json_object(result), allow_nan=False)
+
+
+def _number(value: float | None) -> float | None:
+    return float(value) if value is not None and math.isfinite(value) else None
+
+
+def _figure(figure: Figure) -> JsonObject:
+    coverage = figure.coverage
+    return {
+        "trial": figure.trial,
+        "name": figure.name,
+        "value": _number(figure.value),
+        "unit": figure.unit,
+        "u": _number(figure.u),
+        "dof": _number(figure.dof),
+        "k": _number(figure.k),
+        "U": _number(figure.expanded),
+        "coverage": None
+        if coverage is None
+        else {
+            "required": _number(coverage.required),
+            "reached": _number(coverage.reached),
+            "unit": coverage.unit,
+            "quantity": coverage.quantity,
+        },
+        "reached": {name: _number(value) for name, value in figure.reached.items()},
+    }
+
+
+def _verdict(verdict: Verdict) -> JsonObject:
+    low, high = _number(verdict.lower), _number(verdict.upper)
+    if verdict.lower is not None and verdict.upper is not None:
+        limit: Any = [low, high]
+    else:
+        limit = high if verdict.lower is None else low
+    return {
+        "figure": verdict.figure,
+        "trial": verdict.trial,
+        "limit": limit,
+        "unit": verdict.unit,
+        "rule": verdict.rule,
+        "verdict": verdict.outcome,
+        "probability": _number(verdict.probability),
+        "ratio": _number(verdict.ratio),
+        "lower": low,
+        "upper": high,
+        "why": verdict.why,
+    }
+
+
+def _event(event: Event) -> JsonObject:
+    return {
+        "at": _number(event.at),
+        "wall": event.wall,
+        "kind": event.kind,
+        "severity": event.severity,
+        "text": event.text,
+    }

@@ -1,0 +1,96 @@
+"""The report: one self-contained HTML page, for a phone, a desk and paper."""
+
+import base64
+import hashlib
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
+from markupsafe import Markup
+
+from sequencer.outputs import words
+from sequencer.outputs.chart_style import NARROW, WIDE
+from sequencer.outputs.charts import render, thinned
+from sequencer.outputs.files import write_text
+from sequencer.outputs.rail import rail
+from sequencer.outputs.rows import OUTCOME_KINDS, headline, limit_rows
+from sequencer.result import Result
+from sequencer.results import Chart
+
+HERE = Path(__file__).parent
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A chart as markup, once for wide pages and once for phones."""
+
+    trial: str
+    title: str
+    caption: str
+    wide: Markup
+    narrow: Markup
+    points: int
+
+
+def report_html(result: Result) -> str:
+    """Return the report of a result as one HTML page.
+
+    The page loads nothing from anywhere, every text in it is escaped, and the same result always
+    gives the same page.
+    """
+    script = _part("report.js")
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    page = _template().render(
+        result=result,
+        headline=headline(result),
+        limits=limit_rows(result),
+        pictures=[_picture(chart, index) for index, chart in enumerate(result.charts)],
+        rule_text=words.RULES[result.rule],
+        kinds=sorted(set(OUTCOME_KINDS.values()) | {"stopped"}),
+        words=words,
+        rail=rail,
+        style=Markup(_part("report.css")),  # noqa: S704 - our own file
+        script=Markup(script),  # noqa: S704 - our own file
+        script_digest=digest,
+    )
+    return words.clean(page)
+
+
+def write_report(result: Result, path: Path, *, overwrite: bool = False) -> None:
+    """Write the report to a file.
+
+    Raises
+    ------
+    UsageError
+        If the file exists and `overwrite` is not given, or can't be written.
+    """
+    write_text(path, report_html(result), overwrite=overwrite)
+
+
+def _picture(chart: Chart, index: int) -> Picture:
+    return Picture(
+        trial=chart.trial,
+        title=chart.title,
+        caption=chart.caption,
+        # The drawing's own writer escapes every text that it holds.
+        wide=Markup(render(chart, size=WIDE, prefix=f"c{index}w-")),  # noqa: S704
+        narrow=Markup(render(chart, size=NARROW, prefix=f"c{index}n-")),  # noqa: S704
+        points=max((len(line.x) for line in chart.lines), default=0) if thinned(chart) else 0,
+    )
+
+
+def _part(name: str) -> str:
+    return (HERE / name).read_text(encoding="utf-8")
+
+
+@cache
+def _template() -> Template:
+    environment = Environment(
+        autoescape=True,
+        loader=FileSystemLoader(HERE),
+        lstrip_blocks=True,
+        trim_blocks=True,
+        undefined=StrictUndefined,
+    )
+    return environment.get_template("report.html.jinja")

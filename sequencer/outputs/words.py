@@ -1,0 +1,118 @@
+"""The words that outputs use for names, outcomes, units and conditions; all say the same."""
+
+import re
+from collections.abc import Mapping
+
+from sequencer.documents.rendering import format_quantity, format_with_uncertainty
+from sequencer.results import Coverage, Figure, Verdict
+
+UNPRINTABLE = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff\u202a-\u202e\u2066-\u2069]"
+)
+"""Control characters, lone surrogates and direction overrides: no text of ours needs them."""
+
+CONDITION_UNITS = {
+    "voltage": "V",
+    "current": "A",
+    "current_from": "A",
+    "current_to": "A",
+    "duration": "s",
+    "load_voltage": "V",
+    "line_from": "V",
+    "line_to": "V",
+}
+RULES = {
+    "simple": (
+        "Simple acceptance: a limit is kept when the measured value lies within it. The "
+        "uncertainty U is shown beside the value but does not move the limit."
+    ),
+    "guarded": (
+        "Guarded acceptance with w = U (ILAC-G8:09/2019, JCGM 106:2012): a value passes when it "
+        "lies within the limit by at least its expanded uncertainty U, and fails when it lies "
+        "outside by more than U. In between the verdict is conditional, and what was not measured "
+        "under the promised condition is not covered, never a pass."
+    ),
+}
+
+
+def clean(text: str) -> str:
+    """Return a text without characters that can't stand in a page; each leaves a mark."""
+    return UNPRINTABLE.sub("\ufffd", text)
+
+
+def title(name: str) -> str:
+    """Return a figure's or a trial's name as words: "load_regulation" is "Load regulation"."""
+    words = name.replace("_", " ")
+    return words[:1].upper() + words[1:]
+
+
+def quantity(value: float, unit: str) -> str:
+    """Return a quantity as people read it; a unit without a known spelling is shown as it is."""
+    unit = "°C" if unit in {"degC", "degc"} else unit
+    try:
+        return format_quantity(value, unit)
+    except ValueError:
+        return f"{value:.4g} {unit}"
+
+
+def value_with_u(figure: Figure) -> str:
+    """Return a figure's value with its expanded uncertainty."""
+    try:
+        return format_with_uncertainty(figure.value, figure.expanded, figure.unit)
+    except ValueError:
+        return f"{figure.value:.4g} ± {figure.expanded:.2g} {figure.unit}"
+
+
+def limit(verdict: Verdict) -> str:
+    """Return a limit in words."""
+    if verdict.lower is not None and verdict.upper is not None:
+        low, high = (quantity(bound, verdict.unit) for bound in (verdict.lower, verdict.upper))
+        return f"{low} to {high}"
+    if verdict.upper is not None:
+        return f"at most {quantity(verdict.upper, verdict.unit)}"
+    if verdict.lower is not None:
+        return f"at least {quantity(verdict.lower, verdict.unit)}"
+    return "no bound"
+
+
+def probability(value: float | None) -> str:
+    """Return a probability of conformance in per cent, without claiming certainty."""
+    if value is None:
+        return "–"
+    if value > 0.9995:
+        return "> 99.9 %"
+    if value < 0.0005:
+        return "< 0.1 %"
+    return f"{100.0 * value:.1f} %"
+
+
+def coverage(found: Coverage | None) -> str:
+    """Return how much of the promised condition was measured."""
+    if found is None:
+        return "–"
+    reached, required = (quantity(v, found.unit) for v in (found.reached, found.required))
+    return f"{title(found.quantity).lower()} {reached} (promised {required})"
+
+
+def conditions(reached: Mapping[str, float]) -> str:
+    """Return the condition that was really measured, by the keys of a limit's condition."""
+    left = dict(reached)
+    parts = []
+    for span in ("current", "line"):
+        low, high = left.pop(f"{span}_from", None), left.pop(f"{span}_to", None)
+        unit = CONDITION_UNITS[f"{span}_to"]
+        bounds = [quantity(bound, unit) for bound in (low, high) if bound is not None]
+        if bounds:
+            parts.append(("line " if span == "line" else "") + " to ".join(bounds))
+    if "voltage" in left:
+        parts.insert(0, quantity(left.pop("voltage"), "V"))
+    if "duration" in left:
+        parts.append(quantity(left.pop("duration"), "s"))
+    for name, value in left.items():
+        parts.append(f"{title(name).lower()} {quantity(value, CONDITION_UNITS.get(name, ''))}")
+    return ", ".join(part.strip() for part in parts) or "–"
+
+
+def degrees_of_freedom(dof: float) -> str:
+    """Return degrees of freedom; a very large number is as good as infinite."""
+    return "∞" if dof > 1e4 else f"{dof:.1f}".removesuffix(".0")
