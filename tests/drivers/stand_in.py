@@ -5,6 +5,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable
+from typing import Self
 
 Behaviour = Callable[["StandIn", socket.socket, str], None]
 
@@ -96,7 +97,7 @@ class StandIn:
         for thread in self._threads:
             thread.join(timeout=5)
 
-    def __enter__(self) -> "StandIn":
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
