@@ -69,6 +69,9 @@ class Clock(Protocol):
     def now(self) -> float:
         """Return bench time in seconds."""
 
+    def stamp(self) -> float:
+        """Return the latest bench time known without asking any instrument."""
+
     def sleep_until(self, at: float) -> float:
         """Wait until bench time `at` (return at once if past) and return the time reached."""
 

@@ -56,6 +56,12 @@ class FigureError(SteadyrailError):
     """A figure can't be computed from what was measured; says what is missing."""
 
 
+class TrialStopped(SteadyrailError):
+    """A trial can't go on, though neither a guard nor an instrument failed; its limits stay open."""
+
+    exit_code = Exit.UNDECIDED
+
+
 class GuardTripped(SteadyrailError):
     """A watched bound was crossed; the bench has been asked to make safe."""
 

@@ -86,6 +86,7 @@ class Event:
     kind: str
     severity: Literal["note", "warning", "alarm"]
     text: str
+    detail: Mapping[str, str | int | float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
