@@ -146,7 +146,7 @@ def drift_free_differences(
     full = covariance[np.ix_(wanted, wanted)].copy()
     full[at, :] = 0.0
     full[:, at] = 0.0
-    found = solution[wanted].copy()
+    found = np.array(solution[wanted], dtype=np.float64)
     found[at] = 0.0
     first_drift = 1 + others.size
     drift = solution[first_drift:]
