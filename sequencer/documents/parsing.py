@@ -29,13 +29,17 @@ _SPELLINGS = {
 _UNIT_SPELLINGS = {"degC": "°C", "^2": "²", "mm2": "mm²", "cm2": "cm²", "m2": "m²", "/°C": "/K"}
 
 
-class QuantityError(ValueError):
-    """Text is not a quantity of the dimension that is expected."""
+class FoundExpectedError(ValueError):
+    """Something else was found than was expected; both are said in words."""
 
     def __init__(self, found: str, expected: str) -> None:
         super().__init__(f"found {found}, expected {expected}")
         self.found = found
         self.expected = expected
+
+
+class QuantityError(FoundExpectedError):
+    """Text is not a quantity of the dimension that is expected."""
 
 
 def one_spelling(text: str) -> str:
@@ -139,11 +143,11 @@ def _value(number: str, prefix: str, factor: Fraction) -> float:
     return float(Fraction(number) * factor)
 
 
-def pattern(dimension: Dimension) -> str:
+def pattern(dimension: Dimension, sign: Sign = "any") -> str:
     """Return the regular expression (ECMA 262) of a dimension's texts, for editors."""
     prefixes = f"[{PREFIXES}µμ]?"
     units = [re.escape(unit) for unit in dimension.plain]
     units += [prefixes + re.escape(unit) for unit in dimension.prefixed]
     text = "|".join(units).replace("²", "(?:²|\\^?2)").replace("°C", "(?:°C|℃|degC)")
     text = text.replace("Ω", "[Ω\u2126]").replace("/K", "/(?:K|°C|degC)")
-    return rf"^\s*{NUMBER.replace('+-', '+−-', 1)}\s*(?:{text})\s*$"
+    return rf"^\s*{NUMBER.replace('+-', '+' if sign != 'any' else '+−-', 1)}\s*(?:{text})\s*$"

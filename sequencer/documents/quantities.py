@@ -65,11 +65,12 @@ class QuantityText:
     ) -> JsonSchemaValue:
         """Tell editors what the text looks like."""
         del schema, handler
+        expected = expectation(self.dimension, self.sign)
         return {
             "type": "string",
-            "pattern": pattern(self.dimension),
+            "pattern": pattern(self.dimension, self.sign),
             "examples": [self.dimension.example],
-            "description": expectation(self.dimension, self.sign).capitalize() + ".",
+            "description": expected[0].upper() + expected[1:] + ".",
         }
 
 
