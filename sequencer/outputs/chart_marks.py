@@ -1,11 +1,12 @@
 """Limits, figures and guides in a chart: straight dashed lines, each with its own words."""
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.text import Text
 
 from sequencer.outputs import chart_style as style
 from sequencer.outputs.chart_scale import Scale
@@ -71,7 +72,12 @@ def draw_marks(
 
 
 def _beyond(lines: tuple[Line, ...], mark: Mark) -> bool:
-    values = [v for line in lines for v in (line.x if mark.axis == "x" else line.y) if v == v]
+    values = [
+        value
+        for line in lines
+        for value in (line.x if mark.axis == "x" else line.y)
+        if math.isfinite(value)
+    ]
     if not values:
         return False
     low, high = min(values), max(values)
@@ -79,7 +85,7 @@ def _beyond(lines: tuple[Line, ...], mark: Mark) -> bool:
     return not low - FAR * span <= mark.at <= high + FAR * span
 
 
-def _line_style(mark: ShownMark) -> dict[str, object]:
+def _line_style(mark: ShownMark) -> dict[str, Any]:
     return {
         "color": style.MARK_COLOURS[mark.kind],
         "linestyle": style.MARK_DASHES[mark.kind],
@@ -115,11 +121,12 @@ def _flag_upright(axes: Axes, marks: list[ShownMark], scale: Scale, size: style.
             in_layout=False,
         )
         leftward = x > middle
-        _write(axes, x + (-GAP if leftward else GAP), top, mark.label, colour, size, leftward)
+        place = (x + (-GAP if leftward else GAP), top)
+        _write(axes, place, mark.label, colour, size=size, leftward=leftward)
 
 
 def _name_level(axes: Axes, marks: list[ShownMark], scale: Scale, size: style.Size) -> None:
-    """Write each horizontal mark's words just above its line, pushed apart where they would meet."""
+    """Write each horizontal mark's words above its line, pushed apart where they would meet."""
     box = axes.get_window_extent()
     step = LINE_HEIGHT * size.text
     placed = sorted(
@@ -138,7 +145,7 @@ def _name_level(axes: Axes, marks: list[ShownMark], scale: Scale, size: style.Si
         colour = style.MARK_COLOURS[mark.kind]
         leftward = _emptier_right(axes, height, mark.label, size)
         x = box.x1 - GAP if leftward else box.x0 + 2.0 * GAP
-        _write(axes, x, height, mark.label, colour, size, leftward)
+        _write(axes, (x, height), mark.label, colour, size=size, leftward=leftward)
 
 
 def _emptier_right(axes: Axes, height: float, label: str, size: style.Size) -> bool:
@@ -147,11 +154,11 @@ def _emptier_right(axes: Axes, height: float, label: str, size: style.Size) -> b
     width = 0.6 * size.text * len(label)
     near = {"left": 0, "right": 0}
     for line in axes.get_lines():
+        if line.get_transform() != axes.transData:
+            continue  # a mark's own line runs across the whole plot
         corners = axes.transData.transform(line.get_xydata())
         for (x0, y0), (x1, y1) in pairwise(corners):
             if min(y0, y1) - size.text > height or max(y0, y1) + size.text < height:
-                continue
-            if line.get_linestyle() == "--" or y0 == y1 == height:
                 continue
             near["left"] += min(x0, x1) < box.x0 + width
             near["right"] += max(x0, x1) > box.x1 - width
@@ -167,16 +174,22 @@ def _name_far(axes: Axes, marks: list[ShownMark], scales: Scales, size: style.Si
         arrow = {"x": "←→", "y": "↓↑"}[mark.axis][scale.of(mark.at) > low]
         y = box.y1 - (row + 0.7) * LINE_HEIGHT * size.text
         colour = style.MARK_COLOURS[mark.kind]
-        _write(axes, box.x1 - GAP, y, f"{arrow} beyond: {mark.label}", colour, size, leftward=True)
+        text = f"{arrow} beyond: {mark.label}"
+        _write(axes, (box.x1 - GAP, y), text, colour, size=size, leftward=True)
 
 
 def _write(
-    axes: Axes, x: float, y: float, words: str, colour: str, size: style.Size, leftward: bool
-) -> Text:
+    axes: Axes,
+    place: tuple[float, float],
+    words: str,
+    colour: str,
+    *,
+    size: style.Size,
+    leftward: bool,
+) -> None:
     """Write words at a place in pixels, on a ground that keeps them readable over lines."""
-    return axes.text(
-        x,
-        y,
+    axes.text(
+        *place,
         words,
         transform=None,
         color=colour,

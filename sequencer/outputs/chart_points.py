@@ -1,11 +1,12 @@
 """Fewer points with the same outline: what a chart draws of a long series."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sequencer.requests import Array
 
 
-def envelope(x: Array, y: Array, most: int) -> Array:
+def envelope(x: Array, y: Array, most: int) -> NDArray[np.intp]:
     """Return which points to draw so that no extreme is lost.
 
     The series is cut into equal runs of points, in its own order (so that a sweep up and down
@@ -20,12 +21,12 @@ def envelope(x: Array, y: Array, most: int) -> Array:
 
     Returns
     -------
-    Array of int, shape (m,), m <= most
+    NDArray of int, shape (m,), m <= most
         Indices in rising order.
     """
     count = x.size
     if count <= most:
-        return np.arange(count)
+        return np.arange(count, dtype=np.intp)
     finite = np.isfinite(x) & np.isfinite(y)
     edges = np.linspace(0, count, (most - 2) // 2 + 1).astype(int)
     starts, ends = edges[:-1], edges[1:]
@@ -35,4 +36,4 @@ def envelope(x: Array, y: Array, most: int) -> Array:
     for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
         keep.add(start + int(np.argmin(lowest[start:end])))
         keep.add(start + int(np.argmax(highest[start:end])))
-    return np.array(sorted(keep))
+    return np.array(sorted(keep), dtype=np.intp)

@@ -5,6 +5,7 @@ fallbacks, so that a page can give them another value in the dark or on paper.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 POINTS_PER_INCH = 72.0
 
@@ -52,7 +53,7 @@ MARK_DASHES = {"limit": (0.0, (5.0, 3.0)), "figure": (0.0, (2.0, 2.0)), "guide":
 MARK_COLOURS = {"limit": LIMIT, "figure": FIGURE, "guide": MUTED}
 
 
-def settings(size: Size) -> dict[str, object]:
+def settings(size: Size) -> Any:  # keys: a closed Literal of matplotlib's
     """Return matplotlib's settings for one chart: deterministic, text kept as text."""
     return {
         "svg.hashsalt": "steadyrail",

@@ -120,7 +120,7 @@ def _most(line: Line, chart: Chart, size: style.Size) -> int:
 
 def _draw_line(
     axes: Axes, line: Line, scales: Scales, index: int, most: int, *, faint: bool
-) -> Artist:
+) -> Artist | tuple[Artist, ...]:
     """Draw one series; a faint one is a cloud of readings behind its own summary."""
     raw_x, raw_y = np.array(line.x, dtype=float), np.array(line.y, dtype=float)
     keep = envelope(raw_x, raw_y, most)

@@ -14,7 +14,7 @@ from sequencer.outputs.chart_style import NARROW, WIDE
 from sequencer.outputs.charts import render, thinned
 from sequencer.outputs.files import write_text
 from sequencer.outputs.rail import rail
-from sequencer.outputs.rows import OUTCOME_KINDS, headline, limit_rows
+from sequencer.outputs.rows import figures_by_trial, headline, limit_rows
 from sequencer.result import Result
 from sequencer.results import Chart
 
@@ -45,9 +45,9 @@ def report_html(result: Result) -> str:
         result=result,
         headline=headline(result),
         limits=limit_rows(result),
+        figures=figures_by_trial(result),
         pictures=[_picture(chart, index) for index, chart in enumerate(result.charts)],
         rule_text=words.RULES[result.rule],
-        kinds=sorted(set(OUTCOME_KINDS.values()) | {"stopped"}),
         words=words,
         rail=rail,
         style=Markup(_part("report.css")),  # noqa: S704 - our own file

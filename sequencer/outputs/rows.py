@@ -84,6 +84,14 @@ def limit_rows(result: Result) -> tuple[LimitRow, ...]:
     return tuple(_limit_row(verdict, result) for verdict in result.verdicts)
 
 
+def figures_by_trial(result: Result) -> dict[str, list[Figure]]:
+    """Return the figures under their trials' names, in the profile's order."""
+    groups: dict[str, list[Figure]] = {}
+    for figure in result.figures:
+        groups.setdefault(figure.trial, []).append(figure)
+    return groups
+
+
 def figure_of(verdict: Verdict, result: Result) -> Figure | None:
     """Return the figure that a verdict judges; None where it could not be computed."""
     wanted = (verdict.trial, verdict.figure)

@@ -1,7 +1,9 @@
 """The words that outputs use for names, outcomes, units and conditions; all say the same."""
 
+import math
 import re
 from collections.abc import Mapping
+from datetime import datetime
 
 from sequencer.documents.rendering import format_quantity, format_with_uncertainty
 from sequencer.results import Coverage, Figure, Verdict
@@ -116,3 +118,22 @@ def conditions(reached: Mapping[str, float]) -> str:
 def degrees_of_freedom(dof: float) -> str:
     """Return degrees of freedom; a very large number is as good as infinite."""
     return "∞" if dof > 1e4 else f"{dof:.1f}".removesuffix(".0")
+
+
+def bench_time(at: float) -> str:
+    """Return bench time as hours, minutes and seconds, such as "8:31:30"."""
+    if not math.isfinite(at):
+        return "–"
+    minutes, seconds = divmod(round(at), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02}:{seconds:02}"
+
+
+def wall_time(text: str) -> str:
+    """Return an ISO 8601 time as people read it; any other text as it is."""
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        return text
+    zone = moment.strftime("%Z")
+    return f"{moment:%Y-%m-%d %H:%M:%S}" + (f" {zone}" if zone else "")

@@ -65,7 +65,7 @@ FIGURES = (
 )
 
 
-def verdict(
+def verdict(  # noqa: PLR0917
     figure_name, trial, lower, upper, unit, outcome, probability, ratio, why="", remarks=()
 ):
     return Verdict(
@@ -245,11 +245,9 @@ EVENTS = (
 )
 
 CAUTIONS = (
-    "Mains: the unit works from the mains. Follow the code of your place; opening it, and work on "
-    "its primary side, are for licensed people.",
+    "Mains: the unit works from the mains. Opening it is for licensed people; local codes apply.",
     "Heat: at full load the heatsink and the load get hot enough to burn.",
-    "Stored energy: output capacitors hold charge after the unit is switched off. Measure before "
-    "you touch.",
+    "Stored energy: capacitors hold charge after switching off. Measure before you touch.",
 )
 
 

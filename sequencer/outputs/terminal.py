@@ -1,0 +1,131 @@
+"""The result in a terminal: verdicts, other figures, events, and where everything is."""
+
+from collections import Counter
+from pathlib import Path
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from sequencer.outputs import words
+from sequencer.outputs.rows import LimitRow, headline, limit_rows
+from sequencer.result import Result
+from sequencer.results import Coverage, Verdict
+
+STYLES = {
+    "pass": "green",
+    "conditional-pass": "yellow",
+    "conditional-fail": "yellow",
+    "fail": "bold red",
+    "stopped": "bold red",
+    "open": "cyan",
+}
+MOST_EVENTS = 8
+"""The record holds every event; a terminal shows the last few that matter."""
+FULL_WIDTH = 80
+KEPT_WHOLE = {"Value ± U", "Limit", "Prob."}
+"""Columns that are not broken over lines where the terminal is wide enough."""
+
+
+def print_result(result: Result, console: Console, *, report: Path | None = None) -> None:
+    """Print a result for people; made for 80 columns, with or without colour.
+
+    Parameters
+    ----------
+    result : Result
+    console : Console
+        Where to print; the program keeps standard output free for `--json`.
+    report : Path or None
+        Where the report was written, if it was.
+    """
+    head = headline(result)
+    console.print()
+    title = f"Unit {result.unit.tag}, profile {result.profile}"
+    console.print(_text(title), _text(head.word, STYLES[head.kind]), sep=": ")
+    console.print(_text(head.sentence))
+    if result.verdicts:
+        console.print(_verdict_table(limit_rows(result), console))
+        _print_reasons(result, console)
+    _print_other_figures(result, console)
+    _print_events(result, console)
+    for note in result.notes:
+        console.print(_text(note))
+    console.print(_text(f"Record: {result.record}"), soft_wrap=True)
+    if report is not None:
+        console.print(_text(f"Report: {report}"), soft_wrap=True)
+
+
+def _verdict_table(rows: tuple[LimitRow, ...], console: Console) -> Table:
+    table = _table(console, "Figure", "Value ± U", "Limit", "Verdict", "Prob.", "Covered")
+    for row in rows:
+        table.add_row(
+            _text(row.name),
+            _text(row.value),
+            _text(_short_limit(row.verdict)),
+            _text(row.outcome, STYLES[row.kind]),
+            _text(row.probability),
+            _text(_short_coverage(row.figure.coverage if row.figure else None)),
+        )
+    return table
+
+
+def _print_reasons(result: Result, console: Console) -> None:
+    for row in limit_rows(result):
+        if row.outcome != "pass" and row.why:
+            console.print(_text(f"{row.name}, {row.outcome}: {row.why}"))
+        for remark in row.remarks:
+            console.print(_text(f"{row.name}: {remark}"))
+    console.print()
+
+
+def _print_other_figures(result: Result, console: Console) -> None:
+    judged = {(verdict.trial, verdict.figure) for verdict in result.verdicts}
+    others = [one for one in result.figures if (one.trial, one.name) not in judged]
+    if not others:
+        return
+    table = _table(console, "Other figures", "Value ± U", "k", "Trial")
+    for figure in others:
+        table.add_row(
+            _text(words.title(figure.name)),
+            _text(words.value_with_u(figure)),
+            _text(f"{figure.k:.2f}"),
+            _text(words.title(figure.trial)),
+        )
+    console.print(table)
+
+
+def _print_events(result: Result, console: Console) -> None:
+    counts = Counter(event.severity for event in result.events)
+    if counts:
+        parts = [f"{counts[kind]} {kind}" for kind in ("alarm", "warning", "note") if counts[kind]]
+        console.print(_text(f"Events: {', '.join(parts)}"))
+    grave = [event for event in result.events if event.severity != "note"]
+    for event in grave[-MOST_EVENTS:]:
+        line = f"  {words.bench_time(event.at)} {event.severity}, {event.kind}: {event.text}"
+        console.print(_text(line, "bold red" if event.severity == "alarm" else "yellow"))
+    if len(grave) > MOST_EVENTS:
+        console.print(_text(f"  … and {len(grave) - MOST_EVENTS} earlier ones, in the record"))
+
+
+def _short_limit(verdict: Verdict) -> str:
+    return words.limit(verdict).replace("at most", "≤").replace("at least", "≥")
+
+
+def _short_coverage(found: Coverage | None) -> str:
+    if found is None:
+        return "–"
+    reached, required = (words.quantity(v, found.unit) for v in (found.reached, found.required))
+    return reached if reached == required else f"{reached} of {required}"
+
+
+def _table(console: Console, *headings: str) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
+    for heading in headings:
+        whole = heading in KEPT_WHOLE and console.width >= FULL_WIDTH
+        table.add_column(heading, overflow="fold", no_wrap=whole)
+    return table
+
+
+def _text(text: str, look: str = "") -> Text:
+    """Return a text that is printed as it is: no markup, no control characters."""
+    return Text(words.clean(text), style=look)
