@@ -1,0 +1,45 @@
+# Everything runs in a virtual environment of its own under .venv; nothing else is touched.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+OUT := out
+STAMP := $(shell date +%Y%m%d-%H%M%S)
+
+.PHONY: demo test check benchmark clean
+
+# Runs both shipped profiles on the simulated bench and leaves records and reports under out/.
+demo: $(VENV)/.run
+	@mkdir -p $(OUT)
+	$(BIN)/steadyrail run acceptance --record $(OUT)/acceptance-$(STAMP).sqlite
+	$(BIN)/steadyrail run overnight --record $(OUT)/overnight-$(STAMP).sqlite
+
+test: $(VENV)/.test
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/pytest -n 2 --dist loadfile -m "not slow"
+
+# Only the quick checks.
+check: $(VENV)/.test
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+# Speed, side by side with what a user would otherwise write; prints ratios.
+benchmark: $(VENV)/.test
+	$(BIN)/pytest tests/benchmarks -m slow -s
+
+clean:
+	rm -rf $(VENV) build dist
+
+$(VENV)/.run: pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/pip install --quiet --disable-pip-version-check -e .
+	@touch $@
+
+$(VENV)/.test: pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/pip install --quiet --disable-pip-version-check -e ".[test]"
+	@touch $@
