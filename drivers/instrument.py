@@ -28,8 +28,9 @@ MOST_ERRORS = 100
 
 @dataclass(frozen=True, slots=True)
 class Asking:
-    """A question ready to be sent: bytes, how long its answer may take, how to read it."""
+    """A question ready to be sent: text, bytes, how long its answer may take, how to read it."""
 
+    text: str
     message: bytes
     timeout_s: float
     parse: Parser
@@ -105,8 +106,10 @@ class Instrument:
         """Prepare a question whose answer is a number; `more_s` is added to its time-out."""
         question = self.question(name)
         spec = self.session.spec
+        text = self._filled(question.ask, question, value, input_)
         return Asking(
-            message=self.session.encode(self._filled(question.ask, question, value, input_)),
+            text=text,
+            message=self.session.encode(text),
             timeout_s=max(spec.timeout_s, question.timeout or 0.0) + more_s,
             parse=number_parser(question.suffixes, question.overload_texts),
         )

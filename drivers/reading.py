@@ -1,34 +1,45 @@
 """Reading channels together: ask every instrument, then collect in turn, without threads.
 
 Slow instruments so work at the same time, and a tick costs the slowest of them. Channels of one
-instrument can't overlap and go in rounds. What to send is worked out once per set of channels.
+instrument can't overlap: they share a message where the instrument takes several questions in
+one, and go in rounds where it doesn't. What to send is worked out once per set of channels.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from drivers.answers import Parser
 from drivers.channels import asking
 from drivers.clock import MonotonicClock, TimeBaseClock
 from drivers.errors import LINK_FAILURES, InstrumentError
-from drivers.instrument import Asking, Instrument
+from drivers.instrument import Asking, Instrument, compound
 from drivers.roles import ChannelSpec, Flag, Reading
 from drivers.session import EventSink, Session
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """One question of a round: where its reading goes, whom to ask, what, how to read it."""
+class Part:
+    """One answer of a message: whose reading it is, where that goes, and how to read it."""
 
     index: int
     channel: ChannelSpec
+    parse: Parser
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One message of a round and what its answers are."""
+
     instrument: Instrument
     session: Session
-    asking: Asking
+    message: bytes
+    timeout_s: float
+    parts: tuple[Part, ...]
     split: bool
 
 
 Round = tuple[Step, ...]
-Taken = tuple[float, Flag, str, float, float]
+Taken = tuple[Part, float, Flag, str, float, float]
 """Value in the instrument's unit, flag, raw text, asked at, answered at."""
 
 
@@ -41,25 +52,34 @@ def plan(
 
     Instruments that can't be left alone between question and answer come last in a round.
     """
-    rounds: list[list[Step]] = []
+    questions: dict[str, list[tuple[Part, Asking]]] = {}
     for index, name in enumerate(names):
         channel = channels[name]
-        instrument = instruments[channel.instrument]
-        step = Step(
-            index=index,
-            channel=channel,
-            instrument=instrument,
-            session=instrument.session,
-            asking=asking(instrument, channel),
-            split=instrument.dialect.link.split_read,
-        )
-        for steps in rounds:
-            if all(other.session is not step.session for other in steps):
-                steps.append(step)
-                break
-        else:
-            rounds.append([step])
+        question = asking(instruments[channel.instrument], channel)
+        part = Part(index, channel, question.parse)
+        questions.setdefault(channel.instrument, []).append((part, question))
+    rounds: list[list[Step]] = []
+    for name, asked in questions.items():
+        instrument = instruments[name]
+        together = [asked] if instrument.dialect.link.compound else [[one] for one in asked]
+        for number, group in enumerate(together):
+            if number == len(rounds):
+                rounds.append([])
+            rounds[number].append(_step(instrument, group))
     return tuple(tuple(sorted(steps, key=lambda step: not step.split)) for steps in rounds)
+
+
+def _step(instrument: Instrument, group: Sequence[tuple[Part, Asking]]) -> Step:
+    texts = [question.text for _, question in group]
+    text = texts[0] if len(texts) == 1 else compound(texts)
+    return Step(
+        instrument=instrument,
+        session=instrument.session,
+        message=instrument.session.encode(text),
+        timeout_s=sum(question.timeout_s for _, question in group),
+        parts=tuple(part for part, _ in group),
+        split=instrument.dialect.link.split_read,
+    )
 
 
 def read_rounds(
@@ -76,71 +96,71 @@ def read_rounds(
         When an instrument failed twice; the answers of the others were collected all the same,
         so that none of them is left waiting for the next question.
     """
-    taken: list[tuple[Step, Taken]] = []
+    taken: list[Taken] = []
     for steps in rounds:
         _one_round(steps, clock, on_event, taken)
     end = None if clock.runs_by_itself else clock.now()
     readings: list[Reading | None] = [None] * len(taken)
-    for step, (value, flag, raw, asked_at, answered_at) in taken:
-        readings[step.index] = Reading(
-            step.channel.name,
-            value * step.channel.scale,
+    for part, value, flag, raw, asked_at, answered_at in taken:
+        readings[part.index] = Reading(
+            part.channel.name,
+            value * part.channel.scale,
             raw,
             asked_at,
             answered_at if end is None else end,
             flag,
         )
-    return tuple(readings)  # type: ignore[arg-type]  # every step was taken, or an error raised
+    return tuple(readings)  # type: ignore[arg-type]  # every part was taken, or an error raised
 
 
 def _one_round(
     steps: Round,
     clock: MonotonicClock | TimeBaseClock,
     on_event: EventSink,
-    taken: list[tuple[Step, Taken]],
+    taken: list[Taken],
 ) -> None:
     waiting: list[tuple[Step, float]] = []
     failed: list[tuple[Step, InstrumentError]] = []
     for step in steps:
         try:
             at = clock.stamp()
-            step.session.ask(step.asking.message)
+            step.session.ask(step.message)
             if step.split:
                 waiting.append((step, at))
             else:
-                taken.append((step, _collect(step, at, clock)))
+                _collect(step, at, clock, taken)
         except InstrumentError as error:
             failed.append((step, error))
     for step, at in waiting:
         try:
-            taken.append((step, _collect(step, at, clock)))
+            _collect(step, at, clock, taken)
         except InstrumentError as error:
             failed.append((step, error))
     for step, failure in failed:
-        taken.append((step, _again(step, failure, clock, on_event)))
+        # A second time over a new link, where the first failure was the link's.
+        if not isinstance(failure, LINK_FAILURES):
+            raise failure
+        on_event("asked again", str(failure))
+        at = clock.stamp()
+        step.session.ask(step.message)
+        _collect(step, at, clock, taken)
 
 
-def _collect(step: Step, asked_at: float, clock: MonotonicClock | TimeBaseClock) -> Taken:
-    asking = step.asking
-    raw = step.session.collect(asking.timeout_s)
+def _collect(
+    step: Step, asked_at: float, clock: MonotonicClock | TimeBaseClock, taken: list[Taken]
+) -> None:
+    """Collect the answers of a message; takes all of them or none."""
+    answer = step.session.collect(step.timeout_s)
     answered_at = clock.stamp()
-    try:
-        value, flag = asking.parse(raw)
-    except ValueError as error:
-        raise step.instrument.unreadable(asking.message, raw, error) from error
-    return value, flag, raw.decode("ascii"), asked_at, answered_at
-
-
-def _again(
-    step: Step,
-    error: InstrumentError,
-    clock: MonotonicClock | TimeBaseClock,
-    on_event: EventSink,
-) -> Taken:
-    """Ask a second time over a new link, where the first failure was the link's."""
-    if not isinstance(error, LINK_FAILURES):
-        raise error
-    on_event("asked again", str(error))
-    at = clock.stamp()
-    step.session.ask(step.asking.message)
-    return _collect(step, at, clock)
+    parts = step.parts
+    raws = [answer] if len(parts) == 1 else answer.split(b";")
+    if len(raws) != len(parts):
+        raise step.session.damaged(step.message, answer, f"{len(parts)} answers were expected")
+    found: list[Taken] = []
+    for part, raw in zip(parts, raws, strict=True):
+        try:
+            value, flag = part.parse(raw)
+        except ValueError as error:
+            raise step.instrument.unreadable(step.message, answer, error) from error
+        found.append((part, value, flag, raw.decode("latin-1"), asked_at, answered_at))
+    taken.extend(found)

@@ -3,10 +3,11 @@
 import math
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from stand_in import cut, late, send
-from table import CHANNELS, Table
+from table import CHANNELS, Table, changed
 
 from drivers.errors import DamagedAnswer, InstrumentError, NoAnswer, Unreachable
 
@@ -59,13 +60,44 @@ def test_slow_instruments_overlap(table: Table) -> None:
     bench.close()
 
 
-def test_channels_of_one_instrument_go_in_rounds(table: Table) -> None:
+def test_channels_of_one_instrument_share_a_message(table: Table) -> None:
     bench = table.connect("thermo")
-    bench.read(("temperature.ambient", "temperature.heatsink"))
+    readings = bench.read(("temperature.ambient", "temperature.heatsink"))
+    assert table.servers["thermo"].log[-1] == (
+        ":MEASure:TEMPerature? (@102);:MEASure:TEMPerature? (@101)"
+    )
+    assert [r.value for r in readings] == [23.25, 41.5]
+    assert [r.raw for r in readings] == ["23.25", "41.5"]
+    bench.close()
+
+
+@pytest.mark.parametrize("answer", [b"41.5\n", b"41.5;23.25;1\n", b"41.5;\n"])
+def test_wrong_number_of_answers_is_damage(table: Table, answer: bytes) -> None:
+    bench = table.connect("thermo")
+    question = ":MEASure:TEMPerature? (@101);:MEASure:TEMPerature? (@102)"
+    table.servers["thermo"].special[question] = send(answer)
+    readings = bench.read(("temperature.heatsink", "temperature.ambient"))
+    assert [r.value for r in readings] == [41.5, 23.25]
+    assert "asked again" in table.kinds()
+    bench.close()
+
+
+def test_channels_of_an_instrument_without_compound_messages_go_in_rounds(
+    table: Table, tmp_path: Path
+) -> None:
+    dialect = tmp_path / "simple.toml"
+    dialect.write_text(
+        'description = "x"\nroles = ["thermometer"]\n[link]\ncompound = false\n'
+        '[questions.temperature]\nask = "MEASure:TEMPerature? (@{input})"\n'
+    )
+    spec = changed(table.spec(("thermo", "meter_b")), "thermo", dialect=str(dialect))
+    bench = table.open(spec)
+    readings = bench.read(("temperature.ambient", "temperature.heatsink", "current.shunt"))
     assert table.servers["thermo"].log[-2:] == [
         "MEASure:TEMPerature? (@102)",
         "MEASure:TEMPerature? (@101)",
     ]
+    assert [r.value for r in readings] == pytest.approx([23.25, 41.5, 3.0])
     bench.close()
 
 
@@ -207,8 +239,8 @@ def test_interrupted_read_leaves_no_answer_to_the_next(table: Table) -> None:
 
 
 def test_question_that_cannot_be_left_open_is_asked_and_collected_alone(
-    table: Table, tmp_path
-) -> None:  # type: ignore[no-untyped-def]
+    table: Table, tmp_path: Path
+) -> None:
     dialect = tmp_path / "alone.toml"
     dialect.write_text(
         'description = "x"\nroles = ["voltmeter"]\n[link]\nsplit_read = false\n'
