@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from sequencer.errors import FigureError
 from sequencer.numerics.checks import Array, Values, matching, positive, series
-from sequencer.numerics.corner import CornerFit, fit_corner
+from sequencer.numerics.corner_fit import CornerFit, fit_corner
 from sequencer.numerics.limit_figures import (
     LEVEL_SHARE,
     LIMIT_SHARES,

@@ -8,7 +8,8 @@ from scipy import optimize
 
 from sequencer.errors import FigureError
 from sequencer.numerics.checks import Array
-from sequencer.numerics.corner import Corner, CornerFit, corner_from, parameters
+from sequencer.numerics.corner import Corner, corner_from, parameters
+from sequencer.numerics.corner_fit import CornerFit
 from sequencer.numerics.line import StraightLine
 
 #: The constant-voltage line is taken from no load to this share of the rated current.
@@ -64,7 +65,7 @@ def from_fit(fit: CornerFit, definition: LimitDefinition) -> dict[str, Quantity]
         for name in values:
             derivatives[name][index] = (up[name] - down[name]) / (2 * step)
     return {
-        name: Quantity(value, float(np.sqrt(max(row @ fit.covariance @ row, 0.0))), fit.dof)
+        name: Quantity(value, float(np.sqrt(max(float(row @ fit.covariance @ row), 0.0))), fit.dof)
         for (name, value), row in zip(values.items(), derivatives.values(), strict=True)
     }
 
@@ -168,7 +169,7 @@ def crossing(level: StraightLine, limit: StraightLine) -> tuple[Quantity, Quanti
 
 def pooled(value: float, parts: Sequence[tuple[float, float]]) -> Quantity:
     """Return a quantity from independent (contribution, degrees of freedom) pairs."""
-    variance = sum(part**2 for part, _ in parts)
+    variance = float(sum(part**2 for part, _ in parts))
     below = sum(part**4 / dof for part, dof in parts)
     return Quantity(
         value=float(value),
