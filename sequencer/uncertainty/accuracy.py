@@ -117,8 +117,8 @@ def reading_components(
     ----------
     scatter
         A type A component of the same mean, evaluated from these or pooled repeats. Stands in
-        place of the stated noise, which it contains, unless the stated noise is larger (few
-        readings can look quieter than they are): then the stated one is kept.
+        place of the stated noise, which it contains; few repeats that look quieter than they are
+        pay by their few degrees of freedom.
     sensitivity
         Factor from the channel's unit to the figure's; `scatter` carries its own.
 
@@ -132,8 +132,7 @@ def reading_components(
     noise = normal("noise", accuracy.noise / math.sqrt(readings), factor)
     dithered = accuracy.noise >= accuracy.resolution / 2
     step = accuracy.resolution / 2 / (math.sqrt(readings) if dithered else 1.0)
-    use_scatter = scatter is not None and scatter.contribution >= noise.contribution
-    first = scatter if use_scatter and scatter is not None else noise
+    first = noise if scatter is None else scatter
     return _present([first, rectangular("resolution", step, factor)])
 
 
@@ -260,15 +259,12 @@ def difference(
         Greatest change of the room between them, K.
     scatter
         Type A component of the difference (for instance from `drift_free_differences`); stands in
-        place of the stated noise of both means unless that is larger.
+        place of the stated noise of both means.
     sensitivity
         Factor from the channel's unit to the figure's.
     """
     level = max(abs(first), abs(second))
     both = math.sqrt(2) * sensitivity
-    if scatter is not None:
-        pair_noise = math.sqrt(2) * accuracy.noise / math.sqrt(readings) * accuracy.per_volt
-        scatter = None if scatter.contribution < abs(sensitivity) * pair_noise else scatter
     return [
         *scale_components(accuracy, second - first, sensitivity),
         *wander_components(

@@ -18,7 +18,7 @@ LOW_CURRENT_SHARE = 0.005
 DURATION_SHARE = 0.9995
 #: The voltage at the load may stay above the stated one by this share.
 LOAD_VOLTAGE_SHARE = 1.05
-#: The line voltage has to reach its stated ends within this share.
+#: The line voltage has to reach its stated ends within this share of the rated line voltage.
 LINE_TOLERANCE = 0.01
 
 
@@ -62,8 +62,8 @@ def check_coverage(reached: Mapping[str, float], condition: Condition | None) ->
     Parameters
     ----------
     reached
-        Keys voltage, current_from, current_to, duration, load_voltage, line_from, line_to (V, A,
-        s); a missing key means that the quantity was not measured or not known.
+        Keys voltage, current_from, current_to, duration, load_voltage (V, A, s), line_from and
+        line_to (departures from the rated line voltage as ratios); a missing key means that the quantity was not measured or not known.
     condition
         The limit's condition; None or None attributes are unstated and ask nothing.
 
@@ -107,14 +107,14 @@ def _parts(reached: Mapping[str, float], condition: Condition) -> list[_Part]:
             lambda need, got: got <= need * LOAD_VOLTAGE_SHARE,
         ),
         "line_from": (
-            "lowest line voltage",
-            "V",
-            lambda need, got: got <= need * (1 + LINE_TOLERANCE),
+            "lowest line voltage (from the rated one)",
+            "1",
+            lambda need, got: got <= need + LINE_TOLERANCE,
         ),
         "line_to": (
-            "highest line voltage",
-            "V",
-            lambda need, got: got >= need * (1 - LINE_TOLERANCE),
+            "highest line voltage (from the rated one)",
+            "1",
+            lambda need, got: got >= need - LINE_TOLERANCE,
         ),
         "voltage": (
             "set voltage",

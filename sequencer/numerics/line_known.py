@@ -1,0 +1,67 @@
+"""A straight line through values whose joint uncertainty is known, by its plain definition."""
+
+import numpy as np
+
+from sequencer.errors import FigureError
+from sequencer.numerics.checks import Array, Values, matching, series
+from sequencer.numerics.line import StraightLine, fit_line
+
+
+def line_with_covariance(
+    x: Values, y: Values, covariance: Array, dof: float = float("inf")
+) -> StraightLine:
+    """Fit an unweighted least-squares line and propagate a known covariance of y through it.
+
+    For figures defined as the least-squares line through given points (output resistance): a unit
+    that is not straight departs from the line, and that departure is a property of the unit, not
+    scatter. So the uncertainty comes from the values' own, not from the residuals.
+
+    Parameters
+    ----------
+    x, y
+        Shape (n,), n at least 2, any units.
+    covariance
+        Shape (n, n), of the y values, for instance `LevelDifferences.covariance`; a row of zeros
+        stands for an exact value (the reference level).
+    dof
+        Degrees of freedom of the covariance.
+
+    Returns
+    -------
+    StraightLine
+        `residual_sd` still tells how far the values are from the line.
+
+    Raises
+    ------
+    FigureError
+        For values that are not finite, x all alike, or a covariance of another shape or with a
+        negative variance.
+
+    Notes
+    -----
+    cov(b) = A·cov(y)·Aᵀ with A the least-squares operator (JCGM 102:2011, 6.2.1.3).
+    """
+    xs = series("x of the line", x, 2)
+    ys = matching("y of the line", y, "x", xs)
+    matrix = np.asarray(covariance, dtype=np.float64)
+    if matrix.shape != (xs.size, xs.size) or not np.all(np.isfinite(matrix)):
+        raise FigureError(
+            f"covariance of the line: found shape {matrix.shape}, expected finite numbers of shape "
+            f"{(xs.size, xs.size)}."
+        )
+    if np.any(np.diag(matrix) < 0):
+        raise FigureError("covariance of the line: found a negative variance.")
+    line = fit_line(xs, ys, 1.0)
+    design = np.column_stack([np.ones(xs.size), xs])
+    operator = np.linalg.pinv(design)
+    spread = operator @ matrix @ operator.T
+    return StraightLine(
+        slope=line.slope,
+        intercept=line.intercept,
+        u_slope=float(np.sqrt(max(float(spread[1, 1]), 0.0))),
+        u_intercept=float(np.sqrt(max(float(spread[0, 0]), 0.0))),
+        covariance=float(spread[0, 1]),
+        residual_sd=line.residual_sd,
+        dof=dof,
+        points=xs.size,
+    )
