@@ -63,7 +63,8 @@ def check_coverage(reached: Mapping[str, float], condition: Condition | None) ->
     ----------
     reached
         Keys voltage, current_from, current_to, duration, load_voltage (V, A, s), line_from and
-        line_to (departures from the rated line voltage as ratios); a missing key means that the quantity was not measured or not known.
+        line_to (departures from the rated line voltage as ratios); a missing key means that the
+        quantity was not measured or not known.
     condition
         The limit's condition; None or None attributes are unstated and ask nothing.
 
