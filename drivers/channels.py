@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 
 from drivers.errors import RefusedSetting
-from drivers.instrument import Asking, Change, Instrument
+from drivers.instrument import Asking, Instrument
 from drivers.roles import ChannelSpec
+from drivers.settings import Change, change
 
 
 def asking(instrument: Instrument, channel: ChannelSpec) -> Asking:
@@ -59,7 +60,7 @@ def configure(instrument: Instrument, channels: Sequence[ChannelSpec]) -> None:
         return
 
     def again() -> None:
-        instrument.change(needed)
+        change(instrument, needed)
 
     instrument.once_more(again)
     instrument.session.on_reopened = again

@@ -1,6 +1,7 @@
 """The two clocks of a bench; every wait of the program goes through one of them."""
 
 import time
+from dataclasses import replace
 
 from drivers.instrument import Instrument
 
@@ -37,7 +38,8 @@ class TimeBaseClock:
     def __init__(self, instrument: Instrument) -> None:
         self._instrument = instrument
         self._now = instrument.asking("time")
-        instrument.question("until")
+        self._until = instrument.asking("until", value=0.0)
+        self._format = instrument.question("until").format
         self.last = 0.0
         self.now()
 
@@ -64,6 +66,8 @@ class TimeBaseClock:
         InstrumentError
             When the time base doesn't answer.
         """
-        asking = self._instrument.asking("until", value=at)
+        text = self._instrument.question("until").ask.format(value=format(at, self._format))
+        message = self._instrument.session.encode(text)
+        asking = replace(self._until, text=text, message=message)
         self.last = self._instrument.once_more(lambda: self._instrument.number(asking))
         return self.last

@@ -1,78 +1,20 @@
 """Open a bench: every instrument reached, identified and set up, or everything closed again."""
 
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import TextIO
 
+from drivers.bench import OpenBench
 from drivers.channels import asking, changes, configure
-from drivers.clock import MonotonicClock, TimeBaseClock
 from drivers.dialect import load_dialect
 from drivers.errors import InstrumentError, UnknownDialect
 from drivers.instrument import Instrument
-from drivers.load import ElectronicLoad
 from drivers.operator import InstrumentOperator, TerminalOperator
-from drivers.reading import Round, plan, read_rounds
-from drivers.roles import BenchSpec, ChannelSpec, InstrumentSpec, Operator, Reading
+from drivers.roles import BenchSpec, ChannelSpec, InstrumentSpec, Operator
 from drivers.session import EventSink, Session
-from drivers.supply import RemoteSupply
 
-
-class OpenBench:
-    """Everything on the table, opened; see `drivers.roles.Bench`."""
-
-    def __init__(
-        self,
-        spec: BenchSpec,
-        instruments: Mapping[str, Instrument],
-        operator: Operator | None,
-        on_event: EventSink,
-    ) -> None:
-        roles = {i.session.spec.role: i for i in instruments.values()}
-        self.clock = TimeBaseClock(roles["time_base"]) if "time_base" in roles else MonotonicClock()
-        self.load = ElectronicLoad(roles["load"]) if "load" in roles else None
-        self.supply = RemoteSupply(roles["supply"]) if "supply" in roles else None
-        self.operator = operator
-        self._instruments = instruments
-        self._channels = {channel.name: channel for channel in spec.channels}
-        self._plans: dict[tuple[str, ...], tuple[Round, ...]] = {}
-        self._on_event = on_event
-
-    def identities(self) -> Mapping[str, str]:
-        """Return each instrument's answer to *IDN?, by instrument name."""
-        return {name: i.session.identity for name, i in self._instruments.items()}
-
-    def read(self, channels: Sequence[str]) -> tuple[Reading, ...]:
-        """Read channels together: ask every instrument first, then collect in turn.
-
-        Raises
-        ------
-        InstrumentError
-            When an instrument failed, was given a new link, and failed again.
-        KeyError
-            When the bench document has no such channel.
-        """
-        names = tuple(channels)
-        rounds = self._plans.get(names)
-        if rounds is None:
-            rounds = self._plans[names] = plan(names, self._channels, self._instruments)
-        return read_rounds(rounds, self.clock, self._on_event)
-
-    def check_errors(self) -> tuple[str, ...]:
-        """Empty every error queue; return what stood there as `instrument: number, text`.
-
-        A load that is off though it was switched on stands there as well.
-        """
-        found: list[str] = []
-        for instrument in self._instruments.values():
-            found.extend(instrument.once_more(instrument.errors))
-        if self.load is not None:
-            found.extend(self.load.complaints())
-        return tuple(found)
-
-    def close(self) -> None:
-        """Close every session; never raises."""
-        for instrument in self._instruments.values():
-            instrument.session.close()
+SINGLE_ROLES = frozenset({"load", "supply", "time_base", "person"})
+"""Roles that a bench has once: the requests of a trial don't say which one they mean."""
 
 
 def connect(
@@ -94,6 +36,7 @@ def connect(
     InstrumentError
         Any of its kinds; whatever had been opened is closed.
     """
+    _refuse_doubles(spec)
     instruments = {i.name: _prepared(i, spec, on_event) for i in spec.instruments}
     by_instrument = _channels_by_instrument(spec, instruments)
     try:
@@ -112,6 +55,22 @@ def connect(
         for instrument in instruments.values():
             instrument.session.close()
         raise
+
+
+def _refuse_doubles(spec: BenchSpec) -> None:
+    """Refuse two sessions to one instrument, and two instruments for a role that is one."""
+    by_address: dict[str, str] = {}
+    by_role: dict[str, str] = {}
+    for one in spec.instruments:
+        other = by_address.setdefault(one.address, one.name)
+        if other != one.name:
+            found, remedy = f"{other} has the same address", "Give both one name in the bench."
+        elif one.role in SINGLE_ROLES and by_role.setdefault(one.role, one.name) != one.name:
+            found = f"{by_role[one.role]} has the role {one.role!r} already"
+            remedy = "Leave one of them out of the bench document."
+        else:
+            continue
+        raise InstrumentError(instrument=one.name, address=one.address, found=found, remedy=remedy)
 
 
 def _prepared(spec: InstrumentSpec, bench: BenchSpec, on_event: EventSink) -> Instrument:

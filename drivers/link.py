@@ -6,12 +6,13 @@ asked for become the answer to the next question. What it raises is whatever com
 `drivers.session` translates.
 """
 
+import select
 import socket
 import struct
 import time
 from contextlib import suppress
 from functools import cache
-from select import POLLIN, POLLOUT, POLLRDHUP, poll
+from select import POLLIN, POLLOUT, poll
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # importing pyvisa takes longer than a whole `--help`
@@ -24,10 +25,13 @@ SLICE_S = 0.2
 """How long pyvisa-py may wait by itself. It measures with the wall clock and can't see a peer that
 closed, so longer waits are ours."""
 
-KEEPALIVE_IDLE_S = 10
-KEEPALIVE_INTERVAL_S = 5
-KEEPALIVE_PROBES = 3
-"""A peer without power is noticed after 10 + 3 × 5 s; the system's preset takes hours."""
+KEEPALIVE = {"TCP_KEEPIDLE": 10, "TCP_KEEPINTVL": 5, "TCP_KEEPCNT": 3}
+"""Seconds, seconds, probes. A peer without power is noticed after 10 + 3 × 5 s; the system's own
+preset takes hours."""
+
+
+PEER_CLOSED = getattr(select, "POLLRDHUP", 0)
+"""Linux tells in the poll that the peer has closed; elsewhere the read finds out."""
 
 
 class Stale(Exception):
@@ -108,16 +112,16 @@ class Link:
             raise OSError(refused, "connection refused or failed")
         connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         connection.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
-        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPIDLE, KEEPALIVE_IDLE_S)
-        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPINTVL, KEEPALIVE_INTERVAL_S)
-        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPCNT, KEEPALIVE_PROBES)
+        for name, value in KEEPALIVE.items():
+            if hasattr(socket, name):  # not every system has all of them
+                connection.setsockopt(socket.IPPROTO_TCP, getattr(socket, name), value)
         seconds = int(self._timeout_s)
         limit = struct.pack("@ll", seconds, int((self._timeout_s - seconds) * 1e6))
         connection.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, limit)
         self._before_write = poll()
-        self._before_write.register(connection, POLLIN | POLLOUT | POLLRDHUP)
+        self._before_write.register(connection, POLLIN | POLLOUT | PEER_CLOSED)
         self._before_read = poll()
-        self._before_read.register(connection, POLLIN | POLLRDHUP)
+        self._before_read.register(connection, POLLIN | PEER_CLOSED)
 
     def write(self, message: bytes) -> None:
         """Send a terminated message, after a look at what the link's state is.
@@ -155,6 +159,8 @@ class Link:
         events = self._before_read.poll(timeout_s * 1000)
         if not events:
             raise Late(b"")
+        if events[0][1] != POLLIN:
+            self._raise_if_closed(self._socket, b"")
         data, status = self._session.read(CHUNK)
         if status == self._ended:
             return bytes(data)

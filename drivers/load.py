@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 
 from drivers.errors import InstrumentError, RefusedSetting
-from drivers.instrument import Change, Instrument
+from drivers.instrument import Instrument
 from drivers.roles import LoadMode
+from drivers.settings import Change, change, confirm, read_back
 
 
 class ElectronicLoad:
@@ -28,7 +29,7 @@ class ElectronicLoad:
             stands in the load's queue.
         """
         self._state = None
-        said = self._instrument.once_more(lambda: self._instrument.change(_steps(mode, level, on)))
+        said = self._instrument.once_more(lambda: change(self._instrument, _steps(mode, level, on)))
         self._state = (mode, level, on)
         return {
             "mode": said["mode"],
@@ -45,7 +46,7 @@ class ElectronicLoad:
             When the load can't be reached or says that its input stays on.
         """
         self._state = None
-        self._instrument.once_more(lambda: self._instrument.change((Change("input", "off"),)))
+        self._instrument.once_more(lambda: change(self._instrument, (Change("input", "off"),)))
         return self._instrument.setting("input").read_back is not None
 
     def complaints(self) -> tuple[str, ...]:
@@ -53,7 +54,7 @@ class ElectronicLoad:
         state = self._state
         if state is None or not state[2] or self._instrument.setting("input").read_back is None:
             return ()
-        said = self._instrument.read_back("input")
+        said = read_back(self._instrument, "input")
         if said == "on":
             return ()
         return (f"{self._instrument.name}: its input is {said} though it was switched on",)
@@ -64,8 +65,8 @@ class ElectronicLoad:
             return
         mode, level, on = self._state
         try:
-            for change in _steps(mode, level, on):
-                self._instrument.confirm(change)
+            for step in _steps(mode, level, on):
+                confirm(self._instrument, step)
         except RefusedSetting as error:
             raise _lost_its_state(error) from error
 

@@ -3,13 +3,17 @@
 After any time-out, damaged answer or broken link the session is closed. The next question opens a
 new one, asks who is there, lets the driver check its state, and only then goes on. One thread owns
 a session: shared by two, answers would change places without an error.
+
+What no look at a raw socket can tell: an instrument that answers a question twice, the second time
+after the next question was sent. It is found one question later, by the answer that is left over.
 """
 
 from collections.abc import Callable
 from threading import get_ident
 
 from drivers.errors import DamagedAnswer, InstrumentError, NoAnswer, Unreachable, WrongIdentity
-from drivers.link import Closed, Late, Link, Stale
+from drivers.faults import fault_of
+from drivers.link import Link
 from drivers.roles import InstrumentSpec
 
 EventSink = Callable[[str, str], None]
@@ -17,8 +21,6 @@ EventSink = Callable[[str, str], None]
 
 OPEN_TIMEOUT_S = 5.0
 """A host on the same network that takes longer to accept a connection is not there."""
-
-CHECK_CABLE = "Look at its power, its cable and its address in the bench document"
 
 
 class Session:
@@ -213,41 +215,10 @@ class Session:
         self._on_event("closed", f"{self.spec.name} at {self.spec.address}: closed: {why}")
 
     def _translate(self, error: Exception, message: bytes | None) -> InstrumentError:
-        """Turn whatever the libraries raise into an InstrumentError."""
-        match error:
-            case InstrumentError():
-                return error
-            case Late(partial=b""):
-                return self.error(
-                    NoAnswer, "no answer came in time", message, None, f"{CHECK_CABLE}."
-                )
-            case Late(partial=partial):
-                return self.error(
-                    DamagedAnswer,
-                    "only a part of the answer came in time",
-                    message,
-                    partial,
-                    "If this repeats, check the dialect's terminator and the cable.",
-                )
-            case Stale():
-                return self.error(
-                    DamagedAnswer,
-                    "an answer that nobody asked for was waiting",
-                    message,
-                    str(error).encode("latin-1"),
-                    "The connection was given up and the question not asked.",
-                )
-            case Closed():
-                return self.error(
-                    Unreachable,
-                    "the instrument closed the connection",
-                    message,
-                    str(error).encode("latin-1") or None,
-                    f"{CHECK_CABLE}; some instruments accept one connection only.",
-                )
-        what = "the link failed" if self._link is not None else "could not be opened"
-        reason = f"{type(error).__name__}: {error}".rstrip(".")
-        return self.error(Unreachable, f"{what} ({reason})", message, None, f"{CHECK_CABLE}.")
+        if isinstance(error, InstrumentError):
+            return error
+        fault = fault_of(error, was_open=self._link is not None)
+        return self.error(fault.kind, fault.found, message, fault.answer, fault.remedy)
 
     def error(
         self,

@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping
 
-from drivers.instrument import Change, Instrument
+from drivers.instrument import Instrument
+from drivers.settings import Change, change
 
 
 class RemoteSupply:
@@ -30,10 +31,10 @@ class RemoteSupply:
             steps.append(Change("current_limit", current_limit))
         if output is True:
             steps.append(Change("output", "on"))
-        said = self._instrument.once_more(lambda: self._instrument.change(steps))
+        said = self._instrument.once_more(lambda: change(self._instrument, steps))
         return {name: value == "on" if name == "output" else value for name, value in said.items()}
 
     def off(self) -> bool:
         """Switch the output off; return whether the supply's read-back confirms it."""
-        self._instrument.once_more(lambda: self._instrument.change((Change("output", "off"),)))
+        self._instrument.once_more(lambda: change(self._instrument, (Change("output", "off"),)))
         return self._instrument.setting("output").read_back is not None

@@ -5,7 +5,8 @@ from dataclasses import dataclass, field, replace
 
 from stand_in import StandIn
 
-from drivers.connect import OpenBench, connect
+from drivers.bench import OpenBench
+from drivers.connect import connect
 from drivers.roles import BenchSpec, ChannelSpec, InstrumentSpec
 
 TIMEOUT_S = 0.3

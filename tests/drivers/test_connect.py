@@ -125,3 +125,15 @@ def test_empty_bench_opens_with_the_monotonic_clock(table: Table) -> None:
 def test_pyvisa_is_imported_only_when_a_bench_is_opened() -> None:
     code = "import sys, drivers.connect; sys.exit('pyvisa' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_one_address_twice_is_refused(table: Table) -> None:
+    spec = changed(table.spec(), "meter_b", address=table.servers["meter_a"].address)
+    with pytest.raises(InstrumentError, match=r"meter_b at .*meter_a has the same address"):
+        table.open(spec)
+
+
+def test_two_loads_are_refused(table: Table) -> None:
+    spec = changed(table.spec(), "meter_b", role="load", dialect="scpi-load")
+    with pytest.raises(InstrumentError, match=r"has the role 'load' already"):
+        table.open(spec)

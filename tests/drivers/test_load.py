@@ -6,7 +6,7 @@ import pytest
 from stand_in import late, send
 from table import Table, changed
 
-from drivers.connect import OpenBench
+from drivers.bench import OpenBench
 from drivers.errors import InstrumentError, NoAnswer, RefusedSetting
 from drivers.load import ElectronicLoad
 
@@ -164,4 +164,14 @@ def test_dialect_without_read_back_does_not_claim_confirmation(table: Table, tmp
     assert load_of(bench).off() is False
     with pytest.raises(InstrumentError, match=r"no setting 'level_voltage'.*level_current"):
         load_of(bench).apply("voltage", 1.0, on=True)
+    bench.close()
+
+
+@pytest.mark.parametrize("answer", [b"1.5;CURR;1\n", b"1.5;CURR;1;0\xff\n", b"1.5;CURR;1;what\n"])
+def test_damaged_read_back_is_asked_for_again(table: Table, answer: bytes) -> None:
+    bench = table.connect("load")
+    question = ":SOURce:CURRent?;:SOURce:FUNCtion?;:INPut?;:SYSTem:ERRor?"
+    table.servers["load"].special[question] = send(answer)
+    assert load_of(bench).apply("current", 1.5, on=True)["on"] is True
+    assert "asked again" in table.kinds()
     bench.close()

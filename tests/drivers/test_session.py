@@ -116,6 +116,16 @@ def test_line_that_comes_unasked_is_never_the_next_answer(
     assert session.query(b"B?\n") == b"2.5"
 
 
+def test_instrument_that_answers_twice_is_found_one_question_later(
+    server: StandIn, session: Session
+) -> None:
+    server.special["B?"] = send(b"1.25\n2.5\n")  # the first line belongs to an earlier question
+    assert session.query(b"B?\n") == b"1.25"  # the known limit of a raw socket
+    with pytest.raises(DamagedAnswer, match=r"nobody asked for.*2\.5"):
+        session.query(b"A?\n")
+    assert session.query(b"A?\n") == b"1.25"
+
+
 def test_closed_peer_is_found_before_writing(server: StandIn, session: Session) -> None:
     server.hang_up()
     time.sleep(0.05)

@@ -1,0 +1,69 @@
+"""A bench that is open: its clock, its roles, and channels read together."""
+
+from collections.abc import Mapping, Sequence
+
+from drivers.clock import MonotonicClock, TimeBaseClock
+from drivers.instrument import Instrument
+from drivers.load import ElectronicLoad
+from drivers.reading import Round, plan, read_rounds
+from drivers.roles import BenchSpec, Operator, Reading
+from drivers.session import EventSink
+from drivers.supply import RemoteSupply
+
+
+class OpenBench:
+    """Everything on the table, opened; see `drivers.roles.Bench`."""
+
+    def __init__(
+        self,
+        spec: BenchSpec,
+        instruments: Mapping[str, Instrument],
+        operator: Operator | None,
+        on_event: EventSink,
+    ) -> None:
+        roles = {i.session.spec.role: i for i in instruments.values()}
+        self.clock = TimeBaseClock(roles["time_base"]) if "time_base" in roles else MonotonicClock()
+        self.load = ElectronicLoad(roles["load"]) if "load" in roles else None
+        self.supply = RemoteSupply(roles["supply"]) if "supply" in roles else None
+        self.operator = operator
+        self._instruments = instruments
+        self._channels = {channel.name: channel for channel in spec.channels}
+        self._plans: dict[tuple[str, ...], tuple[Round, ...]] = {}
+        self._on_event = on_event
+
+    def identities(self) -> Mapping[str, str]:
+        """Return each instrument's answer to *IDN?, by instrument name."""
+        return {name: i.session.identity for name, i in self._instruments.items()}
+
+    def read(self, channels: Sequence[str]) -> tuple[Reading, ...]:
+        """Read channels together: ask every instrument first, then collect in turn.
+
+        Raises
+        ------
+        InstrumentError
+            When an instrument failed, was given a new link, and failed again.
+        KeyError
+            When the bench document has no such channel.
+        """
+        names = tuple(channels)
+        rounds = self._plans.get(names)
+        if rounds is None:
+            rounds = self._plans[names] = plan(names, self._channels, self._instruments)
+        return read_rounds(rounds, self.clock, self._on_event)
+
+    def check_errors(self) -> tuple[str, ...]:
+        """Empty every error queue; return what stood there as `instrument: number, text`.
+
+        A load that is off though it was switched on stands there as well.
+        """
+        found: list[str] = []
+        for instrument in self._instruments.values():
+            found.extend(instrument.once_more(instrument.errors))
+        if self.load is not None:
+            found.extend(self.load.complaints())
+        return tuple(found)
+
+    def close(self) -> None:
+        """Close every session; never raises."""
+        for instrument in self._instruments.values():
+            instrument.session.close()
