@@ -10,6 +10,9 @@ from sequencer.documents.parsing import FoundExpectedError, quoted
 Kind = Literal["unit", "bench", "profile"]
 KINDS: tuple[Kind, ...] = ("unit", "bench", "profile")
 
+LONGEST_PATH = 500
+"""A longer path is no path but a slip of the clipboard; it is cut in the message."""
+
 _FOLDERS = {"unit": "units", "bench": "benches", "profile": "."}
 
 
@@ -44,8 +47,9 @@ def find(kind: Kind, name: str, beside: Path | None = None) -> Path:
         hint = f" ({path}.toml exists: write its path)" if _is_file(Path(f"{path}.toml")) else ""
         raise NotFoundError(quoted(name) + hint, _expected(kind, name))
     if not _is_file(path):
-        what = "a folder" if path.is_dir() else "no such file"
-        raise NotFoundError(f"{quoted(name)} ({what}: {path})", _expected(kind, name))
+        what = "no such file" if not _exists(path) else "no regular file"
+        where = str(path)[:LONGEST_PATH]
+        raise NotFoundError(f"{quoted(name)} ({what}: {where})", _expected(kind, name))
     return path
 
 
@@ -61,6 +65,13 @@ def _is_file(path: Path) -> bool:
     try:
         return path.is_file()
     except (OSError, ValueError):  # a name too long, or with a zero byte
+        return False
+
+
+def _exists(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):
         return False
 
 

@@ -17,6 +17,9 @@ _LABELS = ("figure", "trial", "name")
 """Keys that tell a person which entry of a list is meant."""
 
 
+_REQUIRED = "a value: this key is required"
+
+
 @dataclass(frozen=True, slots=True)
 class Flaw:
     """A mistake in a document before it is known which file the document came from."""
@@ -57,7 +60,7 @@ def _flaws(detail: ErrorDetails, data: object, keys: Iterable[str]) -> Iterator[
     elif kind == "quantity":
         yield Flaw(path, context["found"], context["expected"])
     elif kind == "missing":
-        yield Flaw(path, "nothing", "a value: this key is required")
+        yield Flaw(path, "nothing", _REQUIRED)
     elif kind == "extra_forbidden":
         yield Flaw(path, "an unknown key", one_of(keys, path[-1], "a key of this table"))
     elif kind == "too_short" and len(found) >= context["min_length"]:
@@ -67,10 +70,12 @@ def _flaws(detail: ErrorDetails, data: object, keys: Iterable[str]) -> Iterator[
             path, quoted(found), f"one of {str(context['expected']).replace(chr(39), chr(34))}"
         )
     elif kind in {"union_tag_invalid", "union_tag_not_found"}:
-        key = str(context.get("discriminator", "")).strip("'")
-        tag = found.get(key) if isinstance(found, Mapping) else None
-        expected = str(context.get("expected_tags", "a known value")).replace("'", '"')
-        yield Flaw((*path, key), "nothing" if tag is None else quoted(tag), f"one of {expected}")
+        key = str(context["discriminator"]).strip("'")
+        if kind == "union_tag_not_found":
+            yield Flaw((*path, key), "nothing", _REQUIRED)
+            return
+        expected = str(context["expected_tags"]).replace("'", '"')
+        yield Flaw((*path, key), quoted(found[key]), f"one of {expected}")
     else:
         yield Flaw(path, quoted(found), _wanted(kind, context, detail["msg"]))
 
@@ -100,8 +105,8 @@ def _wanted(kind: str, context: Mapping[str, Any], message: str) -> str:
         "greater_than_equal": "{ge} or more",
         "less_than": "less than {lt}",
         "less_than_equal": "{le} or less",
-        "too_short": "at least {min_length} entries",
-        "too_long": "at most {max_length} entries",
+        "too_short": "a length of at least {min_length}",
+        "too_long": "a length of at most {max_length}",
     }
     if kind in limits:
         return limits[kind].format(**context)

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from functools import cached_property
 from typing import Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import ConfigDict, Field, model_validator
 
 from sequencer.documents.bounds import Allowance, Bound, parse_allowance
 from sequencer.documents.figure_names import DRIFT_DEFINITIONS, FIGURES, KnownFigure
@@ -56,6 +56,10 @@ class Condition(Strict):
 
 class Limit(Strict):
     """A promise of the unit: exactly one of at_most, at_least, between."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"oneOf": [{"required": [bound]} for bound in _BOUNDS]}
+    )
 
     figure: str = Field(json_schema_extra={"enum": [*sorted(FIGURES)]})
     at_most: str | None = Field(default=None, examples=["0.02 % + 2 mV"])

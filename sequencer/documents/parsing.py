@@ -10,7 +10,7 @@ from sequencer.documents.dimensions import PREFIXES, Dimension, dimensions_of, s
 
 Sign = Literal["any", "not negative", "positive"]
 
-NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?"
+NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2}(?![0-9]))?"
 """A decimal number with a point; exponents of two digits reach beyond every bench."""
 
 LONGEST = 60
