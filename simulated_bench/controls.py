@@ -1,0 +1,150 @@
+"""Where every control stands, and the circuit that this makes at one moment."""
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from simulated_bench.heat import Temperatures
+from simulated_bench.load import LoadSetting
+from simulated_bench.operating_point import Circuit
+from simulated_bench.parts import Parts
+from simulated_bench.rectifier import choose
+from simulated_bench.reference import CALIBRATION_DEGC
+from simulated_bench.sense import Connection, SenseSide, side
+from simulated_bench.setting import Setting
+from simulated_bench.wiring import copper_factor
+
+LEAST_OUTPUT_V: Final = 0.01
+"""No regulator's output goes lower while it is on; also keeps the equations regular."""
+
+SHORTED_V: Final = 0.1
+"""Drop over a pass element that has failed short (common practice, no source)."""
+
+NO_LIMIT_A: Final = 1e4
+BOUNDLESS_V: Final = 1e3
+
+Failure = Literal["none", "short", "open"]
+
+
+@dataclass(frozen=True, slots=True)
+class Controls:
+    """All knobs, switches and leads."""
+
+    line_on: bool
+    output_on: bool
+    setting: Setting
+    limit_knob: float
+    """0 to 1 of the limit's full scale."""
+    sense: Connection
+    load: LoadSetting
+    failure: Failure = "none"
+
+    @property
+    def driven(self) -> bool:
+        """Whether the pass element feeds the output."""
+        if not self.line_on or self.failure == "open":
+            return False
+        return self.output_on or self.failure == "short"
+
+
+def peak_at(parts: Parts, controls: Controls, time_s: float) -> float:
+    """Return the reservoir's voltage without load."""
+    if not controls.line_on:
+        return 0.0
+    winding = choose(parts.windings, controls.setting.nominal(parts.setting))
+    return parts.rectifier.peak(winding, parts.line.ratio(time_s))
+
+
+def leakage_at(parts: Parts, case_degc: float) -> float:
+    """Return the drivers' leakage, which doubles every few kelvin (common practice, no source)."""
+    regulator = parts.regulator
+    return regulator.leakage_a * 2.0 ** (
+        (case_degc - CALIBRATION_DEGC) / regulator.leakage_doubling_k
+    )
+
+
+def set_voltage(parts: Parts, controls: Controls, time_s: float, heat: Temperatures) -> float:
+    """Return the voltage that the loop aims at between its sense inputs."""
+    volts = controls.setting.volts(parts.setting)
+    if parts.setting.wiper is not None:
+        volts += parts.setting.wiper.at(time_s)
+    volts *= parts.reference.ratio(time_s, heat.reference)
+    line = parts.line
+    volts += parts.regulator.line_coefficient * line.nominal_v * (line.ratio(time_s) - 1.0)
+    return max(volts, LEAST_OUTPUT_V)
+
+
+def circuit_at(
+    parts: Parts,
+    controls: Controls,
+    time_s: float,
+    heat: Temperatures,
+    ambient_degc: float,
+    volts: float | None = None,
+) -> Circuit:
+    """Return the circuit at a bench time, at given temperatures and optionally a given set voltage."""
+    regulator, wiring = parts.regulator, parts.wiring
+    winding = choose(parts.windings, controls.setting.nominal(parts.setting))
+    v_cv = set_voltage(parts, controls, time_s, heat) if volts is None else volts
+    full = (
+        regulator.limit_current_a
+        * controls.limit_knob
+        * (1.0 + regulator.limit_tempco_per_k * (heat.reference - CALIBRATION_DEGC))
+    )
+    limit_a = full * regulator.foldback + regulator.limit_conductance_s * v_cv
+    per_v = full * (1.0 - regulator.foldback) / v_cv - regulator.limit_conductance_s
+    saturation = regulator.saturation_v
+    if controls.failure == "short":
+        v_cv, limit_a, per_v, saturation = BOUNDLESS_V, NO_LIMIT_A, 0.0, SHORTED_V
+    copper = copper_factor(ambient_degc)
+    lead = 0.5 * wiring.load_leads_ohm * copper
+    minus_lead = lead + shunt_at(parts, ambient_degc)
+    sense_lead = 0.5 * wiring.sense_leads_ohm * copper
+    leakage = leakage_at(parts, heat.case)
+    return Circuit(
+        v_cv=v_cv,
+        output_ohm=regulator.output_resistance_ohm,
+        limit_a=limit_a,
+        limit_per_v=per_v,
+        rounding_v=regulator.rounding_voltage_v,
+        rounding_a=regulator.rounding_current_a,
+        peak_v=peak_at(parts, controls, time_s),
+        source_ohm=parts.rectifier.source_ohm(winding),
+        ripple_ohm=parts.rectifier.ripple_ohm,
+        saturation_v=saturation,
+        idle_a=min(v_cv, winding.up_to_v) / regulator.bleeder_ohm + leakage,
+        leakage_a=leakage,
+        bleeder_ohm=regulator.bleeder_ohm,
+        plus=_side(parts, controls.sense, sense_lead, lead, "plus"),
+        minus=_side(parts, controls.sense, sense_lead, minus_lead, "minus"),
+        plus_lead_ohm=lead,
+        minus_lead_ohm=minus_lead,
+        reverse_s=(
+            1.0 / (parts.sense.series_ohm + sense_lead) if controls.sense == "reversed" else 0.0
+        ),
+        sense_a=parts.sense.current_a,
+        residual_ohm=wiring.residual_ohm * copper,
+        load=controls.load,
+        load_parts=parts.load,
+        oscillation_from_a=regulator.oscillation_from_a,
+        oscillation_shift_v=regulator.oscillation_shift_v,
+    )
+
+
+def shunt_at(parts: Parts, ambient_degc: float) -> float:
+    """Return the measuring shunt's resistance."""
+    wiring = parts.wiring
+    return wiring.shunt_ohm * (1.0 + wiring.shunt_tempco_per_k * (ambient_degc - CALIBRATION_DEGC))
+
+
+def _side(
+    parts: Parts,
+    connection: Connection,
+    sense_lead: float,
+    lead: float,
+    which: Literal["plus", "minus"],
+) -> SenseSide:
+    if connection == "reversed":
+        clamp = 0.5 * parts.sense.compensable_v
+        return SenseSide(clamp, 0.0, 0.0, lead, clamp, 0.0, lead)
+    connected = connection not in ("open", f"{which} open")
+    return side(parts.sense, sense_lead, lead, connected=connected)

@@ -1,0 +1,47 @@
+"""Understands the plain English of instructions to the person at the unit."""
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+_VOLTS = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*(m?)v(?:olts?)?\b")
+_AMPERES = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*(m?)a(?:mps?|mperes?)?\b")
+_MILLI = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class Intent:
+    """What the person understood: which control, and where to (V, A, or 1/0 for on/off).
+
+    `value` is None for "fully up".
+    """
+
+    control: Literal["voltage", "limit", "output", "line"]
+    value: float | None
+
+
+def understand(text: str) -> Intent | None:
+    """Return what a sentence asks for, or None when it makes no sense."""
+    said = " ".join(text.lower().split())
+    if "limit" in said:
+        if re.search(r"\b(fully|all the way) up\b|\bmaximum\b", said):
+            return Intent("limit", None)
+        return _number("limit", _AMPERES.search(said))
+    if "voltage" in said:
+        return _number("voltage", _VOLTS.search(said))
+    switch = re.search(r"\b(on|off)\b", said)
+    if switch is None:
+        return None
+    on = 1.0 if switch[1] == "on" else 0.0
+    if re.search(r"\bline\b|\bmains\b", said):
+        return Intent("line", on)
+    if "output" in said:
+        return Intent("output", on)
+    return None
+
+
+def _number(control: Literal["voltage", "limit"], match: "re.Match[str] | None") -> Intent | None:
+    if match is None:
+        return None
+    value = float(match[1]) * (_MILLI if match[2] else 1.0)
+    return Intent(control, value) if value >= 0.0 else None

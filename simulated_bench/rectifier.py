@@ -1,0 +1,65 @@
+"""From the winding to the reservoir: peak, source resistance, ripple and valley.
+
+``peak = √2·V_sec·(V_line/V_nom) − 2·V_diode``; ripple, full wave ``ΔV = I/(2·f·C)``, half wave
+``I/(f·C)`` (first order: the capacitor is taken to supply the load for the whole period; any
+textbook of power electronics, such as P. Horowitz and W. Hill, The Art of Electronics, "Ripple
+voltage"). ``valley = peak − I·R_s − ripple``. In half-wave operation half as many charging pulses
+carry twice the charge each, so the drop over the source resistance doubles.
+"""
+
+from dataclasses import dataclass
+from math import sqrt
+from typing import Final
+
+PULSES_FULL_WAVE: Final = 2
+PULSES_HALF_WAVE: Final = 1
+DIODES_IN_PATH: Final = 2
+"""A bridge conducts through two diodes at a time."""
+
+SAWTOOTH_RMS: Final = 1 / sqrt(12.0)
+"""RMS of a sawtooth of peak-to-peak height one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Winding:
+    """One secondary winding, used up to a setting (V)."""
+
+    name: str
+    up_to_v: float
+    secondary_rms_v: float
+    source_resistance_ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rectifier:
+    """A bridge with its reservoir."""
+
+    diode_drop_v: float
+    capacitance_f: float
+    frequency_hz: float
+    half_wave: bool = False
+
+    @property
+    def ripple_ohm(self) -> float:
+        """Peak-to-peak ripple per ampere."""
+        pulses = PULSES_HALF_WAVE if self.half_wave else PULSES_FULL_WAVE
+        return 1.0 / (pulses * self.frequency_hz * self.capacitance_f)
+
+    def peak(self, winding: Winding, line_ratio: float) -> float:
+        """Return the voltage to which the reservoir is charged without load."""
+        return max(
+            0.0,
+            sqrt(2.0) * winding.secondary_rms_v * line_ratio - DIODES_IN_PATH * self.diode_drop_v,
+        )
+
+    def source_ohm(self, winding: Winding) -> float:
+        """Return the resistance that the mean current sees."""
+        return winding.source_resistance_ohm * (2.0 if self.half_wave else 1.0)
+
+
+def choose(windings: tuple[Winding, ...], setting_v: float) -> Winding:
+    """Return the first winding that reaches a setting, else the highest."""
+    for winding in windings:
+        if setting_v <= winding.up_to_v:
+            return winding
+    return windings[-1]

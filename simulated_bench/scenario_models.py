@@ -1,0 +1,221 @@
+"""What a scenario document holds: one model per table, unknown keys refused.
+
+Every quantity is text with a unit; ``± spread`` makes it differ between seeds.
+"""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from simulated_bench.quantities import (
+    Amperes,
+    DegreesCelsius,
+    Farads,
+    Hertz,
+    JoulesPerKelvin,
+    Kelvins,
+    KelvinPerWatt,
+    Ohms,
+    PerKelvin,
+    Ratio,
+    Seconds,
+    Siemens,
+    Volts,
+    VoltsPerVolt,
+)
+from simulated_bench.sense import Connection
+
+
+class Table(BaseModel):
+    """A table of a scenario."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class StatedTable(Table):
+    """The conditions that the truth's figures are stated for."""
+
+    voltage: Volts
+    current: Amperes
+    onset_departure: Volts
+    load_voltage: Volts
+    warm_up: Seconds
+    soak: Seconds
+
+
+class LineEventTable(Table):
+    """One sag (negative change) or surge."""
+
+    at: Seconds
+    duration: Seconds
+    change: Ratio
+
+
+class LineTable(Table):
+    """The line; `switched_on` says whether the unit's line switch is on at bench time zero."""
+
+    voltage: Volts
+    frequency: Hertz
+    wander: Ratio
+    wander_time: Seconds
+    switched_on: bool = True
+    events: tuple[LineEventTable, ...] = ()
+
+
+class WindingTable(Table):
+    """One secondary winding, by the reservoir's voltage without load at nominal line."""
+
+    name: str
+    up_to: Volts
+    unregulated: Volts
+    source_resistance: Ohms
+
+
+class RectifierTable(Table):
+    """Bridge and reservoir."""
+
+    diode_drop: Volts
+    capacitance: Farads
+    half_wave: bool = False
+
+
+class ReferenceTable(Table):
+    """The reference's departures, all relative."""
+
+    tempco: PerKelvin
+    tail: Ratio
+    tail_time: Seconds
+    ageing_per_decade: Ratio
+    flicker: Ratio
+    walk_per_root_hour: Ratio
+    leak: Ratio
+    leak_time: Seconds
+
+
+class SettingTable(Table):
+    """Switches, trimmer, and the wiper's jumps."""
+
+    positions: tuple[Volts, ...]
+    position_error: Ratio
+    trimmer_from: Volts
+    trimmer_to: Volts
+    jump_rate: Hertz
+    jump: Volts
+
+
+class RegulatorTable(Table):
+    """The series regulator."""
+
+    output_resistance: Ohms
+    rounding_voltage: Volts
+    rounding_current: Amperes
+    limit_current: Amperes
+    limit_conductance: Siemens
+    limit_tempco: PerKelvin
+    foldback: Ratio
+    saturation: Volts
+    line_coefficient: VoltsPerVolt
+    ripple_rejection: Ratio
+    noise: Volts
+    bleeder: Ohms
+    output_capacitance: Farads
+    leakage: Amperes
+    leakage_doubling: Kelvins
+    oscillation_from: Amperes
+    oscillation: Volts
+    oscillation_shift: Volts
+
+
+class SenseTable(Table):
+    """The sense inputs, per side."""
+
+    series: Ohms
+    fallback: Ohms
+    current: Amperes
+    compensable: Volts
+
+
+class HeatTable(Table):
+    """The heat network and what over-heating does."""
+
+    junction_case: KelvinPerWatt
+    case_sink: KelvinPerWatt
+    sink_ambient: KelvinPerWatt
+    junction_capacity: JoulesPerKelvin
+    case_capacity: JoulesPerKelvin
+    sink_capacity: JoulesPerKelvin
+    reference_fraction: Ratio
+    reference_time: Seconds
+    destroyed_at: DegreesCelsius
+    fails: Literal["short", "open"]
+
+
+class WiringTable(Table):
+    """Conductors between unit and load; leads are totals of both conductors."""
+
+    load_leads: Ohms
+    sense_leads: Ohms
+    residual: Ohms
+    sense: Connection
+    shunt: Ohms
+    shunt_tempco: PerKelvin
+
+
+class DoorTable(Table):
+    """A door opened."""
+
+    at: Seconds
+    drop: Kelvins
+    recovery: Seconds
+
+
+class RoomTable(Table):
+    """The room's temperature."""
+
+    mean: DegreesCelsius
+    daily: Kelvins
+    heating: Kelvins
+    heating_period: Seconds
+    wander: Kelvins
+    wander_time: Seconds
+    doors: tuple[DoorTable, ...] = ()
+
+
+class PersonTable(Table):
+    """The person at the unit."""
+
+    delay: Seconds
+    trim_delay: Seconds
+    resolution: Volts
+    limit_resolution: Amperes
+    mistake: Ratio
+
+
+class LoadTable(Table):
+    """The electronic load's true abilities."""
+
+    lowest_voltage: Volts
+    current: Amperes
+    voltage_mode_resistance: Ohms
+
+
+class Scenario(Table):
+    """One bench: unit, wiring, room, person, load; its instruments belong to their own reader."""
+
+    name: str
+    description: str
+    based_on: str | None = None
+    stated: StatedTable
+    line: LineTable
+    windings: Annotated[tuple[WindingTable, ...], Field(min_length=1)]
+    rectifier: RectifierTable
+    reference: ReferenceTable
+    setting: SettingTable
+    regulator: RegulatorTable
+    sense: SenseTable
+    heat: HeatTable
+    wiring: WiringTable
+    room: RoomTable
+    person: PersonTable
+    load: LoadTable
+    instruments: dict[str, dict[str, Any]] = Field(default_factory=dict)
