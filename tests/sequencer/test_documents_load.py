@@ -7,7 +7,7 @@ import pytest
 from documents_made_up import NEEDS, SETTINGS
 
 from sequencer.documents.check import check_files
-from sequencer.documents.find import KINDS, shipped
+from sequencer.documents.find import KINDS, Kind, shipped
 from sequencer.documents.load import Source, documents_from, load_profile, read_document
 from sequencer.errors import DocumentError, Exit
 
@@ -79,7 +79,8 @@ def test_a_windows_file_with_a_byte_order_mark_is_read(tmp_path: Path) -> None:
 def test_a_missing_profile_is_named_with_the_shipped_ones() -> None:
     assert _mistakes("acceptence") == [
         (
-            'acceptence: (the whole file): found "acceptence", expected the path of a profile file, '
+            'acceptence: (the whole file): found "acceptence", expected the path of a '
+            "profile file, "
             'or a shipped profile (did you mean "acceptance"?): acceptance, overnight'
         )
     ]
@@ -97,8 +98,9 @@ def test_a_missing_unit_is_named_where_the_profile_names_it(tmp_path: Path) -> N
 
 
 def test_the_mistakes_of_all_three_files_come_at_once(tmp_path: Path) -> None:
-    for kind, name in (("unit", "w-17"), ("bench", "simulated-apart")):
-        text = shipped(kind)[name].read_text("utf-8")  # type: ignore[index]  # literals above
+    names: dict[Kind, str] = {"unit": "w-17", "bench": "simulated-apart"}
+    for kind, name in names.items():
+        text = shipped(kind)[name].read_text("utf-8")
         text = text.replace('current = "3 A"', 'current = "3 V"', 1)
         text = text.replace('power = "150 W"', 'power = "-150 W"', 1)
         (tmp_path / f"{kind}.toml").write_text(text, encoding="utf-8")

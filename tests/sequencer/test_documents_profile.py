@@ -42,14 +42,16 @@ def test_a_profile_has_careful_defaults() -> None:
         (
             changed(PROFILE, "trials", to=PROFILE["trials"] * 2),
             (
-                'trials[1] (steps).trial: found "steps", expected each trial once (put a second one '
+                'trials[1] (steps).trial: found "steps", expected each trial '
+                "once (put a second one "
                 "into a profile of its own)"
             ),
         ),
         (
             changed(PROFILE, "guards", to={"power.load": {"at_most": "100 W"}}),
             (
-                'guards."power.load": found "power.load", expected a channel whose name begins with '
+                'guards."power.load": found "power.load", expected a channel '
+                "whose name begins with "
                 "voltage, current, temperature, line"
             ),
         ),

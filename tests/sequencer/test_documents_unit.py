@@ -62,14 +62,16 @@ def _limit(**limit: object) -> dict[str, Any]:
         (
             changed(UNIT, "ratings", "voltage", to="-30 V"),
             (
-                'ratings.voltage: found "-30 V" (negative), expected a positive voltage as text with '
+                'ratings.voltage: found "-30 V" (negative), expected a positive '
+                "voltage as text with "
                 'its unit, such as "30 mV"'
             ),
         ),
         (
             changed(UNIT, "ratings", "current", to="3 V"),
             (
-                'ratings.current: found "3 V" (a voltage), expected a positive current as text with '
+                'ratings.current: found "3 V" (a voltage), expected a positive '
+                "current as text with "
                 'its unit, such as "3 A"'
             ),
         ),
@@ -103,7 +105,8 @@ def _limit(**limit: object) -> dict[str, Any]:
         (
             changed(UNIT, "ranges", 0, "unregulated", to="12 V"),
             (
-                'ranges[0] (low).unregulated: found "12 V", expected more than voltage_to (15 V): the '
+                'ranges[0] (low).unregulated: found "12 V", expected more than '
+                "voltage_to (15 V): the "
                 "pass element needs a voltage to drop"
             ),
         ),
@@ -141,7 +144,8 @@ def _limit(**limit: object) -> dict[str, Any]:
         (
             _limit(figure="sense_error"),
             (
-                "limits[0] (sense_error): found no bound, expected exactly one of at_most, at_least, "
+                "limits[0] (sense_error): found no bound, expected exactly one of "
+                "at_most, at_least, "
                 "between"
             ),
         ),
@@ -155,7 +159,8 @@ def _limit(**limit: object) -> dict[str, Any]:
         (
             _limit(figure="drift", at_most="30 mV"),
             (
-                'limits[0] (drift).definition: found nothing, expected one of "from start", "span", '
+                'limits[0] (drift).definition: found nothing, expected one of "from '
+                'start", "span", '
                 '"about the mean"'
             ),
         ),

@@ -7,7 +7,7 @@ import pytest
 from documents_made_up import NEEDS, SETTINGS
 
 from sequencer.documents.check import check_files
-from sequencer.documents.find import shipped
+from sequencer.documents.find import Kind, shipped
 from sequencer.documents.load import Documents, documents_from
 from sequencer.documents.source import Source
 from sequencer.documents.whole import check_whole, settings_of, whole_mistakes
@@ -34,13 +34,19 @@ def _documents(
     bench: tuple[str, str] = ("", ""),
 ) -> Documents:
     """Return the shipped unit and bench, each with one text replaced, and a small profile."""
-    texts = []
-    for path, replace in ((shipped("unit")["w-17"], unit), (shipped("bench")["simulated"], bench)):
-        text = path.read_text("utf-8")
-        assert replace[0] in text
-        texts.append(Source(path.name, text.replace(*replace, 1) if replace[0] else text))
     profile = TRIAL.format(guards=guards, trial=trial, settings=settings)
-    return documents_from(*texts, Source("mine.toml", profile))
+    return documents_from(
+        _shipped("unit", "w-17", *unit),
+        _shipped("bench", "simulated", *bench),
+        Source("mine.toml", profile),
+    )
+
+
+def _shipped(kind: Kind, name: str, old: str, new: str) -> Source:
+    path = shipped(kind)[name]
+    text = path.read_text("utf-8")
+    assert old in text
+    return Source(path.name, text.replace(old, new, 1) if old else text)
 
 
 def _lines(documents: Documents) -> list[str]:
@@ -164,7 +170,8 @@ def test_a_unit_operated_by_hand_needs_a_person() -> None:
     )
     assert _lines(nobody) == [
         (
-            'table.toml: bench.operator: found "none", expected "terminal" or "instrument": the unit '
+            'table.toml: bench.operator: found "none", expected "terminal" or '
+            '"instrument": the unit '
             "W-17 is operated by hand"
         )
     ]
@@ -192,7 +199,7 @@ def test_check_lists_the_mistakes_of_several_files_each_once(tmp_path: Path) -> 
     body = TRIAL.format(guards="", trial="steps", settings='voltage = "31 V"\ncurrent = "3 A"')
     assert tomllib.loads(body)
     profile.write_text(body.replace("w-17", "unit.toml"), "utf-8")
-    names = [unit, profile, "w-17", "nope"]
+    names: list[str | Path] = [unit, profile, "w-17", "nope"]
     lines = [str(m) for m in check_files(names, settings=SETTINGS, needs=NEEDS)]
     assert [line.split(": ")[1] for line in lines] == ["ratings.voltage", "(the whole file)"]
     unit.write_text(text, "utf-8")
