@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from documents_fits import fits
+from documents_fits import fits as accepts
 from documents_made_up import BENCH, PROFILE, SETTINGS, UNIT, changed
 
 from sequencer.documents.find import KINDS, Kind, shipped
@@ -23,7 +23,7 @@ def _nodes(node: Any) -> Iterator[dict[str, Any]]:
 def test_shipped_documents_fit_their_schema(kind: Kind) -> None:
     whole = schema(kind)
     for path in shipped(kind).values():
-        assert fits(tomllib.loads(path.read_text("utf-8")), whole, whole), path.name
+        assert accepts(tomllib.loads(path.read_text("utf-8")), whole, whole), path.name
 
 
 @pytest.mark.parametrize(
@@ -50,15 +50,15 @@ def test_shipped_documents_fit_their_schema(kind: Kind) -> None:
 )
 def test_a_schema_sees_what_the_model_sees(kind: Kind, data: dict[str, Any], *, fits: bool) -> None:
     whole = schema(kind)
-    assert fits(data, whole, whole) == fits
+    assert accepts(data, whole, whole) == fits
 
 
 def test_with_the_trials_known_a_profiles_schema_knows_their_settings() -> None:
     whole = schema("profile", SETTINGS)
-    assert fits(PROFILE, whole, whole)
-    assert not fits(changed(PROFILE, "trials", 0, "voltage", to="3 A"), whole, whole)
-    assert not fits(changed(PROFILE, "trials", 0, "trial", to="stepps"), whole, whole)
-    assert not fits(changed(PROFILE, "trials", 0, "colour", to="green"), whole, whole)
+    assert accepts(PROFILE, whole, whole)
+    assert not accepts(changed(PROFILE, "trials", 0, "voltage", to="3 A"), whole, whole)
+    assert not accepts(changed(PROFILE, "trials", 0, "trial", to="stepps"), whole, whole)
+    assert not accepts(changed(PROFILE, "trials", 0, "colour", to="green"), whole, whole)
     (trial,) = whole["$defs"]["TrialEntry"]["oneOf"]
     assert trial["properties"]["period"]["default"] == "250 ms"
 
