@@ -171,7 +171,7 @@ def _name_far(axes: Axes, marks: list[ShownMark], scales: Scales, size: style.Si
     for row, mark in enumerate(marks):
         scale = scales.x if mark.axis == "x" else scales.y
         low = (axes.get_xlim() if mark.axis == "x" else axes.get_ylim())[0]
-        arrow = {"x": "←→", "y": "↓↑"}[mark.axis][scale.of(mark.at) > low]
+        arrow = {"x": "←→", "y": "↓↑"}[mark.axis][int(scale.of(mark.at) > low)]
         y = box.y1 - (row + 0.7) * LINE_HEIGHT * size.text
         colour = style.MARK_COLOURS[mark.kind]
         text = f"{arrow} beyond: {mark.label}"

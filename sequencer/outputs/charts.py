@@ -82,8 +82,8 @@ def _draw(chart: Chart, size: style.Size) -> Figure:
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()
     scales = Scales(
-        choose(clean(chart.x_label), chart.x_unit, _values(chart, "x")),
-        choose(clean(chart.y_label), chart.y_unit, _values(chart, "y")),
+        choose(clean(chart.x_label), clean(chart.x_unit), _values(chart, "x")),
+        choose(clean(chart.y_label), clean(chart.y_unit), _values(chart, "y")),
     )
     shortest = min((len(line.x) for line in chart.lines), default=0)
     handles = [

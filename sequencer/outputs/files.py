@@ -1,5 +1,6 @@
 """Write an output file whole or not at all, and never over another by surprise."""
 
+import contextlib
 import os
 import secrets
 from pathlib import Path
@@ -29,11 +30,12 @@ def write_text(path: Path, text: str, *, overwrite: bool = False) -> None:
         raise UsageError(f"{path}: found a folder, expected a file name. Name a file inside it.")
     neighbour = path.with_name(f".{path.name[:80]}.{secrets.token_hex(6)}.part")
     try:
-        _write_new(neighbour, text)
         try:
+            _write_new(neighbour, text)
             _put_in_place(neighbour, path, overwrite=overwrite)
         finally:
-            neighbour.unlink(missing_ok=True)
+            with contextlib.suppress(OSError, ValueError):
+                neighbour.unlink(missing_ok=True)
     except FileExistsError as error:
         raise UsageError(
             f"{path}: a file already stands there and nothing was overwritten. Choose another "

@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import re
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -10,7 +11,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from sequencer.outputs import words
-from sequencer.outputs.chart_style import NARROW, WIDE
+from sequencer.outputs.chart_style import NARROW, WIDE, Size
 from sequencer.outputs.charts import render, thinned
 from sequencer.outputs.files import write_text
 from sequencer.outputs.rail import rail
@@ -19,6 +20,9 @@ from sequencer.result import Result
 from sequencer.results import Chart
 
 HERE = Path(__file__).parent
+NO_BREAK_SPACE = "\u00a0"
+THIN_SPACE = "\u202f"
+NUMBER_AND_UNIT = re.compile(r"(?<=[\d<>]) (?=[^\W\d]|[°%Ω]|\d)(?!to |of )")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +34,8 @@ class Picture:
     caption: str
     wide: Markup
     narrow: Markup
-    points: int
+    wide_note: str
+    narrow_note: str
 
 
 def report_html(result: Result) -> str:
@@ -76,8 +81,21 @@ def _picture(chart: Chart, index: int) -> Picture:
         # The drawing's own writer escapes every text that it holds.
         wide=Markup(render(chart, size=WIDE, prefix=f"c{index}w-")),  # noqa: S704
         narrow=Markup(render(chart, size=NARROW, prefix=f"c{index}n-")),  # noqa: S704
-        points=max((len(line.x) for line in chart.lines), default=0) if thinned(chart) else 0,
+        wide_note=_thinning_note(chart, WIDE),
+        narrow_note=_thinning_note(chart, NARROW),
     )
+
+
+def _thinning_note(chart: Chart, size: Size) -> str:
+    if not thinned(chart, size):
+        return ""
+    points = f"{max(len(line.x) for line in chart.lines):,}".replace(",", THIN_SPACE)
+    return f"Drawn from up to {points} points per series: each short stretch's lowest and highest."
+
+
+def _whole(text: str) -> str:
+    """Return a text whose numbers are never torn from their units at a line's end."""
+    return NUMBER_AND_UNIT.sub(NO_BREAK_SPACE, text)
 
 
 def _part(name: str) -> str:
@@ -93,4 +111,5 @@ def _template() -> Template:
         trim_blocks=True,
         undefined=StrictUndefined,
     )
+    environment.filters["whole"] = _whole
     return environment.get_template("report.html.jinja")

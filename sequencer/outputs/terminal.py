@@ -23,7 +23,8 @@ STYLES = {
 MOST_EVENTS = 8
 """The record holds every event; a terminal shows the last few that matter."""
 FULL_WIDTH = 80
-KEPT_WHOLE = {"Value ± U", "Limit", "Prob."}
+LONGEST_VERDICT_WORD = len("conditional")
+KEPT_WHOLE = {"Figure", "Value ± U", "Limit", "Prob."}
 """Columns that are not broken over lines where the terminal is wide enough."""
 
 
@@ -122,7 +123,8 @@ def _table(console: Console, *headings: str) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
     for heading in headings:
         whole = heading in KEPT_WHOLE and console.width >= FULL_WIDTH
-        table.add_column(heading, overflow="fold", no_wrap=whole)
+        narrowest = LONGEST_VERDICT_WORD if heading == "Verdict" else None
+        table.add_column(heading, overflow="fold", no_wrap=whole, min_width=narrowest)
     return table
 
 

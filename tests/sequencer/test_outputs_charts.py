@@ -1,0 +1,164 @@
+import math
+import re
+from dataclasses import replace
+from xml.etree import ElementTree as ET
+
+import made_up_result
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sequencer.outputs.chart_points import envelope
+from sequencer.outputs.chart_scale import choose
+from sequencer.outputs.chart_style import NARROW, WIDE
+from sequencer.outputs.charts import render, thinned
+from sequencer.results import Chart, Line, Mark
+
+SVG = "{http://www.w3.org/2000/svg}"
+MOST_BYTES = 150_000
+
+
+def texts(svg):
+    return [element.text for element in ET.fromstring(svg).iter(f"{SVG}text")]  # noqa: S314
+
+
+def simple_chart(*marks, y=(0.0, 1.0, 2.0)):
+    lines = (Line("measured", tuple(map(float, range(len(y)))), tuple(y)),)
+    return Chart("trial", "Title", "current.shunt", "A", "voltage.sense", "V", lines, marks)
+
+
+def test_eight_hours_of_seconds_stay_small_at_both_sizes():
+    chart = made_up_result.soak_chart()
+    assert len(chart.lines[0].x) == 28_800
+    for size in (WIDE, NARROW):
+        assert len(render(chart, size=size).encode()) < MOST_BYTES
+    assert thinned(chart)
+
+
+def test_as_many_single_points_stay_small_too():
+    t = tuple(float(i) for i in range(28_800))
+    line = Line("each second", t, tuple(math.sin(value) for value in t), "points", (0.1,) * len(t))
+    chart = replace(made_up_result.soak_chart(), lines=(line,))
+    assert len(render(chart).encode()) < MOST_BYTES
+
+
+def test_the_same_chart_is_always_the_same_text():
+    chart = made_up_result.limit_chart()
+    assert render(chart) == render(chart)
+
+
+def test_units_are_for_engineers_and_stated_in_the_label():
+    shown = texts(render(made_up_result.soak_chart()))
+    assert "change of voltage.sense / mV" in shown
+    assert "time since the end of warm-up / h" in shown
+
+
+def test_limits_are_dashed_and_carry_their_words():
+    svg = render(made_up_result.load_steps_chart())
+    assert {"limit −8 mV", "limit +8 mV"} <= set(texts(svg))
+    dashed = [
+        style
+        for element in ET.fromstring(svg).iter(f"{SVG}path")  # noqa: S314
+        if "--chart-limit" in (style := element.get("style", "")) and "dasharray" in style
+    ]
+    assert len(dashed) == 2
+
+
+def test_a_limit_far_beyond_the_data_is_named_and_does_not_flatten_them():
+    chart = simple_chart(Mark("limit 1 kV", "y", 1000.0, "limit"))
+    shown = texts(render(chart))
+    assert "↑ beyond: limit 1 kV" in shown
+    assert "2.0" in shown
+
+
+@given(
+    st.lists(st.floats(-2.0, 4.0), min_size=2, max_size=5),
+    st.sampled_from(["x", "y"]),
+    st.sampled_from([WIDE, NARROW]),
+)
+@settings(max_examples=12, deadline=None)
+def test_words_of_neighbouring_marks_never_lie_on_each_other(places, axis, size):
+    marks = tuple(Mark(f"mark number {i}", axis, at, "limit") for i, at in enumerate(places))
+    svg = render(simple_chart(*marks), size=size)
+    heights = sorted(
+        float(re.search(r" ([\d.-]+)\)", element.get("transform"))[1])
+        if element.get("transform")
+        else float(element.get("y"))
+        for element in ET.fromstring(svg).iter(f"{SVG}text")  # noqa: S314
+        if (element.text or "").startswith("mark number")
+    )
+    assert len(heights) == len(places)
+    assert min(np.diff(heights)) > size.text
+
+
+def test_labels_can_neither_break_out_nor_be_read_as_mathematics():
+    nasty = "</text><script>alert(1)</script> $\\frac{1}{0}$ & \"'"
+    line = Line(nasty, (0.0, 1.0), (0.0, 1.0))
+    chart = Chart(nasty, nasty, nasty, "A", nasty, "V", (line, line), (), nasty)
+    svg = render(chart)
+    assert "<script" not in svg
+    assert nasty + " / V" in texts(svg)
+
+
+def test_nothing_measured_is_said_not_hidden():
+    chart = Chart("trial", "Title", "x", "s", "y", "V", (Line("none", (), ()),))
+    assert "nothing was measured" in texts(render(chart))
+
+
+@pytest.mark.parametrize("bad", [math.nan, math.inf])
+def test_gaps_are_drawn_as_gaps(bad):
+    svg = render(simple_chart(y=(0.0, bad, 2.0)))
+    assert "nan" not in svg.lower().replace("financ", "")
+    assert "inf" not in re.sub(r"<(title|desc).*?</\1>", "", svg)
+
+
+def test_ids_of_two_charts_on_a_page_differ():
+    chart = made_up_result.load_steps_chart()
+    ids = [set(re.findall(r'id="([^"]+)"', render(chart, prefix=p))) for p in ("a-", "b-")]
+    assert not ids[0] & ids[1]
+    svg = render(chart, prefix="a-")
+    for used in re.findall(r'(?:href="#|url\(#)([^")]+)', svg):
+        assert used in ids[0]
+
+
+@given(
+    st.lists(st.floats(-1e6, 1e6) | st.just(math.nan), min_size=1, max_size=400),
+    st.integers(4, 60),
+)
+def test_thinning_keeps_every_extreme_and_the_order(values, most):
+    y = np.array(values)
+    keep = envelope(np.arange(y.size, dtype=float), y, most)
+    assert keep.size <= max(most, 1)
+    assert np.all(np.diff(keep) > 0)
+    if np.any(np.isfinite(y)):
+        assert np.nanmin(y[keep]) == np.nanmin(y)
+        assert np.nanmax(y[keep]) == np.nanmax(y)
+
+
+@pytest.mark.parametrize(
+    ("unit", "values", "label"),
+    [
+        ("V", (0.0, 0.0034), "quantity / mV"),
+        ("V", (-30e-6, 10e-6), "quantity / µV"),
+        ("A", (0.0, 3.2), "quantity / A"),
+        ("ohm", (0.001, 0.005), "quantity / mΩ"),
+        ("V", (29.9981, 30.0004), "quantity − 30.00 V / mV"),
+        ("degC", (20.0, 61.0), "quantity / °C"),
+        ("s", (0.0, 28_800.0), "quantity / h"),
+        ("s", (0.0, 600.0), "quantity / min"),
+        ("s", (0.0, 30.0), "quantity / s"),
+        ("1", (0.1, 0.9), "quantity"),
+        ("V", (), "quantity / V"),
+    ],
+)
+def test_scales_are_chosen_and_said(unit, values, label):
+    assert choose("quantity", unit, values).label == label
+
+
+@given(st.lists(st.floats(-1e4, 1e4), min_size=1, max_size=20))
+def test_a_scale_loses_nothing(values):
+    scale = choose("quantity", "V", values)
+    for value in values:
+        back = scale.of(value) * scale.factor + scale.offset
+        assert back == pytest.approx(value, rel=1e-9, abs=1e-12)

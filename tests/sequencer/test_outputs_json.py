@@ -1,0 +1,69 @@
+import json
+import math
+from dataclasses import replace
+
+from hypothesis import given
+from hypothesis import strategies as st
+from made_up_result import FIGURES, VERDICTS, made_up_result
+
+from sequencer.outputs.json_object import json_object, json_text
+
+FIGURE_KEYS = ["trial", "name", "value", "unit", "u", "dof", "k", "U", "coverage"]
+VERDICT_KEYS = ["figure", "trial", "limit", "unit", "rule", "verdict", "probability", "ratio"]
+
+
+def test_the_object_has_the_promised_keys_in_order():
+    found = json.loads(json_text(made_up_result()))
+    assert list(found) == ["record", "outcome", "exit", "figures", "verdicts", "events"]
+    for figure in found["figures"]:
+        assert list(figure)[: len(FIGURE_KEYS)] == FIGURE_KEYS
+    for verdict in found["verdicts"]:
+        assert list(verdict)[: len(VERDICT_KEYS)] == VERDICT_KEYS
+
+
+def test_values_are_si_and_unrounded():
+    found = json_object(made_up_result())
+    drift = next(one for one in found["figures"] if one["name"] == "drift")
+    source = next(one for one in FIGURES if one.name == "drift")
+    assert drift["value"] == source.value
+    assert drift["U"] == source.expanded
+    assert drift["coverage"]["required"] == 28_800.0
+    assert drift["coverage"]["unit"] == "s"
+
+
+def test_a_limit_is_a_number_or_an_interval():
+    verdicts = json_object(made_up_result())["verdicts"]
+    limits = {one["figure"]: one["limit"] for one in verdicts}
+    assert limits["drift"] == 30e-3
+    assert limits["knee_current"] == 3.0
+    assert limits["limit_current"] == [3.0, 3.6]
+
+
+def test_not_covered_has_no_probability():
+    verdicts = {one["figure"]: one for one in json_object(made_up_result())["verdicts"]}
+    assert verdicts["short_current"]["verdict"] == "not covered"
+    assert verdicts["short_current"]["probability"] is None
+
+
+def test_infinite_degrees_of_freedom_are_null():
+    found = json_object(made_up_result())
+    drift = next(one for one in found["figures"] if one["name"] == "drift")
+    assert drift["dof"] is None
+
+
+@given(st.floats(), st.floats(), st.text())
+def test_whatever_is_found_the_text_is_one_line_of_strict_json(value, u, text):
+    figure = replace(FIGURES[0], value=value, u=u, name=text)
+    verdict = replace(VERDICTS[0], probability=value, upper=u, why=text)
+    result = made_up_result(figures=(figure,), verdicts=(verdict,), record=text)
+    line = json_text(result)
+    assert "\n" not in line
+    assert line.isascii()
+
+    def refuse(constant):
+        raise AssertionError(constant)
+
+    found = json.loads(line, parse_constant=refuse)
+    assert found["record"] == text
+    expected = value if math.isfinite(value) else None
+    assert found["figures"][0]["value"] == expected

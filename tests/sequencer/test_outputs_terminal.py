@@ -1,0 +1,69 @@
+import io
+from dataclasses import replace
+from pathlib import Path
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from made_up_result import VERDICTS, made_up_result
+from rich.console import Console
+
+from sequencer.outputs.terminal import MOST_EVENTS, print_result
+from sequencer.results import Event
+
+
+def printed(result, *, width=80, **options):
+    stream = io.StringIO()
+    print_result(result, Console(file=stream, width=width), **options)
+    return stream.getvalue()
+
+
+def test_every_limit_has_its_verdict_on_its_line():
+    text = printed(made_up_result())
+    row = next(line for line in text.splitlines() if line.startswith("Drift"))
+    assert "36.8 mV ± 1.8 mV" in row
+    assert "≤ 30 mV" in row
+    assert "fail" in row
+    assert "8 h" in row
+
+
+def test_eighty_columns_are_enough_and_nothing_is_coloured_in_a_pipe():
+    text = printed(made_up_result())
+    assert "\x1b" not in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_record_and_report_are_named_unbroken():
+    long = Path("a" * 120) / "report.html"
+    text = printed(made_up_result(record="b" * 120), report=long)
+    assert f"Record: {'b' * 120}" in text
+    assert f"Report: {long}" in text
+
+
+def test_reasons_for_what_did_not_pass_are_given():
+    text = " ".join(printed(made_up_result()).split())
+    assert "Drift, fail: The value is 0.0068 V outside the limit" in text
+    assert "Look at the sense pair" in text
+
+
+def test_only_the_last_grave_events_are_listed():
+    events = tuple(Event(float(i), "", "guard", "alarm", f"number {i}.") for i in range(20))
+    text = printed(made_up_result(events=events))
+    assert "Events: 20 alarm" in text
+    assert "number 19." in text
+    assert "number 11." not in text
+    assert f"{20 - MOST_EVENTS} earlier ones" in text
+
+
+def test_a_run_without_verdicts_still_prints():
+    text = printed(made_up_result(verdicts=(), figures=(), events=(), outcome="", exit=3))
+    assert "Undecided" in text
+
+
+@given(st.text(max_size=40), st.integers(20, 120))
+@settings(max_examples=40, deadline=None)
+def test_texts_are_printed_as_they_are(text, width):
+    nasty = f"[bold]{text}[/nonsense]"
+    verdict = replace(VERDICTS[0], why=nasty, remarks=(nasty,), outcome="fail", figure=nasty)
+    output = printed(made_up_result(verdicts=(verdict,), notes=(nasty,)), width=width)
+    assert "\x1b" not in output
+    assert "[bold]" in output.replace("\n", "")
