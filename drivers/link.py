@@ -21,7 +21,7 @@ if TYPE_CHECKING:  # importing pyvisa takes longer than a whole `--help`
 CHUNK = 65536
 """Bytes asked for in one read: more than any answer of a meter, so that one call is enough."""
 
-SLICE_S = 0.2
+SLICE_S = 0.05
 """How long pyvisa-py may wait by itself. It measures with the wall clock and can't see a peer that
 closed, so longer waits are ours."""
 

@@ -52,7 +52,7 @@ class Unruly(StandIn):
                 connection.sendall(answer)
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(4))
 def test_returned_answers_belong_to_their_questions(seed: int) -> None:
     right = failed = 0
     with Unruly(random.Random(seed)) as server:  # noqa: S311 - no secret, but a fixed seed
