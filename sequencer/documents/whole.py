@@ -4,7 +4,7 @@ The trials themselves are passed in, by name, so that documents know no trial's 
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
@@ -12,7 +12,7 @@ from sequencer.documents.flaws import Flaw, as_mistakes, flaws_of, one_of
 from sequencer.documents.load import Documents
 from sequencer.documents.parsing import quoted
 from sequencer.documents.profile import TrialEntry
-from sequencer.documents.quantities import format_quantity
+from sequencer.documents.ratings import above_ratings
 from sequencer.documents.source import parse_source
 from sequencer.errors import DocumentError, Mistake
 
@@ -79,7 +79,7 @@ def _trial(
     except ValidationError as error:
         yield from flaws_of(error, data, models[entry.trial].model_fields)
         return
-    yield from _above_ratings(documents, settings)
+    yield from above_ratings(documents, settings)
     for index, channel in enumerate(getattr(settings, "channels", ())):
         if channel not in documents.bench.channels:
             expected = one_of(documents.bench.channels, channel, "a channel of the bench")
@@ -104,39 +104,6 @@ def _channels(documents: Documents, needed: Sequence[str]) -> Iterator[Flaw]:
 
 def _begins(channel: str, needed: str) -> bool:
     return needed.endswith(".") and channel.startswith(needed)
-
-
-def _above_ratings(documents: Documents, settings: BaseModel) -> Iterator[Flaw]:
-    rated, load = documents.unit.ratings, documents.bench.load
-    voltage = _number(settings, "voltage")
-    current = _number(settings, "current")
-    lowest = _number(settings, "lowest_voltage")
-    bounds = (
-        ("voltage", voltage, rated.voltage, "V", "the unit's rated"),
-        ("voltage", voltage, load.voltage, "V", "the load's rated"),
-        ("current", current, rated.current, "A", "the unit's rated"),
-        ("current", current, load.current, "A", "the load's rated"),
-    )
-    for key, value, most, unit, whose in bounds:
-        if value is not None and value > most:
-            rating = format_quantity(most, unit)
-            yield Flaw((key,), f'"{format_quantity(value, unit)}"', f"at most {whose} {rating}")
-    if voltage is not None and current is not None and voltage * current > load.power:
-        found = f"{format_quantity(voltage * current, 'W')} at that voltage"
-        rating = format_quantity(load.power, "W")
-        yield Flaw(("current",), found, f"at most the load's rated {rating}")
-    if lowest is not None and lowest < load.lowest_voltage:
-        least = format_quantity(load.lowest_voltage, "V")
-        found = f'"{format_quantity(lowest, "V")}"'
-        yield Flaw(("lowest_voltage",), found, f"at least {least}, where the load still works")
-    if lowest is not None and voltage is not None and lowest >= voltage:
-        found = f'"{format_quantity(lowest, "V")}"'
-        yield Flaw(("lowest_voltage",), found, "less than the trial's voltage")
-
-
-def _number(settings: BaseModel, key: str) -> float | None:
-    value: Any = getattr(settings, key, None)
-    return value if isinstance(value, float) else None
 
 
 def _guards(documents: Documents) -> Iterator[Flaw]:

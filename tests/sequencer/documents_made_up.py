@@ -6,7 +6,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from sequencer.documents.flaws import as_mistakes, flaws_of
-from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts
+from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
 from sequencer.documents.tables import Strict
 
 UNIT: dict[str, Any] = {
@@ -74,13 +74,23 @@ class StepSettings(BaseModel):
 
     voltage: PositiveVolts
     current: PositiveAmperes
+    fractions: tuple[Ratio, ...] = (0.5, 1.0)
     lowest_voltage: PositiveVolts = 1.0
     period: PositiveSeconds = 0.25
     channels: tuple[str, ...] = ()
 
 
-SETTINGS = {"steps": StepSettings}
-NEEDS = {"steps": ("voltage.sense", "current.")}
+class SweepSettings(BaseModel):
+    """Settings of a made-up trial that takes the unit to its limit."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    voltage: PositiveVolts
+    lowest_voltage: PositiveVolts = 1.0
+
+
+SETTINGS: dict[str, type[BaseModel]] = {"steps": StepSettings, "sweep": SweepSettings}
+NEEDS = {"steps": ("voltage.sense", "current."), "sweep": ("voltage.sense", "current.")}
 
 
 def changed(document: dict[str, Any], *path: str | int, to: object = None) -> dict[str, Any]:

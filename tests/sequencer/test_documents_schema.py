@@ -59,7 +59,7 @@ def test_with_the_trials_known_a_profiles_schema_knows_their_settings() -> None:
     assert not accepts(changed(PROFILE, "trials", 0, "voltage", to="3 A"), whole, whole)
     assert not accepts(changed(PROFILE, "trials", 0, "trial", to="stepps"), whole, whole)
     assert not accepts(changed(PROFILE, "trials", 0, "colour", to="green"), whole, whole)
-    (trial,) = whole["$defs"]["TrialEntry"]["oneOf"]
+    trial = whole["$defs"]["TrialEntry"]["oneOf"][0]
     assert trial["properties"]["period"]["default"] == "250 ms"
 
 

@@ -4,7 +4,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from documents_made_up import NEEDS, SETTINGS
+from documents_made_up import NEEDS, SETTINGS, StepSettings
 
 from sequencer.documents.check import check_files
 from sequencer.documents.find import Kind, shipped
@@ -57,7 +57,7 @@ def _lines(documents: Documents) -> list[str]:
 def test_a_profile_that_fits_has_no_mistakes_and_gives_its_settings() -> None:
     documents = _documents()
     check_whole(documents, settings=SETTINGS, needs=NEEDS)
-    settings = settings_of(documents.profile.trials[0], SETTINGS["steps"])
+    settings = settings_of(documents.profile.trials[0], StepSettings)
     assert (settings.voltage, settings.current, settings.period) == (30.0, 3.0, 0.25)
 
 
@@ -84,12 +84,20 @@ def test_a_profile_that_fits_has_no_mistakes_and_gives_its_settings() -> None:
             'voltage = "30 V"\ncurrent = "3 A"\nperiode = "1 s"',
             (
                 ".periode: found an unknown key, expected a key of this table (did you mean "
-                '"period"?): channels, current, lowest_voltage, period, voltage'
+                '"period"?): channels, current, fractions, lowest_voltage, period, voltage'
             ),
         ),
         (
             'voltage = "30 V"\ncurrent = "3 A"\nlowest_voltage = "0.5 V"',
             '.lowest_voltage: found "500 mV", expected at least 800 mV, where the load still works',
+        ),
+        (
+            'voltage = "30 V"\ncurrent = "3 A"\nfractions = ["50 %", "110 %"]',
+            '.fractions[1]: found "110 %", expected 0 % to 100 % of the trial\'s current',
+        ),
+        (
+            'voltage = "30 V"\ncurrent = "3 A"\nfractions = ["-10 %"]',
+            '.fractions[0]: found "−10 %", expected 0 % to 100 % of the trial\'s current',
         ),
         (
             'voltage = "1 V"\ncurrent = "3 A"\nlowest_voltage = "2 V"',
@@ -124,11 +132,35 @@ def test_a_trial_above_the_loads_rating_is_refused(bench: tuple[str, str], line:
     assert "load's rated" in found
 
 
+@pytest.mark.parametrize(
+    ("bench", "line"),
+    [
+        (('current = "5 A"', 'current = "3.8 A"'), "up to 3.9 A, expected at most the load's"),
+        (('power = "150 W"', 'power = "100 W"'), "up to 108 W, expected at most the load's"),
+    ],
+)
+def test_a_sweep_into_the_limit_must_stay_within_the_loads_rating(
+    bench: tuple[str, str], line: str
+) -> None:
+    """The unit promises at most 3.6 A for its limit, 3.9 A into a short: 108 W at 30 V."""
+    (found,) = _lines(_documents('voltage = "30 V"', trial="sweep", bench=bench))
+    assert line in found
+    assert _lines(_documents('voltage = "30 V"', trial="sweep")) == []
+
+
+def test_a_setting_that_would_trip_a_guard_at_once_is_refused() -> None:
+    guards = '[guards."voltage.sense"]\nat_most = "30 V"\n[guards."current.load"]\nat_most = "2 A"'
+    assert [line.partition("expected ")[2] for line in _lines(_documents(guards=guards))] == [
+        "less than the guard of voltage.sense allows (30 V)",
+        "less than the guard of current.load allows (2 A)",
+    ]
+
+
 def test_an_unknown_trial_is_named_with_the_known_ones() -> None:
     (line,) = _lines(_documents(trial="stepps"))
     assert line == (
         'mine.toml: trials[0] (stepps).trial: found "stepps", expected a known trial (did you '
-        'mean "steps"?): steps'
+        'mean "steps"?): steps, sweep'
     )
 
 

@@ -1,0 +1,101 @@
+"""A trial's settings against the ratings of the unit and the load, and against the guards.
+
+Settings are looked at by the keys that trials share: voltage, current, fractions (of the current)
+and lowest_voltage. A trial that names a lowest voltage but no current takes the unit to its limit.
+"""
+
+from collections.abc import Iterator
+
+from pydantic import BaseModel
+
+from sequencer.documents.flaws import Flaw
+from sequencer.documents.load import Documents
+from sequencer.documents.quantities import format_quantity
+
+AT_FULL_VOLTAGE = ("limit_current", "knee_current", "knee_onset")
+"""Figures of current that the unit may give at nearly its full voltage."""
+
+
+def above_ratings(documents: Documents, settings: BaseModel) -> Iterator[Flaw]:
+    """Yield each setting that the unit, the load or a guard does not allow."""
+    rated, load = documents.unit.ratings, documents.bench.load
+    voltage, current = _number(settings, "voltage"), _number(settings, "current")
+    yield from _above("voltage", voltage, "V", rated.voltage, "the unit's rated")
+    yield from _above("voltage", voltage, "V", load.voltage, "the load's rated")
+    yield from _above("current", current, "A", rated.current, "the unit's rated")
+    yield from _above("current", current, "A", load.current, "the load's rated")
+    if voltage is not None and current is not None:
+        yield from _power("current", voltage * current, load.power)
+    for index, fraction in enumerate(getattr(settings, "fractions", ())):
+        if not 0 <= fraction <= 1:
+            found = f'"{format_quantity(fraction, "%")}"'
+            yield Flaw(("fractions", index), found, "0 % to 100 % of the trial's current")
+    yield from _lowest(documents, settings, voltage)
+    yield from _guarded(documents, "voltage.sense", "voltage", voltage, "V")
+    for channel in documents.bench.channels:
+        if channel.startswith("current."):
+            yield from _guarded(documents, channel, "current", current, "A")
+
+
+def _lowest(documents: Documents, settings: BaseModel, voltage: float | None) -> Iterator[Flaw]:
+    """Look at a sweep down to a voltage, and at how far the unit's limit may take it."""
+    lowest = _number(settings, "lowest_voltage")
+    if lowest is None or voltage is None:
+        return
+    load = documents.bench.load
+    found = f'"{format_quantity(lowest, "V")}"'
+    if lowest < load.lowest_voltage:
+        least = format_quantity(load.lowest_voltage, "V")
+        yield Flaw(("lowest_voltage",), found, f"at least {least}, where the load still works")
+    if lowest >= voltage:
+        yield Flaw(("lowest_voltage",), found, "less than the trial's voltage")
+    if _number(settings, "current") is None:
+        yield from _above(
+            "trial", _most(documents, anywhere=True), "A", load.current, "the load's rated"
+        )
+        yield from _power("trial", voltage * _most(documents, anywhere=False), load.power)
+
+
+def _most(documents: Documents, *, anywhere: bool) -> float:
+    """Return the greatest current that the unit may give, in A: rated, or allowed by a limit."""
+    rated = documents.unit.ratings.current
+    bounds = [
+        limit.bound.resolve(rated)[1]
+        for limit in documents.unit.limits
+        if limit.unit == "A" and (anywhere or limit.figure in AT_FULL_VOLTAGE)
+    ]
+    return max([rated, *(bound for bound in bounds if bound is not None)])
+
+
+def _above(key: str, value: float | None, unit: str, most: float, whose: str) -> Iterator[Flaw]:
+    if value is not None and value > most:
+        found = f'"{format_quantity(value, unit)}"' if key != "trial" else _up_to(value, unit)
+        yield Flaw((key,), found, f"at most {whose} {format_quantity(most, unit)}")
+
+
+def _power(key: str, power: float, most: float) -> Iterator[Flaw]:
+    if power > most:
+        found = f"{format_quantity(power, 'W')} at that voltage"
+        if key == "trial":
+            found = _up_to(power, "W")
+        yield Flaw((key,), found, f"at most the load's rated {format_quantity(most, 'W')}")
+
+
+def _up_to(value: float, unit: str) -> str:
+    return f"a trial that takes the unit to its limit, up to {format_quantity(value, unit)}"
+
+
+def _guarded(
+    documents: Documents, channel: str, key: str, value: float | None, unit: str
+) -> Iterator[Flaw]:
+    """Find a setting that would trip a guard at once."""
+    for guards in (documents.bench.guards, documents.profile.guards):
+        most = guards[channel].at_most if channel in guards else None
+        if value is not None and most is not None and value >= most:
+            expected = f"less than the guard of {channel} allows ({format_quantity(most, unit)})"
+            yield Flaw((key,), f'"{format_quantity(value, unit)}"', expected)
+
+
+def _number(settings: BaseModel, key: str) -> float | None:
+    value = getattr(settings, key, None)
+    return value if isinstance(value, float) else None
