@@ -117,10 +117,21 @@ class Operator(Protocol):
 class Bench(Protocol):
     """Everything on the table, opened."""
 
-    clock: Clock
-    load: Load | None
-    supply: Supply | None
-    operator: Operator | None
+    @property
+    def clock(self) -> Clock:
+        """The bench's clock."""
+
+    @property
+    def load(self) -> Load | None:
+        """The electronic load, if there is one."""
+
+    @property
+    def supply(self) -> Supply | None:
+        """The supply under remote control, if it is."""
+
+    @property
+    def operator(self) -> Operator | None:
+        """The person who turns knobs, if somebody is there."""
 
     def identities(self) -> Mapping[str, str]:
         """Return each instrument's answer to *IDN?, by instrument name."""

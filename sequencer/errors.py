@@ -57,7 +57,7 @@ class FigureError(SteadyrailError):
 
 
 class TrialStopped(SteadyrailError):
-    """A trial can't go on, though neither a guard nor an instrument failed; its limits stay open."""
+    """A trial can't go on, though no guard and no instrument failed; its limits stay open."""
 
     exit_code = Exit.UNDECIDED
 

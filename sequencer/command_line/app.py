@@ -1,0 +1,185 @@
+"""The command `steadyrail`: names, options and help of every command, and nothing heavy.
+
+Only typer is imported here; the work of a command is imported inside it, so that help stays fast.
+"""
+
+import sys
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+app = typer.Typer(
+    name="steadyrail",
+    help="Put a bench DC supply through the measurements that its data sheet promises, and judge "
+    "it with stated uncertainty.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+
+DocumentKind = Literal["unit", "bench", "profile"]
+
+
+ProfileArgument = Annotated[
+    str, typer.Argument(help="A shipped profile's name, or a path to a profile file.")
+]
+UnitOption = Annotated[
+    str | None, typer.Option(help="Another unit than the profile's: shipped name or path.")
+]
+BenchOption = Annotated[
+    str | None, typer.Option(help="Another bench than the profile's: shipped name or path.")
+]
+JsonOption = Annotated[
+    bool, typer.Option("--json", help="Print one JSON object on standard output, nothing else.")
+]
+
+
+@app.command()
+def check(
+    files: Annotated[
+        list[str] | None, typer.Argument(help="Unit, bench or profile files, or shipped names.")
+    ] = None,
+    schema: Annotated[
+        DocumentKind | None, typer.Option(help="Print the JSON Schema of a kind of document.")
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """Check documents and list every mistake at once."""
+    from sequencer.command_line import check as command
+
+    _end(command.run(files or [], schema, as_json=json))
+
+
+@app.command()
+def plan(
+    profile: ProfileArgument,
+    unit: UnitOption = None,
+    bench: BenchOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Show each step with time, current and power, and what each limit will have covered."""
+    from sequencer.command_line import plan as command
+
+    _end(command.run(profile, unit, bench, as_json=json))
+
+
+@app.command()
+def run(
+    profile: ProfileArgument,
+    unit: UnitOption = None,
+    bench: BenchOption = None,
+    record: Annotated[
+        Path | None, typer.Option(help="Where to write the record (must not exist yet).")
+    ] = None,
+    report: Annotated[
+        Path | None, typer.Option(help="Where to write the report (must not exist yet).")
+    ] = None,
+    scenario: Annotated[
+        str | None, typer.Option(help="Simulated bench only: what is wrong with the unit.")
+    ] = None,
+    seed: Annotated[
+        int | None, typer.Option(min=0, help="Simulated bench only: which unit and bench.")
+    ] = None,
+    cautions_read: Annotated[
+        bool,
+        typer.Option("--cautions-read", help="Say that you have read the cautions of `plan`."),
+    ] = False,
+    json: JsonOption = False,
+) -> None:
+    """Run a profile on the bench, and end in verdicts, a record and a report."""
+    from sequencer.command_line import run as command
+
+    _end(
+        command.run(
+            profile,
+            unit=unit,
+            bench=bench,
+            record=record,
+            report=report,
+            scenario=scenario,
+            seed=seed,
+            cautions_read=cautions_read,
+            as_json=json,
+        )
+    )
+
+
+RecordArgument = Annotated[Path, typer.Argument(help="The record of a run.")]
+
+
+@app.command()
+def judge(record: RecordArgument, json: JsonOption = False) -> None:
+    """Compute every figure and verdict again from a record alone."""
+    from sequencer.command_line import judge as command
+
+    _end(command.run(record, as_json=json))
+
+
+@app.command()
+def report(
+    record: RecordArgument,
+    to: Annotated[
+        Path | None, typer.Option(help="Where to write it; beside the record by default.")
+    ] = None,
+    readings: Annotated[
+        Path | None, typer.Option(help="Also write all readings there as CSV.")
+    ] = None,
+) -> None:
+    """Write the report of a record as one HTML file."""
+    from sequencer.command_line import report as command
+
+    _end(command.run(record, to, readings))
+
+
+@app.command()
+def verify(record: RecordArgument, json: JsonOption = False) -> None:
+    """Show whether a record is sealed and unaltered, and whether its verdicts follow from it."""
+    from sequencer.command_line import verify as command
+
+    _end(command.run(record, as_json=json))
+
+
+@app.command()
+def simulate(
+    scenario: Annotated[str, typer.Option(help="A shipped scenario's name or a path.")] = "healthy",
+    seed: Annotated[int, typer.Option(min=0, help="Which unit and bench of that kind.")] = 1,
+    port: Annotated[
+        int, typer.Option(min=0, max=65000, help="First TCP port; 0 takes free ones.")
+    ] = 5025,
+    truth: Annotated[
+        bool, typer.Option("--truth", help="Print the true value of every figure as JSON.")
+    ] = False,
+    scenarios: Annotated[
+        bool, typer.Option("--scenarios", help="List the shipped scenarios.")
+    ] = False,
+) -> None:
+    """Serve the simulated bench on this machine, or print its truth."""
+    from sequencer.command_line import simulate as command
+
+    _end(command.run(scenario, seed, port, truth=truth, scenarios=scenarios))
+
+
+def _end(code: int) -> None:
+    if code:
+        raise typer.Exit(code)
+
+
+def main() -> None:
+    """Run the command line; a user's mistake ends in a paragraph, not in a traceback."""
+    try:
+        app(standalone_mode=True)
+    except KeyboardInterrupt:
+        sys.stderr.write("Interrupted.\n")
+        sys.exit(130)
+    except Exception as error:
+        code = getattr(error, "exit_code", None)
+        if code is None:
+            raise
+        sys.stderr.write(f"{error}\n")
+        sys.exit(int(code))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,177 @@
+"""`steadyrail plan`: each step with time, current and powers, and what each limit will cover."""
+
+import json
+import sys
+from dataclasses import replace
+
+from rich.console import Console
+from rich.table import Table
+
+from sequencer.cautions import CAUTIONS
+from sequencer.command_line.documents import load_checked
+from sequencer.documents.load import Documents
+from sequencer.documents.quantities import format_quantity
+from sequencer.errors import Exit
+from sequencer.planning import Plan, PlannedLimit, PlannedTrial, make_plan
+from sequencer.run.bounds import guard_bounds
+from sequencer.run.guards import GuardBound
+from sequencer.run.rehearsal import PlannedStep
+
+LONG_READ_S = 60.0
+"""A read this long gets a line of its own; shorter ones belong to the point they are read at."""
+
+
+def run(profile: str, unit: str | None, bench: str | None, *, as_json: bool) -> int:
+    """Print the plan of a profile and return the exit code."""
+    documents = load_checked(profile, unit=unit, bench=bench)
+    plan = make_plan(documents)
+    bounds = guard_bounds(documents.bench, documents.profile)
+    if as_json:
+        sys.stdout.write(json.dumps(_as_object(plan, bounds), allow_nan=False) + "\n")
+    else:
+        _print(documents, plan, bounds, Console())
+    return Exit.PASSED
+
+
+def _print(
+    documents: Documents, plan: Plan, bounds: tuple[GuardBound, ...], console: Console
+) -> None:
+    name = documents.profile.profile.name
+    console.print(f"Plan of {name} on {documents.unit.unit.tag}, {documents.bench.bench.name}")
+    for trial in plan.trials:
+        console.print()
+        console.print(_trial_table(trial))
+    console.print()
+    console.print(_limit_table(plan.limits))
+    console.print()
+    console.print(_guard_table(bounds))
+    console.print()
+    console.print(f"In all about {format_quantity(plan.duration_s, 's', 3)} of bench time.")
+    for caution in CAUTIONS:
+        console.print(f"• {caution}", markup=False)
+
+
+def _trial_table(trial: PlannedTrial) -> Table:
+    table = _table(
+        f"{trial.name}: {trial.summary} About {format_quantity(trial.duration_s, 's', 3)}.",
+        ("at", "lasts", "step", "current", "load", "unit"),
+    )
+    for step in points(trial.steps):
+        table.add_row(
+            format_quantity(step.at_s, "s", 4),
+            format_quantity(step.duration_s, "s", 3) if step.duration_s else "",
+            step.what,
+            format_quantity(step.current, "A", 3),
+            format_quantity(step.load_power, "W", 3),
+            "" if step.unit_power is None else format_quantity(step.unit_power, "W", 3),
+        )
+    return table
+
+
+def points(steps: tuple[PlannedStep, ...]) -> list[PlannedStep]:
+    """Join each setting with the settling and short reading that follow it."""
+    joined: list[PlannedStep] = []
+    for step in steps:
+        short = step.what == "settle" or (
+            step.what.startswith("read") and step.duration_s < LONG_READ_S
+        )
+        if short and joined:
+            last = joined[-1]
+            joined[-1] = replace(last, duration_s=last.duration_s + step.duration_s)
+        else:
+            joined.append(step)
+    return joined
+
+
+def _table(title: str, headings: tuple[str, ...]) -> Table:
+    table = Table(title=title, title_justify="left", box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for heading in headings:
+        table.add_column(heading, overflow="fold")
+    return table
+
+
+def _limit_table(limits: tuple[PlannedLimit, ...]) -> Table:
+    table = _table(
+        "What each limit will have covered",
+        ("limit on", "covered", "promised for", "will reach", "why"),
+    )
+    for limit in limits:
+        covered = "yes" if limit.covered else "no" if limit.measured else "not in this profile"
+        part = limit.coverage
+        table.add_row(
+            limit.figure,
+            covered,
+            "" if part is None else format_quantity(part.required, part.unit, 3),
+            "" if part is None else format_quantity(part.reached, part.unit, 3),
+            "" if limit.covered else limit.why,
+        )
+    return table
+
+
+def _guard_table(bounds: tuple[GuardBound, ...]) -> Table:
+    table = _table(
+        "Guards that stop the run", ("channel", "at least", "at most", "rise per minute", "from")
+    )
+    for bound in bounds:
+        table.add_row(
+            bound.channel,
+            _bound(bound.at_least),
+            _bound(bound.at_most),
+            _bound(bound.rate_at_most * 60),
+            bound.source,
+        )
+    return table
+
+
+def _bound(value: float) -> str:
+    return "" if abs(value) == float("inf") else f"{value:.6g}"
+
+
+def _as_object(plan: Plan, bounds: tuple[GuardBound, ...]) -> dict[str, object]:
+    return {
+        "duration_s": plan.duration_s,
+        "trials": [
+            {
+                "name": trial.name,
+                "duration_s": trial.duration_s,
+                "steps": [
+                    {
+                        "at_s": step.at_s,
+                        "duration_s": step.duration_s,
+                        "what": step.what,
+                        "current": step.current,
+                        "load_power": step.load_power,
+                        "unit_power": step.unit_power,
+                    }
+                    for step in trial.steps
+                ],
+            }
+            for trial in plan.trials
+        ],
+        "limits": [
+            {
+                "figure": limit.figure,
+                "measured": limit.measured,
+                "covered": limit.covered,
+                "required": None if limit.coverage is None else limit.coverage.required,
+                "reached": None if limit.coverage is None else limit.coverage.reached,
+                "unit": None if limit.coverage is None else limit.coverage.unit,
+                "why": limit.why,
+            }
+            for limit in plan.limits
+        ],
+        "guards": [
+            {
+                "channel": bound.channel,
+                "at_least": _finite(bound.at_least),
+                "at_most": _finite(bound.at_most),
+                "rate_at_most": _finite(bound.rate_at_most),
+                "source": bound.source,
+            }
+            for bound in bounds
+        ],
+    }
+
+
+def _finite(value: float) -> float | None:
+    return None if abs(value) == float("inf") else value

@@ -1,0 +1,50 @@
+"""`steadyrail verify`: whether a record is sealed and unaltered, and its verdicts follow."""
+
+import json
+import sys
+from pathlib import Path
+
+from rich.console import Console
+
+from sequencer.assemble import result_of
+from sequencer.errors import Exit
+from sequencer.outputs.json_object import json_object
+from sequencer.record.read import RecordReader
+from sequencer.record.seal import verify
+
+COMPARED = ("outcome", "exit", "figures", "verdicts")
+"""What has to come out again; the record's own path may differ."""
+
+
+def run(record: Path, *, as_json: bool) -> int:
+    """Verify a record and return the exit code: 0 if all holds, 1 if not."""
+    found = verify(record)
+    follows: bool | None = None
+    if found.intact:
+        with RecordReader.open(record) as reader:
+            stored = reader.result
+        if stored is not None:
+            before, now = json.loads(stored), json.loads(json.dumps(json_object(result_of(record))))
+            follows = all(before.get(key) == now[key] for key in COMPARED)
+    holds = found.sealed and found.intact and follows is True
+    if as_json:
+        answer = {
+            "record": str(record),
+            "sealed": found.sealed,
+            "intact": found.intact,
+            "verdicts_follow": follows,
+            "digest": found.digest,
+            "remarks": list(found.remarks),
+        }
+        sys.stdout.write(json.dumps(answer) + "\n")
+    else:
+        console = Console()
+        words = {True: "yes", False: "NO", None: "unknown: it holds no result"}
+        console.print(f"Sealed: {words[found.sealed]}")
+        console.print(f"Unaltered since: {words[found.intact]}")
+        console.print(f"Its figures and verdicts come out again: {words[follows]}")
+        if found.digest:
+            console.print(f"Digest: {found.digest}", soft_wrap=True)
+        for remark in found.remarks:
+            console.print(remark, markup=False)
+    return Exit.PASSED if holds else Exit.FAILED

@@ -1,0 +1,99 @@
+"""From a record to its result: figures, verdicts and charts, computed from the file alone."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import BaseModel
+
+from sequencer.documents.bounds import Bound
+from sequencer.documents.limits import Condition
+from sequencer.documents.load import Documents
+from sequencer.documents.whole import settings_of
+from sequencer.errors import FigureError
+from sequencer.record.read import Step
+from sequencer.results import Chart, Figure, Verdict
+from sequencer.trials.registry import trials
+from sequencer.trials.trial import Context, Evidence, Trial
+from sequencer.verdicts.judge import judge, with_coverage
+
+
+@dataclass(frozen=True, slots=True)
+class PromisedLimit:
+    """A limit of the unit as the judge sees it."""
+
+    figure: str
+    condition: Condition
+    bound: Bound
+
+    def lower(self, setting: float) -> float | None:
+        """Return the lower bound at a setting, SI."""
+        return self.bound.resolve(setting)[0]
+
+    def upper(self, setting: float) -> float | None:
+        """Return the upper bound at a setting, SI."""
+        return self.bound.resolve(setting)[1]
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What a run's evidence amounts to; `notes` says what could not be computed or judged."""
+
+    figures: tuple[Figure, ...]
+    verdicts: tuple[Verdict, ...]
+    charts: tuple[Chart, ...]
+    notes: tuple[str, ...]
+
+
+def planned_trials(documents: Documents) -> tuple[tuple[Trial[Any], BaseModel], ...]:
+    """Return each trial of the profile with its validated settings, in order."""
+    known = trials()
+    return tuple(
+        (known[entry.trial], settings_of(entry, known[entry.trial].settings))
+        for entry in documents.profile.trials
+    )
+
+
+def judge_evidence(documents: Documents, steps: Sequence[Sequence[Step]]) -> Judged:
+    """Compute figures, verdicts and charts.
+
+    Parameters
+    ----------
+    documents
+        As they were given to the run.
+    steps
+        For each trial of the profile the steps of its procedure, as far as they went.
+
+    Notes
+    -----
+    Only limits whose figure one of the profile's trials gives are judged; the others are named
+    in the notes, so that nobody takes them for kept.
+    """
+    context = Context(documents.unit, documents.bench)
+    figures: list[Figure] = []
+    charts: list[Chart] = []
+    notes: list[str] = []
+    given: set[str] = set()
+    for number, (trial, settings) in enumerate(planned_trials(documents)):
+        given.update(trial.gives)
+        evidence = Evidence(
+            trial.name, context, tuple(steps[number]) if number < len(steps) else ()
+        )
+        try:
+            found = trial.figures(settings, evidence)
+            charts.extend(trial.charts(settings, evidence, found))
+            figures.extend(found)
+        except FigureError as error:
+            notes.append(f"{trial.name}: {error}")
+    limits = [
+        PromisedLimit(limit.judged_figure, limit.condition, limit.bound)
+        for limit in documents.unit.limits
+    ]
+    judged = [limit for limit in limits if limit.figure in given]
+    left = [limit.figure for limit in limits if limit.figure not in given]
+    if left:
+        notes.append(
+            "Not judged here, as no trial of this profile measures it: " + ", ".join(left) + "."
+        )
+    verdicts = judge(figures, judged, documents.profile.profile.rule)
+    return Judged(with_coverage(figures, judged), verdicts, tuple(charts), tuple(notes))

@@ -1,0 +1,85 @@
+"""The plan: what a run will do, rehearsed with the same procedures, and what it will cover."""
+
+from dataclasses import dataclass
+
+from sequencer.documents.load import Documents
+from sequencer.errors import FigureError
+from sequencer.judging import PromisedLimit, planned_trials
+from sequencer.record.read import Step
+from sequencer.results import Coverage, Figure
+from sequencer.run.loop import perform
+from sequencer.run.rehearsal import PlannedStep, Rehearsal
+from sequencer.trials.trial import Context, Evidence
+from sequencer.verdicts.coverage import check_coverage
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedTrial:
+    """One trial of the plan."""
+
+    name: str
+    summary: str
+    steps: tuple[PlannedStep, ...]
+
+    @property
+    def duration_s(self) -> float:
+        """How long the trial is expected to last."""
+        return sum(step.duration_s for step in self.steps)
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedLimit:
+    """Whether a limit's condition will be measured; not `measured` if no trial gives its figure."""
+
+    figure: str
+    measured: bool
+    covered: bool
+    coverage: Coverage | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What a run will do and cover."""
+
+    trials: tuple[PlannedTrial, ...]
+    limits: tuple[PlannedLimit, ...]
+
+    @property
+    def duration_s(self) -> float:
+        """How long the whole run is expected to last."""
+        return sum(trial.duration_s for trial in self.trials)
+
+
+def make_plan(documents: Documents) -> Plan:
+    """Rehearse every trial of the profile on a nominal unit; nothing on the bench is touched."""
+    context = Context(documents.unit, documents.bench)
+    planned: list[PlannedTrial] = []
+    figures: list[Figure] = []
+    reasons: dict[str, str] = {}
+    start_s = 0.0
+    for trial, settings in planned_trials(documents):
+        rehearsal = Rehearsal(documents.unit, documents.bench, start_s)
+        perform(trial.procedure(settings, context), rehearsal)
+        planned.append(PlannedTrial(trial.name, trial.summary, tuple(rehearsal.plan)))
+        start_s = rehearsal.now_s
+        steps: tuple[Step, ...] = tuple(rehearsal.steps)
+        try:
+            figures += trial.figures(settings, Evidence(trial.name, context, steps))
+        except FigureError as error:
+            reasons |= dict.fromkeys(trial.gives, str(error))
+    limits = [
+        PromisedLimit(limit.judged_figure, limit.condition, limit.bound)
+        for limit in documents.unit.limits
+    ]
+    return Plan(tuple(planned), tuple(_cover(limit, figures, reasons) for limit in limits))
+
+
+def _cover(limit: PromisedLimit, figures: list[Figure], reasons: dict[str, str]) -> PlannedLimit:
+    found = [figure for figure in figures if figure.name == limit.figure]
+    if not found:
+        why = reasons.get(limit.figure, "no trial of this profile measures it")
+        return PlannedLimit(limit.figure, limit.figure in reasons, False, None, why)
+    checks = [check_coverage(figure.reached, limit.condition) for figure in found]
+    best = next((check for check in checks if check.covered), checks[0])
+    return PlannedLimit(limit.figure, True, best.covered, best.coverage, best.why)

@@ -1,0 +1,291 @@
+"""The answerer that is the bench itself: it carries requests out and records all it sees."""
+
+from collections.abc import Callable, Sequence
+from math import isnan
+from typing import Literal, Protocol
+
+import numpy as np
+
+from drivers.errors import InstrumentError
+from drivers.roles import Bench, Reading
+from sequencer.errors import BenchFailed, TrialStopped
+from sequencer.numerics.settling import settled as is_settled
+from sequencer.requests import (
+    Answered,
+    Applied,
+    Apply,
+    Ask,
+    LoadState,
+    Note,
+    Noted,
+    Read,
+    Readings,
+    Reply,
+    Request,
+    Settle,
+    Settled,
+    SupplyState,
+)
+from sequencer.run import operator_words as words
+from sequencer.run.guards import Guards
+
+WATCH_PERIOD_S = 5.0
+"""Guarded channels that the present request doesn't read are read at least this often."""
+
+PROMPT_PERIOD_S = 1.0
+"""How often the reading in front of a person is renewed."""
+
+STEADY_COUNT = 3
+"""So many readings in a row must lie in the band before a knob counts as set."""
+
+OPERATOR_LIMIT_S = 600.0
+"""A person gets ten minutes for one instruction."""
+
+
+RowRole = Literal["read", "settle", "ask", "watch"]
+Severity = Literal["note", "warning", "alarm"]
+
+
+class Recorder(Protocol):
+    """What the live bench needs of the record."""
+
+    def begin_request(self, request: Request, at: float) -> int:
+        """Store a request and return its number."""
+
+    def add_readings(self, seq: int, tick: int, readings: Sequence[Reading], role: RowRole) -> None:
+        """Store the readings of one tick."""
+
+    def end_request(self, seq: int, reply: Reply) -> None:
+        """Store the reply."""
+
+    def event(self, at: float, kind: str, severity: Severity, text: str) -> None:
+        """Store an event."""
+
+
+class LiveBench:
+    """Answer requests by doing them on an opened bench; every reading passes the guards."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        recorder: Recorder,
+        guards: Guards,
+        on_time: Callable[[float], None] = lambda _: None,
+    ) -> None:
+        self._bench = bench
+        self._clock = bench.clock
+        self._recorder = recorder
+        self._guards = guards
+        self._on_time = on_time
+        self._last_watch = float("-inf")
+        self._knobs: dict[str, float | str | bool] = {}
+
+    def answer(self, request: Request) -> Reply:
+        """Carry out one request and return its reply.
+
+        Raises
+        ------
+        GuardTripped, BenchFailed, TrialStopped
+            After what was read so far is in the record; making safe is the caller's.
+        """
+        seq = self._recorder.begin_request(request, self._clock.now())
+        try:
+            reply = self._carry_out(seq, request)
+        except InstrumentError as error:
+            raise BenchFailed(str(error)) from error
+        self._recorder.end_request(seq, reply)
+        return reply
+
+    def _carry_out(self, seq: int, request: Request) -> Reply:
+        match request:
+            case Apply(state=LoadState() as state):
+                return self._apply_load(state)
+            case Apply(state=SupplyState() as state):
+                return self._apply_supply(seq, state)
+            case Settle():
+                return self._settle(seq, request)
+            case Read():
+                return self._read(seq, request)
+            case Ask():
+                return self._ask(seq, request)
+            case Note():
+                at = self._clock.now()
+                self._recorder.event(at, "remark", request.severity, request.text)
+                return Noted(at=at)
+        raise TypeError(f"the live bench can't answer {request!r}")
+
+    def _tick(
+        self, seq: int, tick: int, at: float, channels: tuple[str, ...], role: RowRole
+    ) -> tuple[Reading, ...]:
+        """Read channels, and the guarded ones when due; record first, then look at the guards."""
+        wanted = channels
+        if at - self._last_watch >= WATCH_PERIOD_S:
+            channels = tuple(dict.fromkeys((*wanted, *self._guards.channels)))
+            self._last_watch = at
+        readings = self._bench.read(channels) if channels else ()
+        self._recorder.add_readings(seq, tick, readings[: len(wanted)], role)
+        if len(channels) > len(wanted):
+            self._recorder.add_readings(seq, tick, readings[len(wanted) :], "watch")
+        self._guards.check(readings)
+        self._on_time(at)
+        return readings[: len(wanted)]
+
+    def _read(self, seq: int, request: Read) -> Readings:
+        wanted = request.channels
+        asked: dict[str, list[float]] = {channel: [] for channel in wanted}
+        answered: dict[str, list[float]] = {channel: [] for channel in wanted}
+        value: dict[str, list[float]] = {channel: [] for channel in wanted}
+        start = now = self._clock.now()
+        for tick in range(request.count):
+            due = start + tick * request.period_s
+            if tick and now - due > request.period_s:
+                continue  # missed: the schedule is absolute, so the gap stays visible
+            at = self._clock.sleep_until(due) if tick else start
+            for reading in self._tick(seq, tick, at, wanted, "read"):
+                asked[reading.channel].append(reading.asked_at)
+                answered[reading.channel].append(reading.answered_at)
+                value[reading.channel].append(reading.value)
+                now = reading.answered_at
+        if len(value[wanted[0]]) < request.count:
+            missed = request.count - len(value[wanted[0]])
+            self._recorder.event(
+                now, "late", "warning", f"{missed} of {request.count} readings came too late."
+            )
+        return Readings(
+            asked={c: np.array(v) for c, v in asked.items()},
+            answered={c: np.array(v) for c, v in answered.items()},
+            value={c: np.array(v) for c, v in value.items()},
+        )
+
+    def _settle(self, seq: int, request: Settle) -> Settled:
+        channels = tuple(request.tolerance)
+        times: dict[str, list[float]] = {channel: [] for channel in channels}
+        values: dict[str, list[float]] = {channel: [] for channel in channels}
+        start = at = self._clock.now()
+        tick = 0
+        while True:
+            for reading in self._tick(seq, tick, at, channels, "settle"):
+                if not isnan(reading.value):
+                    times[reading.channel].append(reading.answered_at)
+                    values[reading.channel].append(reading.value)
+            results = {
+                channel: is_settled(
+                    np.array(times[channel]),
+                    np.array(values[channel]),
+                    window_s=request.window_s,
+                    tolerance=tolerance,
+                )
+                for channel, tolerance in request.tolerance.items()
+            }
+            done = all(result.settled for result in results.values())
+            if done or at - start >= request.limit_s:
+                return Settled(
+                    at=at,
+                    settled=done,
+                    waited_s=at - start,
+                    slope_per_s={c: r.slope_per_s for c, r in results.items()},
+                    scatter={c: r.scatter for c, r in results.items()},
+                )
+            tick += 1
+            at = self._clock.sleep_until(start + tick * request.period_s)
+
+    def _apply_load(self, state: LoadState) -> Applied:
+        if self._bench.load is None:
+            raise TrialStopped("The trial sets a load, but the bench document names none.")
+        read_back = self._bench.load.apply(state.mode, state.level, on=state.on)
+        return Applied(at=self._clock.now(), read_back=read_back)
+
+    def _apply_supply(self, seq: int, state: SupplyState) -> Applied:
+        if self._bench.supply is not None:
+            limit = state.current_limit
+            read_back = self._bench.supply.apply(
+                voltage=state.voltage,
+                current_limit=None if limit == "maximum" else limit,
+                output=state.output,
+            )
+            return Applied(at=self._clock.now(), read_back=read_back)
+        if state.output is False:
+            self._knob(seq, "output", value=False, text=words.SWITCH_OUTPUT_OFF)
+        if state.current_limit is not None:
+            self._knob(
+                seq,
+                "current_limit",
+                value=state.current_limit,
+                text=words.set_current_limit(state.current_limit),
+            )
+        if state.output is True:
+            self._knob(seq, "output", value=True, text=words.SWITCH_OUTPUT_ON)
+        if state.voltage is not None:
+            self._set_voltage_by_hand(seq, state.voltage, state)
+        return Applied(at=self._clock.now(), read_back=dict(self._knobs))
+
+    def _knob(self, seq: int, name: str, *, value: float | str | bool, text: str) -> None:
+        if self._knobs.get(name) == value:
+            return
+        answer = self._ask(seq, Ask(instruction=text, limit_s=OPERATOR_LIMIT_S))
+        if not answer.done:
+            raise TrialStopped(f"Nobody confirmed within {OPERATOR_LIMIT_S:.0f} s: {text}")
+        self._knobs[name] = value
+
+    def _set_voltage_by_hand(self, seq: int, voltage: float, state: SupplyState) -> None:
+        low, high = voltage - state.band, voltage + state.band
+        if self._knobs.get("voltage") == voltage:
+            at = self._clock.now()
+            reading = self._tick(seq, 0, at, (state.proof_channel,), "ask")[0]
+            if low <= reading.value <= high:
+                return
+        text = words.set_voltage(voltage)
+        answer = self._ask(
+            seq,
+            Ask(
+                instruction=text,
+                channel=state.proof_channel,
+                low=low,
+                high=high,
+                limit_s=OPERATOR_LIMIT_S,
+            ),
+        )
+        if not answer.done:
+            raise TrialStopped(
+                f"{state.proof_channel} read {answer.value:.6g} V after "
+                f"{OPERATOR_LIMIT_S:.0f} s, not within {low:.6g} to {high:.6g} V as the "
+                f"instruction asks ({text}) Look at the sense leads, the output switch and the "
+                "load before trying again."
+            )
+        self._knobs["voltage"] = voltage
+
+    def _ask(self, seq: int, request: Ask) -> Answered:
+        operator = self._bench.operator
+        if operator is None:
+            raise TrialStopped(
+                f"A person is needed ({request.instruction}), but the bench document says that "
+                'operator = "none".'
+            )
+        operator.instruct(request.instruction)
+        start = at = self._clock.now()
+        in_band = 0
+        tick = 0
+        value = float("nan")
+        try:
+            while at - start < request.limit_s:
+                said = operator.state()
+                if said.state == "confused":
+                    raise TrialStopped(
+                        f"The person could not do what was asked ({request.instruction}): "
+                        f"{said.remark or 'no reason given'}"
+                    )
+                channels = () if request.channel is None else (request.channel,)
+                for reading in self._tick(seq, tick, at, channels, "ask"):
+                    value = reading.value
+                    within = request.low <= value <= request.high
+                    in_band = in_band + 1 if within else 0
+                    operator.show(reading.channel, value, within=within)
+                by_word = request.channel is None
+                done = said.state == "done" if by_word else in_band >= STEADY_COUNT
+                if done:
+                    return Answered(at=at, done=True, value=value)
+                tick += 1
+                at = self._clock.sleep_until(start + tick * PROMPT_PERIOD_S)
+            return Answered(at=at, done=False, value=value)
+        finally:
+            operator.finish()

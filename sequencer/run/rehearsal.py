@@ -1,0 +1,147 @@
+"""The answerer that pretends: it answers at once from a nominal model, and writes down the plan."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.unit import UnitDocument
+from sequencer.record.read import Step
+from sequencer.requests import (
+    Answered,
+    Applied,
+    Apply,
+    Array,
+    Ask,
+    LoadState,
+    Note,
+    Noted,
+    Read,
+    Readings,
+    Reply,
+    Request,
+    Settle,
+    Settled,
+    SupplyState,
+)
+from sequencer.run import nominal
+from sequencer.run import operator_words as words
+
+PERSON_S = 20.0
+"""A person needs about 20 s for one instruction."""
+
+NOISE_SEED = 0
+"""Rehearsals are the same each time."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedStep:
+    """One line of a plan: when, what, and the expected operating point from then on."""
+
+    at_s: float
+    duration_s: float
+    what: str
+    current: float
+    load_power: float
+    unit_power: float | None
+
+
+class Rehearsal:
+    """Answer from the nominal unit; keep the steps as evidence and the plan as lines."""
+
+    def __init__(self, unit: UnitDocument, bench: BenchDocument, start_s: float = 0.0) -> None:
+        self._unit = unit
+        self._bench = bench
+        self._setting = 0.0
+        self._load = LoadState("current", 0.0, on=False)
+        self._point = nominal.nominal_point(unit, bench, 0.0, self._load)
+        self._random = np.random.default_rng(NOISE_SEED)
+        self.now_s = start_s
+        self.steps: list[Step] = []
+        self.plan: list[PlannedStep] = []
+
+    def answer(self, request: Request) -> Reply:
+        """Return the nominal reply to `request` and let nominal time pass."""
+        start = self.now_s
+        what, reply = self._reply(request)
+        self._point = nominal.nominal_point(self._unit, self._bench, self._setting, self._load)
+        self.steps.append(Step(seq=len(self.steps), request=request, reply=reply))
+        self.plan.append(
+            PlannedStep(
+                at_s=start,
+                duration_s=self.now_s - start,
+                what=what,
+                current=self._point.current,
+                load_power=self._point.load_power,
+                unit_power=self._point.unit_power,
+            )
+        )
+        return reply
+
+    def _reply(self, request: Request) -> tuple[str, Reply]:
+        match request:
+            case Apply(state=LoadState() as state):
+                self._load = state
+                what = f"load {state.mode} {state.level:.6g}" if state.on else "load off"
+                return what, Applied(self.now_s, {})
+            case Apply(state=SupplyState() as state):
+                return self._supply(state)
+            case Settle():
+                self.now_s += request.window_s
+                return "settle", Settled(
+                    at=self.now_s,
+                    settled=True,
+                    waited_s=request.window_s,
+                    slope_per_s=dict.fromkeys(request.tolerance, 0.0),
+                    scatter=dict.fromkeys(request.tolerance, 0.0),
+                )
+            case Read():
+                return f"read {', '.join(request.channels)}", self._read(request)
+            case Ask():
+                self.now_s += PERSON_S
+                return f"ask: {request.instruction}", Answered(self.now_s, True, float("nan"))
+            case Note():
+                return f"note: {request.text}", Noted(self.now_s)
+        raise TypeError(f"a rehearsal can't answer {request!r}")
+
+    def _supply(self, state: SupplyState) -> tuple[str, Reply]:
+        said = []
+        if state.output is False:
+            said.append(words.SWITCH_OUTPUT_OFF)
+            self._setting = 0.0
+        if state.current_limit is not None:
+            said.append(words.set_current_limit(state.current_limit))
+        if state.output is True:
+            said.append(words.SWITCH_OUTPUT_ON)
+        if state.voltage is not None:
+            said.append(words.set_voltage(state.voltage))
+            self._setting = state.voltage
+        by_hand = self._unit.unit.control == "hand"
+        self.now_s += PERSON_S * len(said) if by_hand else 0.0
+        return f"{'ask' if by_hand else 'supply'}: {' '.join(said)}", Applied(self.now_s, {})
+
+    def _read(self, request: Read) -> Readings:
+        times: Array = self.now_s + request.period_s * np.arange(request.count, dtype=np.float64)
+        self.now_s = float(times[-1])
+        return Readings(
+            asked=dict.fromkeys(request.channels, times),
+            answered=dict.fromkeys(request.channels, times),
+            value={channel: self._values(channel, request.count) for channel in request.channels},
+        )
+
+    def _values(self, channel: str, count: int) -> Array:
+        point = self._point
+        values = {
+            "voltage.sense": point.voltage,
+            "voltage.load": point.voltage,
+            "voltage.terminals": point.voltage_at_terminals,
+            "temperature.heatsink": nominal.ROOM_DEGC
+            + nominal.HEATSINK_K_PER_W * (point.unit_power or 0.0),
+            "temperature.ambient": nominal.ROOM_DEGC,
+        }
+        level = values.get(channel)
+        if level is None:
+            level = point.current if channel.startswith("current.") else 0.0
+        entry = self._bench.channels[channel]
+        drawn: Array = level + self._random.normal(0.0, entry.accuracy.noise * entry.scale, count)
+        return drawn

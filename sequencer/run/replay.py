@@ -1,0 +1,49 @@
+"""The answerer that reads replies from a record, and hands over when the record is used up.
+
+Resuming is replaying: the procedure runs again from its start and gets the replies it once got, so
+adaptive sweeps take the same turns; from the first unanswered request on, another answerer goes on.
+"""
+
+from collections.abc import Sequence
+
+from sequencer.errors import RecordError
+from sequencer.record.read import Step
+from sequencer.requests import Reply, Request
+from sequencer.run.loop import Answerer
+
+
+class Replay:
+    """Answer from recorded steps; then let `then` answer, if there is one."""
+
+    def __init__(self, steps: Sequence[Step], then: Answerer | None = None) -> None:
+        self._steps = list(steps)
+        self._then = then
+        self._position = 0
+
+    def answer(self, request: Request) -> Reply:
+        """Return the recorded reply to `request`, or what the next answerer says.
+
+        Raises
+        ------
+        RecordError
+            When the record holds another request at this place, or ends and nothing follows.
+        """
+        if self._position < len(self._steps):
+            step = self._steps[self._position]
+            if step.reply is not None:
+                if step.request != request:
+                    raise RecordError(
+                        f"The record holds {step.request!r} as request {self._position + 1} of "
+                        f"this trial, but the procedure now asks for {request!r}. The record was "
+                        "made with other documents or another version of the program: judge it "
+                        "with that version, or start a new run."
+                    )
+                self._position += 1
+                return step.reply
+            self._position = len(self._steps)
+        if self._then is None:
+            raise RecordError(
+                f"The record ends after {self._position} requests of this trial and nothing is "
+                "there to go on with it: the run was interrupted here."
+            )
+        return self._then.answer(request)

@@ -1,0 +1,131 @@
+"""Levels visited between visits to no load: the order, and the mean differences that come of it."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from sequencer.errors import FigureError
+from sequencer.numerics.pairs import LevelDifferences, bracketed_differences
+from sequencer.requests import Array
+from sequencer.results import Component
+from sequencer.trials.trial import Context, Point
+from sequencer.uncertainty.accuracy import difference, wander_components
+
+
+def visits(fractions: Sequence[float], repeats: int) -> Iterator[float]:
+    """Yield the order of visits: every level between two zeros, odd rounds backwards.
+
+    The level at the turn of two rounds comes twice in a row, with a zero between.
+    """
+    levels = [fraction for fraction in fractions if fraction > 0.0]
+    yield 0.0
+    for number in range(repeats):
+        for fraction in levels if number % 2 == 0 else reversed(levels):
+            yield fraction
+            yield 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class LevelMeans:
+    """Mean differences from no load; arrays of shape (levels,) beginning with no load itself.
+
+    `lag_s` is the mean time between a level and a visit to no load beside it.
+    """
+
+    voltage: LevelDifferences
+    current: LevelDifferences
+    lag_s: float
+    readings: int
+
+    @property
+    def dv(self) -> Array:
+        """The change of the voltage channel from no load, in volts."""
+        return self.voltage.differences
+
+    @property
+    def di(self) -> Array:
+        """The change of the current channel from no load, in amperes."""
+        return self.current.differences
+
+    @property
+    def u_dv(self) -> Array:
+        """The standard uncertainty of `dv` from the scatter between rounds, in volts."""
+        return self.voltage.u
+
+
+def level_means(points: Sequence[Point], voltage: str, current: str) -> LevelMeans:
+    """Return the mean differences of a voltage and a current channel from no load.
+
+    Points after the last visit to no load are left out (an interrupted round).
+
+    Raises
+    ------
+    FigureError
+        When no level was visited twice between visits to no load.
+    """
+    last = max((n for n, p in enumerate(points) if p.tag["fraction"] == 0.0), default=-1)
+    used = points[: last + 1]
+    if len(used) < 3:
+        raise FigureError(
+            f"Only {len(points)} points were measured; at least one level between two visits to "
+            "no load, twice, is needed."
+        )
+    levels = np.array([float(point.tag["fraction"]) for point in used])
+    times = np.array([point.time(voltage) for point in used])
+    return LevelMeans(
+        voltage=_differences(used, voltage, levels),
+        current=_differences(used, current, levels),
+        lag_s=float(np.mean(np.diff(times))),
+        readings=min(point.values(voltage).size for point in used),
+    )
+
+
+def _differences(points: Sequence[Point], channel: str, levels: Array) -> LevelDifferences:
+    times = np.array([point.time(channel) for point in points])
+    values = np.array([point.mean(channel) for point in points])
+    return bracketed_differences(times, levels, values, 0.0)
+
+
+def reached_by(means: LevelMeans, voltage: float) -> dict[str, float]:
+    """Return the condition that was measured, by the keys of a limit's condition."""
+    return {
+        "voltage": voltage,
+        "current_from": 0.0,
+        "current_to": float(means.di.max()),
+    }
+
+
+def mean_difference(
+    context: Context,
+    channel: str,
+    base: float,
+    change: float,
+    means: LevelMeans,
+    scatter: Component,
+) -> list[Component]:
+    """Return the budget of one mean difference of a channel, from its scatter and its meter.
+
+    `base` is the reading at no load and `change` the difference, in the channel's unit; `scatter`
+    is the type A component in the same unit.
+    """
+    return difference(
+        context.accuracy(channel),
+        base,
+        base + change,
+        lag_s=means.lag_s,
+        readings=means.readings,
+        scatter=scatter,
+    )
+
+
+def slope_components(
+    context: Context, channel: str, base: float, means: LevelMeans, *, per_unit: float
+) -> list[Component]:
+    """Return what a channel's meter adds to a slope over the whole span of the trial.
+
+    `base` is the greatest reading, in the channel's unit; `per_unit` is the figure's change per
+    unit of the channel at full current. Scatter is not among them: it is in the fit.
+    """
+    accuracy = context.accuracy(channel)
+    return wander_components(accuracy, base, lag_s=means.lag_s, sensitivity=per_unit)

@@ -1,0 +1,410 @@
+"""Limit sweep: where the current limit bites, and how softly.
+
+The constant-voltage line is taken with the load in constant current, well below the limit. From
+there on the load holds the voltage, as a constant-current load can't hold a point above the limit.
+A search halves the steps around the corner until it is resolved; then all points are visited on
+the way down and again on the way up (hysteresis, and drift cancels in the mean of both legs).
+"""
+
+from collections.abc import Generator
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts
+from sequencer.errors import FigureError
+from sequencer.numerics.knee import LimitTrace, hysteresis, trace_limit
+from sequencer.numerics.limit_figures import Quantity
+from sequencer.requests import Array, LoadState, Procedure, Reply, Request
+from sequencer.results import Chart, Component, Figure, Line, Mark
+from sequencer.trials.steps import leave, mean_of, prepare, read_at, tolerances
+from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
+from sequencer.uncertainty import accuracy as meter
+from sequencer.uncertainty.combine import rectangular, type_a
+from sequencer.uncertainty.figure import make_figure
+
+LINE_FRACTIONS = (0.0, 0.2, 0.4, 0.6, 0.8)
+"""The constant-voltage line ends at 80 % of the rated current, by its definition."""
+
+CURRENT_LINE = (0.75, 0.25)
+"""The constant-current line spans 75 % down to 25 % of the set voltage, by its definition."""
+
+START_ABOVE = 0.002
+"""The search starts 0.2 % above the open voltage, where the load draws nothing or little."""
+
+COARSE_PARTS = 8
+"""Away from the corner neighbouring points lie within an eighth of the rated current."""
+
+DEPARTURE_PARTS = 4
+"""At the corner neighbouring points lie within a quarter of the onset's departure."""
+
+SEARCH_POINTS = 48
+"""A search that needs more points than this has found noise, not a corner."""
+
+DEFAULT_DEPARTURE = 0.0005
+"""Without a promised load regulation, 0.05 % of the setting counts as having left the line."""
+
+LEAST_STEP_V = 0.001
+"""Electronic loads set their voltage no finer than about a millivolt (common practice)."""
+
+SEARCH_READINGS = 2
+
+
+class Settings(BaseModel):
+    """What a profile may say about a limit sweep."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    voltage: PositiveVolts
+    lowest_voltage: PositiveVolts = 1.0
+    points: int = Field(default=9, ge=3, le=200)
+    readings: int = Field(default=4, ge=2, le=1000)
+    period: PositiveSeconds = 0.25
+    resolution: PositiveAmperes = 0.005
+    onset_departure: PositiveVolts | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One point of the search: the load's level and what was measured there."""
+
+    level: float
+    current: float
+    voltage: float
+
+
+def departure(settings: Settings, context: Context) -> float:
+    """Return the departure in volts that counts as having left the constant-voltage line."""
+    if settings.onset_departure is not None:
+        return settings.onset_departure
+    for limit in context.unit.limits:
+        upper = limit.bound.upper
+        if limit.judged_figure == "load_regulation" and upper is not None:
+            return upper.resolve(settings.voltage)
+    return DEFAULT_DEPARTURE * settings.voltage
+
+
+def procedure(settings: Settings, context: Context) -> Procedure:
+    """Take the constant-voltage line, search the corner, then visit all points down and up."""
+    yield from prepare(settings.voltage)
+    route = yield from _search(settings, context)
+    for leg, stops in (("down", route), ("up", tuple(reversed(route)))):
+        for state, region in stops:
+            yield from _visit(settings, context, state, leg, region, settings.readings)
+    yield from leave()
+
+
+Stop = tuple[LoadState, str]
+
+
+def _visit(
+    settings: Settings, context: Context, state: LoadState, leg: str, region: str, readings: int
+) -> Generator[Request, Reply, Found]:
+    """Go to one point and read it."""
+    reply = yield from read_at(
+        state,
+        channels=(VOLTAGE, context.current),
+        tolerance=tolerances(context, (VOLTAGE, context.current), settings.voltage),
+        readings=readings,
+        period_s=settings.period,
+        tag={"leg": leg, "region": region, "level": state.level},
+    )
+    return Found(state.level, mean_of(reply, context.current), mean_of(reply, VOLTAGE))
+
+
+def _search(settings: Settings, context: Context) -> Generator[Request, Reply, tuple[Stop, ...]]:
+    """Find the levels that resolve the corner and return the route of the way down."""
+    rated = context.unit.ratings.current
+    line: list[Stop] = [
+        (LoadState("current", fraction * rated, on=fraction > 0.0), "voltage line")
+        for fraction in LINE_FRACTIONS
+    ]
+    base = yield from _visit(settings, context, line[0][0], "search", "voltage line", 2)
+    top = base.voltage * (1.0 + START_ABOVE)
+    bottom = CURRENT_LINE[0] * settings.voltage
+    found: list[Found] = []
+    for level in (top, bottom):
+        state = LoadState("voltage", level, on=True)
+        found.append((yield from _visit(settings, context, state, "search", "corner", 2)))
+    while len(found) < SEARCH_POINTS:
+        wanted = next_level(found, rated, settings.resolution, departure(settings, context))
+        if wanted is None:
+            break
+        state = LoadState("voltage", wanted, on=True)
+        point = yield from _visit(settings, context, state, "search", "corner", SEARCH_READINGS)
+        found = sorted([*found, point], key=lambda one: -one.level)
+    corner: list[Stop] = [
+        (LoadState("voltage", one.level, on=True), "corner")
+        for one in found
+        if one.current > LINE_FRACTIONS[-1] * rated and one.level != bottom
+    ]
+    upper, lower = (part * settings.voltage for part in CURRENT_LINE)
+    step = (upper - lower) / (settings.points - 1)
+    current_line: list[Stop] = [
+        (LoadState("voltage", upper - n * step, on=True), "current line")
+        for n in range(settings.points)
+    ]
+    lowest: Stop = (LoadState("voltage", settings.lowest_voltage, on=True), "lowest")
+    return (*line, *corner, *current_line, lowest)
+
+
+def next_level(
+    found: list[Found], rated: float, resolution: float, onset_departure: float
+) -> float | None:
+    """Return the load voltage to visit next, or None when the corner is resolved.
+
+    `found` is in falling order of level. The widest gap counts, in units of what is allowed:
+    an eighth of the rated current anywhere, and at the corner both the current's resolution and a
+    quarter of the onset's departure.
+    """
+    worst = 1.0
+    level: float | None = None
+    for above, below in pairwise(found):
+        if above.level - below.level < 2 * LEAST_STEP_V:
+            continue
+        current = abs(below.current - above.current)
+        voltage = abs(above.voltage - below.voltage)
+        coarse = current / (rated / COARSE_PARTS)
+        corner = min(current / resolution, voltage / (onset_departure / DEPARTURE_PARTS))
+        if max(coarse, corner) > worst:
+            worst, level = max(coarse, corner), (above.level + below.level) / 2
+    return level
+
+
+@dataclass(frozen=True, slots=True)
+class Traced:
+    """The points of both legs, what the curve says, and what differs between the legs."""
+
+    down: tuple[Array, Array]
+    up: tuple[Array, Array]
+    trace: LimitTrace
+    between_legs: Quantity | None
+    readings: int
+
+
+def traced(settings: Settings, evidence: Evidence) -> Traced:
+    """Return the curve of a sweep from the points of both legs.
+
+    Raises
+    ------
+    FigureError
+        When too few points were measured.
+    """
+    down, up = _leg(evidence, "down"), _leg(evidence, "up")
+    context = evidence.context
+    trace = trace_limit(
+        np.concatenate([down[0], up[0]]),
+        np.concatenate([down[1], up[1]]),
+        set_voltage=settings.voltage,
+        rated_current=context.unit.ratings.current,
+        departure=departure(settings, context),
+        load_voltage=settings.lowest_voltage,
+    )
+    try:
+        between = hysteresis(*down, *up, set_voltage=settings.voltage)
+    except FigureError:
+        between = None  # an interrupted way back: said in the figures' notes
+    return Traced(down, up, trace, between, settings.readings)
+
+
+def _leg(evidence: Evidence, leg: str) -> tuple[Array, Array]:
+    points = evidence.points(leg=leg)
+    current = evidence.context.current
+    return (
+        np.array([point.mean(current) for point in points]),
+        np.array([point.mean(VOLTAGE) for point in points]),
+    )
+
+
+def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
+    """Compute limit current, knee, onset, sharpness, short current and hysteresis.
+
+    limit_current (A): the constant-current line at half the set voltage. knee_current (A): the
+    crossing of the constant-voltage and the constant-current line. knee_onset (A): the greatest
+    current still within the stated departure of the constant-voltage line. knee_sharpness (1):
+    onset over knee. short_current (A): the constant-current line at the lowest load voltage.
+    limit_change (A): short current less knee current. limit_hysteresis (A): way back less way
+    down at half the set voltage. Lines and fit: `sequencer.numerics.knee`. Common practice.
+
+    Raises
+    ------
+    FigureError
+        When too few points were measured for any of them.
+    """
+    data = traced(settings, evidence)
+    reached = {
+        "voltage": settings.voltage,
+        "current_from": 0.0,
+        "current_to": float(max(data.down[0].max(), data.up[0].max(initial=0.0))),
+        "load_voltage": float(data.down[1].min()),
+    }
+    notes = data.trace.notes
+    if data.between_legs is None:
+        notes = (*notes, "Without the way back, drift and hysteresis are unknown.")
+    results = []
+    for name in ("limit_current", "knee_current", "knee_onset", "short_current"):
+        quantity: Quantity | None = getattr(data.trace, name)
+        if quantity is not None:
+            budget = _absolute(evidence.context, data, quantity)
+            results.append(
+                make_figure(
+                    evidence.trial, name, quantity.value, "A", budget, reached=reached, notes=notes
+                )
+            )
+    results += _relative(evidence, data, reached)
+    if not results:
+        reasons = dict.fromkeys(data.trace.cannot.values())
+        raise FigureError("No figure of the current limit: " + " ".join(reasons))
+    return tuple(results)
+
+
+def _absolute(context: Context, data: Traced, quantity: Quantity) -> list[Component]:
+    """Return the budget of a current: scatter of the fit, the meter, and both legs' difference."""
+    statement = context.accuracy(context.current)
+    between = 0.0 if data.between_legs is None else abs(data.between_legs.value) / 2
+    return [
+        *meter.mean_of(
+            statement,
+            quantity.value,
+            data.readings,
+            scatter=type_a("scatter about the curve", quantity.u, max(quantity.dof, 1.0)),
+        ),
+        rectangular("difference between both ways", between),
+    ]
+
+
+def _relative(evidence: Evidence, data: Traced, reached: dict[str, float]) -> list[Figure]:
+    """Return the figures that are ratios or differences of currents: the meter's offset cancels."""
+    statement = evidence.context.accuracy(evidence.context.current)
+    found: list[Figure] = []
+    sharpness, knee = data.trace.knee_sharpness, data.trace.knee_current
+    if sharpness is not None and knee is not None:
+        found.append(
+            make_figure(
+                evidence.trial,
+                "knee_sharpness",
+                sharpness.value,
+                "1",
+                [
+                    type_a("scatter about the curve", sharpness.u, max(sharpness.dof, 1.0)),
+                    rectangular(
+                        "resolution",
+                        statement.resolution * statement.per_volt / 2,
+                        1.0 / knee.value,
+                    ),
+                ],
+                reached=reached,
+            )
+        )
+    for name, quantity in (
+        ("limit_change", data.trace.limit_change),
+        ("limit_hysteresis", data.between_legs),
+    ):
+        if quantity is not None and knee is not None:
+            found.append(
+                make_figure(
+                    evidence.trial,
+                    name,
+                    quantity.value,
+                    "A",
+                    meter.difference(
+                        statement,
+                        knee.value,
+                        knee.value + quantity.value,
+                        lag_s=SWEEP_LAG_S,
+                        readings=data.readings,
+                        scatter=type_a(
+                            "scatter about the curve", quantity.u, max(quantity.dof, 1.0)
+                        ),
+                    ),
+                    reached=reached,
+                )
+            )
+    return found
+
+
+SWEEP_LAG_S = 300.0
+"""A sweep lasts some minutes; the ammeter's own wander over them enters differences."""
+
+
+def charts(
+    settings: Settings, evidence: Evidence, figures: tuple[Figure, ...]
+) -> tuple[Chart, ...]:
+    """Draw the whole characteristic, and its corner magnified."""
+    data = traced(settings, evidence)
+    marks = tuple(
+        Mark(label, "x", figure.value, "figure")
+        for name, label in (("knee_current", "knee"), ("knee_onset", "onset"))
+        for figure in figures
+        if figure.name == name
+    )
+    lines = tuple(
+        Line(label, tuple(map(float, leg[0])), tuple(map(float, leg[1])))
+        for label, leg in (("way down", data.down), ("way back", data.up))
+        if leg[0].size
+    )
+    whole = Chart(
+        trial=evidence.trial,
+        title="Limit sweep: output characteristic",
+        x_label="current",
+        x_unit="A",
+        y_label="voltage.sense",
+        y_unit="V",
+        lines=lines,
+        marks=marks,
+        caption=f"Set to {settings.voltage:.6g} V with the current limit fully up.",
+    )
+    line = data.trace.constant_voltage
+    if line is None:
+        return (whole,)
+    depth = CORNER_DEPTH * departure(settings, evidence.context)
+    corner = tuple(
+        Line(label, tuple(map(float, leg[0][near])), tuple(map(float, gap[near])))
+        for label, leg in (("way down", data.down), ("way back", data.up))
+        if leg[0].size
+        for gap in (leg[1] - line.intercept - line.slope * leg[0],)
+        for near in (gap > -depth,)
+    )
+    return (
+        whole,
+        Chart(
+            trial=evidence.trial,
+            title="Limit sweep: the corner",
+            x_label="current",
+            x_unit="A",
+            y_label="departure from the constant-voltage line",
+            y_unit="V",
+            lines=corner,
+            marks=(
+                *marks,
+                Mark("onset's departure", "y", -departure(settings, evidence.context), "guide"),
+            ),
+            caption="How softly the limit bites.",
+        ),
+    )
+
+
+CORNER_DEPTH = 5.0
+"""The magnified corner reaches five times as deep as the departure that counts as onset."""
+
+
+TRIAL = Trial(
+    name="limit_sweep",
+    summary="Where the current limit bites, and how softly.",
+    settings=Settings,
+    gives=(
+        "limit_current",
+        "knee_current",
+        "knee_onset",
+        "knee_sharpness",
+        "limit_change",
+        "short_current",
+        "limit_hysteresis",
+    ),
+    needs=(VOLTAGE, "current."),
+    procedure=procedure,
+    figures=figures,
+    charts=charts,
+)

@@ -1,0 +1,195 @@
+"""Load steps: how far the output falls as the load rises (load regulation, load effect).
+
+Each level is visited between two visits to no load (0, f, 0, f', 0, …), so that drift which is
+straight over one such bracket cancels; the round is repeated, and the scatter between rounds is
+the type A uncertainty. Term: load effect, IEC 61204.
+"""
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
+from sequencer.numerics.line import fit_line
+from sequencer.requests import LoadState, Procedure
+from sequencer.results import Chart, Figure, Line
+from sequencer.trials.brackets import (
+    LevelMeans,
+    level_means,
+    mean_difference,
+    reached_by,
+    slope_components,
+    visits,
+)
+from sequencer.trials.steps import LOAD_OFF, leave, prepare, read_at, tolerances
+from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
+from sequencer.uncertainty.accuracy import scale_components
+from sequencer.uncertainty.combine import rectangular, type_a
+from sequencer.uncertainty.figure import make_figure
+from sequencer.uncertainty.maximum import greatest_departure
+
+STANDARD_FRACTIONS = (0.1, 0.25, 0.5, 0.75, 0.9, 1.0)
+"""Customary load points beside no load (common practice, no source)."""
+
+
+class Settings(BaseModel):
+    """What a profile may say about load steps."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    voltage: PositiveVolts
+    current: PositiveAmperes
+    fractions: tuple[Ratio, ...] = Field(default=STANDARD_FRACTIONS, min_length=3)
+    repeats: int = Field(default=3, ge=2, le=100)
+    readings: int = Field(default=6, ge=2, le=1000)
+    period: PositiveSeconds = 0.25
+
+
+def procedure(settings: Settings, context: Context) -> Procedure:
+    """Visit every level between two visits to no load, and repeat the round."""
+    tolerance = tolerances(context, (VOLTAGE,), settings.voltage)
+    yield from prepare(settings.voltage)
+    for fraction in visits(settings.fractions, settings.repeats):
+        yield from read_at(
+            LoadState("current", fraction * settings.current, on=True) if fraction else LOAD_OFF,
+            channels=(VOLTAGE, context.current),
+            tolerance=tolerance,
+            readings=settings.readings,
+            period_s=settings.period,
+            tag={"fraction": fraction},
+        )
+    yield from leave()
+
+
+def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
+    """Compute load regulation, output resistance and linearity.
+
+    load_regulation (V): greatest |V(I) − V(0)| over the visited levels. output_resistance (ohm):
+    minus the least-squares slope of V against I. load_linearity (V): greatest departure of V(I)
+    from that line. Source of the terms: IEC 61204; formulas: common practice, no source.
+
+    Raises
+    ------
+    FigureError
+        When no level was visited twice between visits to no load.
+    """
+    context = evidence.context
+    means = level_means(evidence.points(), VOLTAGE, context.current)
+    return (
+        _regulation(settings, evidence, means),
+        _resistance(settings, evidence, means),
+        _linearity(settings, evidence, means),
+    )
+
+
+def _regulation(settings: Settings, evidence: Evidence, means: LevelMeans) -> Figure:
+    greatest = int(np.argmax(np.abs(means.dv)))
+    change = float(means.dv[greatest])
+    drift_mv = means.voltage.drift_over_visit * 1e3
+    return make_figure(
+        evidence.trial,
+        "load_regulation",
+        abs(change),
+        "V",
+        mean_difference(
+            evidence.context,
+            VOLTAGE,
+            settings.voltage,
+            change,
+            means,
+            type_a("scatter between rounds", float(means.u_dv[greatest]), means.voltage.dof),
+        ),
+        reached=reached_by(means, settings.voltage),
+        notes=(
+            f"The unit drifted by {drift_mv:.3g} mV during the trial; visits to no load around "
+            "every level remove it.",
+        ),
+    )
+
+
+def _resistance(settings: Settings, evidence: Evidence, means: LevelMeans) -> Figure:
+    context = evidence.context
+    line = fit_line(means.di, means.dv)
+    full = float(means.di[-1])
+    return make_figure(
+        evidence.trial,
+        "output_resistance",
+        -line.slope,
+        "ohm",
+        [
+            type_a("scatter about the line", line.u_slope, line.dof),
+            *slope_components(context, VOLTAGE, settings.voltage, means, per_unit=1 / full),
+            *scale_components(context.accuracy(VOLTAGE), line.slope),
+            *slope_components(context, context.current, full, means, per_unit=line.slope / full),
+            *scale_components(context.accuracy(context.current), line.slope),
+        ],
+        reached=reached_by(means, settings.voltage),
+    )
+
+
+def _linearity(settings: Settings, evidence: Evidence, means: LevelMeans) -> Figure:
+    line = fit_line(means.di, means.dv)
+    residuals = means.dv - line.intercept - line.slope * means.di
+    greatest = greatest_departure(residuals, np.maximum(means.u_dv, means.u_dv.max()))
+    return make_figure(
+        evidence.trial,
+        "load_linearity",
+        greatest.value,
+        "V",
+        [
+            *mean_difference(
+                evidence.context,
+                VOLTAGE,
+                settings.voltage,
+                float(residuals[greatest.index]),
+                means,
+                type_a("scatter between rounds", greatest.u, means.voltage.dof),
+            ),
+            rectangular("lift by noise", greatest.u_bias * np.sqrt(3.0)),
+        ],
+        reached=reached_by(means, settings.voltage),
+        notes=("The lift of a greatest departure by noise has been taken off.",),
+    )
+
+
+def charts(
+    settings: Settings, evidence: Evidence, figures: tuple[Figure, ...]
+) -> tuple[Chart, ...]:
+    """Draw the change of the output against the current, with its straight line."""
+    means = level_means(evidence.points(), VOLTAGE, evidence.context.current)
+    line = fit_line(means.di, means.dv)
+    ends = (0.0, float(means.di[-1]))
+    return (
+        Chart(
+            trial=evidence.trial,
+            title="Load steps: change of output with current",
+            x_label="current",
+            x_unit="A",
+            y_label="change of voltage.sense from no load",
+            y_unit="V",
+            lines=(
+                Line(
+                    "measured, mean of rounds",
+                    tuple(map(float, means.di)),
+                    tuple(map(float, means.dv)),
+                    y_error=tuple(2 * float(u) for u in means.u_dv),
+                ),
+                Line("straight line", ends, tuple(line.at(x) for x in ends), style="line"),
+            ),
+            caption=(
+                f"{settings.repeats} rounds at {settings.voltage:.6g} V; every level is compared "
+                "with no load before and after it. Bars: two standard uncertainties from scatter."
+            ),
+        ),
+    )
+
+
+TRIAL = Trial(
+    name="load_steps",
+    summary="How far the output falls as the load rises.",
+    settings=Settings,
+    gives=("load_regulation", "output_resistance", "load_linearity"),
+    needs=(VOLTAGE, "current."),
+    procedure=procedure,
+    figures=figures,
+    charts=charts,
+)

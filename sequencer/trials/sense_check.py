@@ -1,0 +1,262 @@
+"""Sense check: whether the unit regulates where the load is, or somewhere before it.
+
+Change of voltage from no load, at the load's terminals less at the sense points, against current:
+its slope is the resistance that the sense leads don't cover. Before the current is raised, a
+small one must show leads that are plausible.
+"""
+
+from collections.abc import Generator
+from dataclasses import replace
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
+from sequencer.errors import FigureError
+from sequencer.numerics.line import fit_line
+from sequencer.requests import LoadState, Note, Procedure, Readings, Reply, Request
+from sequencer.results import Chart, Figure, Line
+from sequencer.trials.brackets import (
+    LevelMeans,
+    level_means,
+    mean_difference,
+    reached_by,
+    slope_components,
+    visits,
+)
+from sequencer.trials.steps import LOAD_OFF, leave, mean_of, prepare, read_at, tolerances
+from sequencer.trials.trial import (
+    VOLTAGE,
+    VOLTAGE_AT_LOAD,
+    VOLTAGE_AT_TERMINALS,
+    Context,
+    Evidence,
+    Trial,
+)
+from sequencer.uncertainty.accuracy import scale_components
+from sequencer.uncertainty.combine import type_a
+from sequencer.uncertainty.figure import make_figure
+
+COPPER_S_M_PER_MM2 = 58.0
+"""Conductivity of annealed copper at 20 °C, 58 m/(Ω·mm²), IEC 60028."""
+
+EQUIVALENT_AREAS_MM2 = (0.75, 2.5)
+"""Cross-sections that the residual resistance is told in: a thin and a thick lead."""
+
+FIRST_FRACTION = 0.05
+"""The current that must show plausible leads before more is drawn."""
+
+PLAUSIBLE_DROP_V = 0.5
+"""Without an allowance in the unit document, half a volt at full current (common practice)."""
+
+
+class Settings(BaseModel):
+    """What a profile may say about a sense check."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    voltage: PositiveVolts
+    current: PositiveAmperes
+    fractions: tuple[Ratio, ...] = Field(default=(0.25, 0.5, 0.75, 1.0), min_length=2)
+    repeats: int = Field(default=3, ge=2, le=100)
+    readings: int = Field(default=6, ge=2, le=1000)
+    period: PositiveSeconds = 0.25
+
+
+def channels_of(context: Context) -> tuple[str, ...]:
+    """Return the channels to read: both places that are compared, and the terminals if wired."""
+    optional = tuple(c for c in (VOLTAGE_AT_TERMINALS,) if context.has(c))
+    return (VOLTAGE, VOLTAGE_AT_LOAD, *optional, context.current)
+
+
+def procedure(settings: Settings, context: Context) -> Procedure:
+    """Check the leads at a small current, then visit each level between two visits to no load."""
+    channels = channels_of(context)
+    tolerance = tolerances(context, (VOLTAGE, VOLTAGE_AT_LOAD), settings.voltage)
+
+    def visit(fraction: float, part: str) -> Generator[Request, Reply, Readings]:
+        state = LoadState("current", fraction * settings.current, on=True)
+        return read_at(
+            state if fraction else LOAD_OFF,
+            channels=channels,
+            tolerance=tolerance,
+            readings=settings.readings,
+            period_s=settings.period,
+            tag={"fraction": fraction, "part": part},
+        )
+
+    yield from prepare(settings.voltage)
+    allowed = context.unit.ratings.sense_compensation or PLAUSIBLE_DROP_V
+    none = yield from visit(0.0, "first")
+    first = yield from visit(FIRST_FRACTION, "first")
+    scale = settings.current * FIRST_FRACTION
+    for channel in (VOLTAGE, VOLTAGE_AT_LOAD):
+        drop = mean_of(none, channel) - mean_of(first, channel)
+        at_full = drop / FIRST_FRACTION
+        if not abs(at_full) <= allowed:
+            yield Note(
+                f"{channel} fell by {drop * 1e3:.3g} mV at {scale:.3g} A, which would be "
+                f"{at_full:.3g} V at {settings.current:.3g} A, more than {allowed:.3g} V: the "
+                "sense leads look open, reversed or not connected. The current is not raised.",
+                "warning",
+            )
+            yield from leave()
+            return
+    for fraction in visits(settings.fractions, settings.repeats):
+        yield from visit(fraction, "round")
+    yield from leave()
+
+
+def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
+    """Compute the sense error, the residual resistance and the lead drop.
+
+    sense_error (V): |change at the load − change at the sense points| at the greatest current.
+    sense_resistance (ohm): slope of (change at sense − change at load) against current.
+    lead_drop (V): change at the unit's terminals − change at the sense points at the greatest
+    current, the drop that remote sense compensates (only when the terminals are wired to a
+    meter). Formulas: common practice, no source.
+
+    Raises
+    ------
+    FigureError
+        When the current was never raised, or no level was visited twice.
+    """
+    points = evidence.points(part="round")
+    if not points:
+        raise FigureError(
+            "The current was never raised: the sense leads did not look plausible at a small "
+            "current. Check that both sense leads are connected, at the load, the right way round."
+        )
+    current = evidence.context.current
+    sense = level_means(points, VOLTAGE, current)
+    at_load = level_means(points, VOLTAGE_AT_LOAD, current)
+    found = [
+        _error(settings, evidence, sense, at_load),
+        _resistance(settings, evidence, sense, at_load),
+    ]
+    if evidence.context.has(VOLTAGE_AT_TERMINALS):
+        terminals = level_means(points, VOLTAGE_AT_TERMINALS, current)
+        found.append(
+            _difference(settings, evidence, "lead_drop", (VOLTAGE_AT_TERMINALS, terminals), sense)
+        )
+    return tuple(found)
+
+
+def _error(
+    settings: Settings, evidence: Evidence, sense: LevelMeans, at_load: LevelMeans
+) -> Figure:
+    figure = _difference(settings, evidence, "sense_error", (VOLTAGE_AT_LOAD, at_load), sense)
+    residual = abs(float((sense.dv - at_load.dv)[-1] / sense.di[-1]))
+    equivalents = ", ".join(
+        f"{length:.2g} m of {area_mm2:g} mm²"
+        for area_mm2 in EQUIVALENT_AREAS_MM2
+        if (length := residual * area_mm2 * COPPER_S_M_PER_MM2)
+    )
+    note = f"{residual * 1e3:.3g} mΩ not covered by the sense leads: as much as {equivalents}."
+    return replace(figure, notes=(note,))
+
+
+def _difference(
+    settings: Settings,
+    evidence: Evidence,
+    name: str,
+    other: tuple[str, LevelMeans],
+    sense: LevelMeans,
+) -> Figure:
+    """Return |change of the other channel − change at the sense points| at the greatest current."""
+    channel, means = other
+    change, base = float(means.dv[-1]), float(sense.dv[-1])
+    context = evidence.context
+    return make_figure(
+        evidence.trial,
+        name,
+        abs(change - base),
+        "V",
+        [
+            *mean_difference(
+                context,
+                channel,
+                settings.voltage,
+                change,
+                means,
+                type_a(f"scatter of {channel}", float(means.u_dv[-1]), means.voltage.dof),
+            ),
+            *mean_difference(
+                context,
+                VOLTAGE,
+                settings.voltage,
+                base,
+                sense,
+                type_a(f"scatter of {VOLTAGE}", float(sense.u_dv[-1]), sense.voltage.dof),
+            ),
+        ],
+        reached=reached_by(sense, settings.voltage),
+    )
+
+
+def _resistance(
+    settings: Settings, evidence: Evidence, sense: LevelMeans, at_load: LevelMeans
+) -> Figure:
+    context = evidence.context
+    line = fit_line(sense.di, sense.dv - at_load.dv)
+    full = float(sense.di[-1])
+    return make_figure(
+        evidence.trial,
+        "sense_resistance",
+        line.slope,
+        "ohm",
+        [
+            type_a("scatter about the line", line.u_slope, line.dof),
+            *slope_components(context, VOLTAGE, settings.voltage, sense, per_unit=1 / full),
+            *slope_components(
+                context, VOLTAGE_AT_LOAD, settings.voltage, at_load, per_unit=1 / full
+            ),
+            *scale_components(context.accuracy(context.current), line.slope),
+        ],
+        reached=reached_by(sense, settings.voltage),
+    )
+
+
+def charts(
+    settings: Settings, evidence: Evidence, figures: tuple[Figure, ...]
+) -> tuple[Chart, ...]:
+    """Draw the change from no load at both places against current."""
+    points = evidence.points(part="round")
+    current = evidence.context.current
+    lines = []
+    for channel in (VOLTAGE, VOLTAGE_AT_LOAD):
+        means = level_means(points, channel, current)
+        lines.append(
+            Line(
+                channel,
+                tuple(map(float, means.di)),
+                tuple(map(float, means.dv)),
+                y_error=tuple(2 * float(u) for u in means.u_dv),
+            )
+        )
+    return (
+        Chart(
+            trial=evidence.trial,
+            title="Sense check: where the unit holds its voltage",
+            x_label="current",
+            x_unit="A",
+            y_label="change from no load",
+            y_unit="V",
+            lines=tuple(lines),
+            caption=(
+                f"At {settings.voltage:.6g} V. Where both places fall alike, the sense leads reach "
+                "the load; a gap that grows with current is resistance that they don't cover."
+            ),
+        ),
+    )
+
+
+TRIAL = Trial(
+    name="sense_check",
+    summary="Whether the unit regulates where the load is.",
+    settings=Settings,
+    gives=("sense_error", "sense_resistance", "lead_drop"),
+    needs=(VOLTAGE, VOLTAGE_AT_LOAD, "current."),
+    procedure=procedure,
+    figures=figures,
+    charts=charts,
+)

@@ -1,0 +1,324 @@
+"""Soak: whether the output holds for hours at constant load, line and setting.
+
+After the warm-up at the same load, the output is read at a steady cadence; figures are drawn from
+one-minute means. Terms: drift after warm-up, all else constant.
+"""
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts
+from sequencer.errors import FigureError
+from sequencer.numerics.ambient import temperature_coefficient
+from sequencer.numerics.drift import Departures, departures, rate
+from sequencer.numerics.maximum import Maximum
+from sequencer.numerics.minutes import MinuteMeans, minute_means
+from sequencer.requests import Apply, LoadState, Procedure, Read
+from sequencer.results import Chart, Component, Figure, Line, Mark
+from sequencer.trials.steps import leave, prepare
+from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
+from sequencer.uncertainty.accuracy import scale_components, wander_components
+from sequencer.uncertainty.combine import rectangular, type_a
+from sequencer.uncertainty.figure import make_figure
+
+
+class Settings(BaseModel):
+    """What a profile may say about a soak."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    voltage: PositiveVolts
+    current: PositiveAmperes
+    duration: PositiveSeconds
+    warm_up: PositiveSeconds | None = None
+    period: PositiveSeconds = 1.0
+    channels: tuple[str, ...] = Field(default=())
+
+
+def warm_up_s(settings: Settings, context: Context) -> float:
+    """Return the warm-up in seconds: the profile's, else the unit's."""
+    return settings.warm_up or context.unit.unit.warm_up
+
+
+def channels_of(settings: Settings, context: Context) -> tuple[str, ...]:
+    """Return the channels to read; the output voltage is always among them."""
+    usual = (context.current, *(c for c in (HEATSINK, AMBIENT) if context.has(c)))
+    return tuple(dict.fromkeys((VOLTAGE, *(settings.channels or usual))))
+
+
+def procedure(settings: Settings, context: Context) -> Procedure:
+    """Warm up at full load, then read for the whole duration."""
+    channels = channels_of(settings, context)
+    yield from prepare(settings.voltage)
+    yield Apply(LoadState("current", settings.current, on=True))
+    for phase, duration_s in (
+        ("warm-up", warm_up_s(settings, context)),
+        ("soak", settings.duration),
+    ):
+        yield Read(
+            channels=channels,
+            count=round(duration_s / settings.period) + 1,
+            period_s=settings.period,
+            tag={"phase": phase},
+        )
+    yield from leave()
+
+
+@dataclass(frozen=True, slots=True)
+class Soaked:
+    """What figures and chart of a soak are drawn from: means of the output and of the room."""
+
+    minutes: MinuteMeans
+    ambient: MinuteMeans | None
+    current: float
+    room_change_k: float
+    duration_s: float
+
+
+def soaked(settings: Settings, evidence: Evidence) -> Soaked:
+    """Return the one-minute means of the soak after warm-up.
+
+    Raises
+    ------
+    FigureError
+        When the soak never began.
+    """
+    point = _phase(evidence, "soak")
+    minutes = _means(point, VOLTAGE)
+    has_room = AMBIENT in channels_of(settings, evidence.context)
+    room = _means(point, AMBIENT) if has_room else None
+    current = float(np.nanmean(point.readings.value[evidence.context.current]))
+    return Soaked(
+        minutes=minutes,
+        ambient=room,
+        current=current,
+        room_change_k=(
+            evidence.context.accuracy(VOLTAGE).temperature_span
+            if room is None
+            else float(np.ptp(room.mean))
+        ),
+        # A row of n readings spans n − 1 cadences.
+        duration_s=minutes.covered_s - settings.period,
+    )
+
+
+def _phase(evidence: Evidence, phase: str) -> Point:
+    points = evidence.points(phase=phase)
+    if not points:
+        raise FigureError(f"The run ended before the {phase} was complete.")
+    return points[0]
+
+
+def _means(point: Point, channel: str) -> MinuteMeans:
+    return minute_means(point.readings.answered[channel], point.readings.value[channel])
+
+
+def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
+    """Compute drift in three definitions, its rate, and the temperature coefficient.
+
+    All from one-minute means after the warm-up. drift (V): greatest departure from the first mean.
+    drift_span (V): greatest less least. drift_about_mean (V): greatest departure from the mean of
+    all. drift_rate (V/s): least-squares slope of this soak. temperature_coefficient (V/K): against
+    the room's temperature, where the room changed enough. The meter's own stability over the same
+    time is in every budget. Definitions: common practice, no source.
+
+    Raises
+    ------
+    FigureError
+        When the soak never began, or fills fewer than two minutes.
+    """
+    data = soaked(settings, evidence)
+    found = departures(data.minutes)
+    reached = {
+        "voltage": settings.voltage,
+        "current_to": data.current,
+        "duration": data.duration_s,
+    }
+    parts = (
+        ("drift", found.from_start, found.time_from_start_s, found.u_start),
+        ("drift_span", found.span, found.time_span_s, 0.0),
+        ("drift_about_mean", found.about_mean, data.duration_s / 2, 0.0),
+    )
+    notes = tuple(data.minutes.notes)
+    results = [
+        make_figure(
+            evidence.trial,
+            name,
+            maximum.value,
+            "V",
+            _budget(evidence, settings, data, found, maximum, lag_s, u_start),
+            reached=reached,
+            notes=notes,
+        )
+        for name, maximum, lag_s, u_start in parts
+    ]
+    results.append(_rate(settings, evidence, data, reached))
+    coefficient = _coefficient(evidence, data, reached)
+    return (*results, *(() if coefficient is None else (coefficient,)))
+
+
+def _budget(
+    evidence: Evidence,
+    settings: Settings,
+    data: Soaked,
+    found: Departures,
+    maximum: Maximum,
+    lag_s: float,
+    u_start: float,
+) -> list[Component]:
+    accuracy = evidence.context.accuracy(VOLTAGE)
+    return [
+        type_a("noise of the first mean", u_start, found.noise_dof),
+        type_a("noise of the farthest mean", maximum.u, found.noise_dof),
+        rectangular("lift by noise", maximum.u_bias * sqrt(3.0)),
+        *scale_components(accuracy, maximum.value),
+        *wander_components(
+            accuracy,
+            settings.voltage,
+            lag_s=lag_s,
+            temperature_change_k=data.room_change_k,
+        ),
+    ]
+
+
+RANDOM_WALK_SLOPE = 1.1
+"""A random walk that ends d away bends a fitted slope by about √(6/5)·d over the time."""
+
+
+def _rate(
+    settings: Settings, evidence: Evidence, data: Soaked, reached: dict[str, float]
+) -> Figure:
+    found = rate(data.minutes)
+    accuracy = evidence.context.accuracy(VOLTAGE)
+    hourly = found.u * 3600 * 1e3
+    return make_figure(
+        evidence.trial,
+        "drift_rate",
+        found.rate,
+        "V/s",
+        [
+            type_a("noise of the means", found.u_of_this_soak, data.minutes.mean.size - 2),
+            *scale_components(accuracy, found.rate),
+            *wander_components(
+                accuracy,
+                settings.voltage,
+                lag_s=data.duration_s,
+                temperature_change_k=data.room_change_k,
+                sensitivity=RANDOM_WALK_SLOPE / data.duration_s,
+            ),
+        ],
+        reached=reached,
+        notes=(
+            "The rate of this soak. Another soak of the same unit may differ by a standard "
+            f"uncertainty of {hourly:.3g} mV/h, as what is left over the line is correlated "
+            f"over {found.correlation_time:.3g} minutes.",
+        ),
+    )
+
+
+def _coefficient(evidence: Evidence, data: Soaked, reached: dict[str, float]) -> Figure | None:
+    """Return the temperature coefficient, or None where the room did not show it."""
+    if data.ambient is None:
+        return None
+    try:
+        found = temperature_coefficient(data.minutes, data.ambient, lag_s=None)
+    except FigureError:
+        return None
+    accuracy = evidence.context.accuracy(VOLTAGE)
+    meter = accuracy.temperature_gain * abs(float(data.minutes.mean[0]))
+    return make_figure(
+        evidence.trial,
+        "temperature_coefficient",
+        found.value,
+        "V/K",
+        [
+            type_a("scatter about the fit", found.u, found.dof),
+            rectangular("meter's gain following the room", meter),
+            rectangular("meter's offset following the room", accuracy.temperature_offset),
+        ],
+        reached=reached,
+        notes=(
+            f"The output follows the room with a lag of about {found.lag_s:.0f} s; the room "
+            f"changed by {found.span_k:.2g} K.",
+        ),
+    )
+
+
+def charts(
+    settings: Settings, evidence: Evidence, figures: tuple[Figure, ...]
+) -> tuple[Chart, ...]:
+    """Draw the departure of the output over the hours, and the temperatures beside it."""
+    data = soaked(settings, evidence)
+    first = float(data.minutes.mean[0])
+    begin = float(data.minutes.start_s)
+    lines = []
+    warm = evidence.points(phase="warm-up")
+    if warm:
+        lines.append(_line("warm-up", _means(warm[0], VOLTAGE), begin, first))
+    lines.append(_line("soak, one-minute means", data.minutes, begin, first))
+    output = Chart(
+        trial=evidence.trial,
+        title="Soak: departure of the output from its value after warm-up",
+        x_label="time after warm-up",
+        x_unit="s",
+        y_label="voltage.sense, departure",
+        y_unit="V",
+        lines=tuple(lines),
+        marks=(Mark("end of warm-up", "x", 0.0, "guide"),),
+        caption=f"At {settings.voltage:.6g} V and {data.current:.4g} A, line not controlled.",
+    )
+    temperatures = tuple(
+        _line(channel, _means(point, channel), begin, 0.0, label=f"{channel}, {phase}")
+        for channel in (HEATSINK, AMBIENT)
+        if channel in channels_of(settings, evidence.context)
+        for phase in ("warm-up", "soak")
+        for point in evidence.points(phase=phase)[:1]
+    )
+    if not temperatures:
+        return (output,)
+    return (
+        output,
+        Chart(
+            trial=evidence.trial,
+            title="Soak: temperatures",
+            x_label="time after warm-up",
+            x_unit="s",
+            y_label="temperature",
+            y_unit="°C",
+            lines=temperatures,
+            marks=(Mark("end of warm-up", "x", 0.0, "guide"),),
+            caption="Heatsink and room over the same time.",
+        ),
+    )
+
+
+def _line(
+    label_or_channel: str, means: MinuteMeans, begin: float, zero: float, *, label: str = ""
+) -> Line:
+    return Line(
+        label or label_or_channel,
+        tuple(float(t) for t in means.time - begin),
+        tuple(float(v) for v in means.mean - zero),
+        style="line",
+    )
+
+
+TRIAL = Trial(
+    name="soak",
+    summary="Whether the output holds for hours at constant load.",
+    settings=Settings,
+    gives=(
+        "drift",
+        "drift_span",
+        "drift_about_mean",
+        "drift_rate",
+        "temperature_coefficient",
+    ),
+    needs=(VOLTAGE, "current."),
+    procedure=procedure,
+    figures=figures,
+    charts=charts,
+)

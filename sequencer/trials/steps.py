@@ -1,0 +1,105 @@
+"""Pieces of procedure that trials share: prepare the unit, go to a point and read it, leave."""
+
+from collections.abc import Generator, Mapping
+
+from sequencer.requests import (
+    Apply,
+    LoadState,
+    Note,
+    Read,
+    Readings,
+    Reply,
+    Request,
+    Settle,
+    Settled,
+    SupplyState,
+)
+from sequencer.trials.trial import Context
+
+LOAD_OFF = LoadState("current", 0.0, on=False)
+
+SETTLE_COUNT = 5
+"""A settling window of five readings: enough to tell a slope from noise."""
+
+SETTLE_LIMIT_S = 30.0
+"""A linear supply settles in milliseconds; what still moves after 30 s is heat or a fault."""
+
+NOISE_MARGIN = 6.0
+"""Settled within six standard deviations of the meter's noise: noise alone seldom exceeds it."""
+
+RESOLUTION_MARGIN = 3.0
+"""A meter that shows few digits jumps by a digit or two though nothing moves."""
+
+LEAST_TOLERANCE = 2e-6
+"""Nothing is asked to be steadier than 2 ppm of the setting; a bench's leads aren't."""
+
+SETTING_BAND = 0.001
+"""A knob is set when the reading lies within 0.1 % of the setting (common practice, no source)."""
+
+LEAST_BAND_V = 0.01
+
+
+def tolerances(context: Context, channels: tuple[str, ...], voltage: float) -> dict[str, float]:
+    """Return for each channel how much it may move and still count as steady, in its own unit."""
+    found: dict[str, float] = {}
+    for channel in channels:
+        accuracy = context.accuracy(channel)
+        full = voltage if channel.startswith("voltage.") else context.unit.ratings.current
+        found[channel] = max(
+            NOISE_MARGIN * accuracy.noise,
+            RESOLUTION_MARGIN * accuracy.resolution,
+            LEAST_TOLERANCE * full,
+        )
+    return found
+
+
+def prepare(voltage: float) -> Generator[Request, Reply, None]:
+    """Set the unit to a voltage with its limit fully up and the load drawing nothing."""
+    yield Apply(LOAD_OFF)
+    yield Apply(
+        SupplyState(
+            voltage=voltage,
+            current_limit="maximum",
+            output=True,
+            band=max(SETTING_BAND * voltage, LEAST_BAND_V),
+        )
+    )
+
+
+def leave() -> Generator[Request, Reply, None]:
+    """Take the load off, so that nothing heats between trials."""
+    yield Apply(LOAD_OFF)
+
+
+def read_at(
+    state: LoadState,
+    *,
+    channels: tuple[str, ...],
+    tolerance: Mapping[str, float],
+    readings: int,
+    period_s: float,
+    tag: Mapping[str, float | str],
+) -> Generator[Request, Reply, Readings]:
+    """Set the load, wait until the channels of `tolerance` are steady, and read."""
+    yield Apply(state)
+    settled = yield Settle(
+        tolerance=tolerance,
+        window_s=SETTLE_COUNT * period_s,
+        period_s=period_s,
+        limit_s=SETTLE_LIMIT_S,
+    )
+    if isinstance(settled, Settled) and not settled.settled:
+        yield Note(
+            f"Not settled within {SETTLE_LIMIT_S:.0f} s at {state.mode} {state.level:.6g}: "
+            + ", ".join(f"{c} moves by {s:.3g} per second" for c, s in settled.slope_per_s.items()),
+            "warning",
+        )
+    reply = yield Read(channels=channels, count=readings, period_s=period_s, tag=tag)
+    if not isinstance(reply, Readings):
+        raise TypeError(f"expected Readings in reply to Read, found {reply!r}")
+    return reply
+
+
+def mean_of(readings: Readings, channel: str) -> float:
+    """Return the mean of a channel in a reply (NaN if any reading is)."""
+    return float(readings.value[channel].mean())

@@ -1,0 +1,131 @@
+"""What a trial is made of, what it may know, and the evidence that its figures are drawn from."""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+import numpy as np
+from pydantic import BaseModel
+
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.unit import UnitDocument
+from sequencer.errors import FigureError
+from sequencer.record.read import Step
+from sequencer.requests import Array, Procedure, Read, Readings
+from sequencer.results import Chart, Figure
+from sequencer.uncertainty.accuracy import Accuracy
+
+S = TypeVar("S", bound=BaseModel)
+
+VOLTAGE = "voltage.sense"
+VOLTAGE_AT_LOAD = "voltage.load"
+VOLTAGE_AT_TERMINALS = "voltage.terminals"
+HEATSINK = "temperature.heatsink"
+AMBIENT = "temperature.ambient"
+CURRENTS = ("current.shunt", "current.load", "current.panel")
+"""Where the current is taken from: the first of these that the bench has."""
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What a trial knows beside its own settings."""
+
+    unit: UnitDocument
+    bench: BenchDocument
+
+    def has(self, channel: str) -> bool:
+        """Return whether the bench provides a channel."""
+        return channel in self.bench.channels
+
+    @property
+    def current(self) -> str:
+        """The channel that the current is taken from."""
+        for channel in CURRENTS:
+            if self.has(channel):
+                return channel
+        raise FigureError(
+            f"The bench provides no current channel; expected one of {', '.join(CURRENTS)}."
+        )
+
+    def accuracy(self, channel: str) -> Accuracy:
+        """Return the accuracy statement of a channel, by component."""
+        entry = self.bench.channels[channel]
+        return Accuracy(**dict(entry.accuracy), shunt=entry.shunt)
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One Read of a procedure: its tag, and per channel the times and values in its unit."""
+
+    tag: Mapping[str, float | str]
+    readings: Readings
+
+    def times(self, channel: str) -> Array:
+        """Return the middle of each reading's asked and answered time, in seconds."""
+        middle: Array = (self.readings.asked[channel] + self.readings.answered[channel]) / 2
+        return middle
+
+    def values(self, channel: str) -> Array:
+        """Return the readings of a channel.
+
+        Raises
+        ------
+        FigureError
+            When a reading is not a number: an overload never enters a mean.
+        """
+        values = self.readings.value[channel]
+        if not np.all(np.isfinite(values)):
+            raise FigureError(
+                f"{channel} has {int(np.sum(~np.isfinite(values)))} overloaded or missing "
+                f"readings of {values.size} at the point {dict(self.tag)}; nothing is computed "
+                "from the rest. Look at the meter's range and leads."
+            )
+        return values
+
+    def mean(self, channel: str) -> float:
+        """Return the mean of a channel."""
+        return float(np.mean(self.values(channel)))
+
+    def time(self, channel: str) -> float:
+        """Return the mean time of a channel's readings, in seconds."""
+        return float(np.mean(self.times(channel)))
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """All that one trial asked and got."""
+
+    trial: str
+    context: Context
+    steps: tuple[Step, ...]
+
+    def points(self, **tag: float | str) -> tuple[Point, ...]:
+        """Return the completed Reads whose tag holds the given entries, in the order read."""
+        return tuple(self._points(tag))
+
+    def _points(self, tag: Mapping[str, float | str]) -> Iterator[Point]:
+        for step in self.steps:
+            if (
+                isinstance(step.request, Read)
+                and isinstance(step.reply, Readings)
+                and all(step.request.tag.get(key) == value for key, value in tag.items())
+            ):
+                yield Point(step.request.tag, step.reply)
+
+
+@dataclass(frozen=True, slots=True)
+class Trial(Generic[S]):
+    """A trial: name, settings, procedure, figures and charts.
+
+    `gives` names the figures it can give, `needs` the channels it can't do without (a name that
+    ends in "." stands for any channel that begins so).
+    """
+
+    name: str
+    summary: str
+    settings: type[S]
+    gives: tuple[str, ...]
+    needs: tuple[str, ...]
+    procedure: Callable[[S, Context], Procedure]
+    figures: Callable[[S, Evidence], tuple[Figure, ...]]
+    charts: Callable[[S, Evidence, tuple[Figure, ...]], tuple[Chart, ...]]

@@ -1,0 +1,49 @@
+"""Guards: which bound wins, and when one trips."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from drivers.roles import Reading
+from sequencer.errors import GuardTripped
+from sequencer.run.guards import GuardBound, Guards, tightest
+
+
+def reading(value: float, at: float = 0.0, channel: str = "temperature.heatsink") -> Reading:
+    return Reading(channel, value, str(value), at, at)
+
+
+def test_the_tightest_bound_of_each_kind_wins_and_all_sources_are_named() -> None:
+    joined = tightest(
+        (
+            GuardBound("c", at_most=5.0, source="the bench document"),
+            GuardBound("c", at_least=1.0, at_most=9.0, rate_at_most=0.1, source="the profile"),
+        )
+    )
+    assert joined == (GuardBound("c", 1.0, 5.0, 0.1, "the bench document, the profile"),)
+
+
+@given(value=st.floats(-1e6, 1e6), low=st.floats(-1e3, 0), high=st.floats(0.001, 1e3))
+def test_a_guard_trips_exactly_outside_its_bounds(value: float, low: float, high: float) -> None:
+    guards = Guards([GuardBound("temperature.heatsink", low, high, source="a test")])
+    if low <= value <= high:
+        guards.check([reading(value)])
+    else:
+        with pytest.raises(GuardTripped):
+            guards.check([reading(value)])
+
+
+def test_a_rise_trips_once_it_has_lasted_long_enough_to_be_heat_and_not_noise() -> None:
+    bound = GuardBound("temperature.heatsink", rate_at_most=5.0 / 60, source="a test")
+    guards = Guards([bound])
+    with pytest.raises(GuardTripped, match="per minute"):
+        for second in range(60):
+            guards.check([reading(20.0 + 0.1 * second, float(second))])
+    assert second <= 21
+    calm = Guards([bound])
+    for second in range(600):
+        calm.check([reading(20.0 + 0.05 * second, float(second))])
+
+
+def test_channels_without_a_guard_are_left_alone() -> None:
+    Guards([]).check([reading(1e9)])
