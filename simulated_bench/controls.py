@@ -50,7 +50,7 @@ def peak_at(parts: Parts, controls: Controls, time_s: float) -> float:
     """Return the reservoir's voltage without load."""
     if not controls.line_on:
         return 0.0
-    winding = choose(parts.windings, controls.setting.nominal(parts.setting))
+    winding = choose(parts.windings, controls.setting.nominal_v)
     return parts.rectifier.peak(winding, parts.line.ratio(time_s))
 
 
@@ -62,14 +62,15 @@ def leakage_at(parts: Parts, case_degc: float) -> float:
     )
 
 
-def set_voltage(parts: Parts, controls: Controls, time_s: float, heat: Temperatures) -> float:
+def set_voltage(
+    parts: Parts, controls: Controls, time_s: float, heat: Temperatures, line_ratio: float
+) -> float:
     """Return the voltage that the loop aims at between its sense inputs."""
-    volts = controls.setting.volts(parts.setting)
+    volts = controls.setting.volts
     if parts.setting.wiper is not None:
         volts += parts.setting.wiper.at(time_s)
     volts *= parts.reference.ratio(time_s, heat.reference)
-    line = parts.line
-    volts += parts.regulator.line_coefficient * line.nominal_v * (line.ratio(time_s) - 1.0)
+    volts += parts.regulator.line_coefficient * parts.line.nominal_v * (line_ratio - 1.0)
     return max(volts, LEAST_OUTPUT_V)
 
 
@@ -79,12 +80,12 @@ def circuit_at(
     time_s: float,
     heat: Temperatures,
     ambient_degc: float,
-    volts: float | None = None,
 ) -> Circuit:
-    """Return the circuit at a bench time, at given temperatures and optionally a given set voltage."""
+    """Return the circuit at a bench time, at given temperatures; the unit is driven."""
     regulator, wiring = parts.regulator, parts.wiring
-    winding = choose(parts.windings, controls.setting.nominal(parts.setting))
-    v_cv = set_voltage(parts, controls, time_s, heat) if volts is None else volts
+    winding = choose(parts.windings, controls.setting.nominal_v)
+    line_ratio = parts.line.ratio(time_s)
+    v_cv = set_voltage(parts, controls, time_s, heat, line_ratio)
     full = (
         regulator.limit_current_a
         * controls.limit_knob
@@ -107,7 +108,7 @@ def circuit_at(
         limit_per_v=per_v,
         rounding_v=regulator.rounding_voltage_v,
         rounding_a=regulator.rounding_current_a,
-        peak_v=peak_at(parts, controls, time_s),
+        peak_v=parts.rectifier.peak(winding, line_ratio),
         source_ohm=parts.rectifier.source_ohm(winding),
         ripple_ohm=parts.rectifier.ripple_ohm,
         saturation_v=saturation,

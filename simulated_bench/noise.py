@@ -41,8 +41,7 @@ class GridSeries:
     def at(self, time_s: float) -> float:
         """Return the value at a time, linear between grid points; before zero, that at zero."""
         position = time_s / self.period_s
-        if position <= 0.0:
-            position = 0.0
+        position = max(0.0, position)
         index = int(position)
         block, offset = divmod(index, BLOCK)
         values = self._blocks.get(block)

@@ -95,7 +95,7 @@ def solve(circuit: Circuit, start: float | None = None) -> OperatingPoint:
     y = _guess(c) if start is None else start
     if not low < y < high:
         y = _guess(c)
-    current = 0.0
+    current = max(0.0, c.limit_a + c.limit_per_v * c.v_cv + c.rounding_a * min(y, 0.0))
     for rounds in range(MOST_ROUNDS):
         h, slope, current, step_v, step_a = _excess(c, y, current)
         if h > 0.0:
@@ -107,6 +107,7 @@ def solve(circuit: Circuit, start: float | None = None) -> OperatingPoint:
             following = 0.5 * (low + high)
         change = following - y
         y = following
+        current += step_a * change
         if abs(change * step_v) < TOLERANCE_V and abs(change * step_a) < TOLERANCE_A:
             break
     return _point(c, y, current)
@@ -155,12 +156,11 @@ def _supply(c: Circuit, y: float, current: float) -> tuple[float, float, float, 
     drop = c.rounding_v * exp(y)
     threshold = c.limit_a + c.rounding_a * y
     per_v = c.limit_per_v
-    target, slope = _target(c, current)
     for _ in range(MOST_ROUNDS):
-        wrong = current - threshold - per_v * (target - drop)
-        change = wrong / (1.0 - per_v * slope)
-        current -= change
         target, slope = _target(c, current)
+        change = (threshold + per_v * (target - drop) - current) / (1.0 - per_v * slope)
+        current += change
+        target += slope * change
         if abs(change) < TOLERANCE_A:
             break
     rate = (c.rounding_a - per_v * drop) / (1.0 - per_v * slope)

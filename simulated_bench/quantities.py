@@ -111,7 +111,7 @@ def _expected(dimension: str) -> str:
 
 
 def _schema(dimension: str) -> GetPydanticSchema:
-    def read(value: Any) -> Uncertain:  # noqa: ANN401 - whatever stands in the document
+    def read(value: Any) -> Uncertain:
         if isinstance(value, Uncertain):
             return value
         if not isinstance(value, str):

@@ -5,8 +5,12 @@ drawn once per unit. A worn trimmer's wiper jumps to another level at random mom
 """
 
 from dataclasses import dataclass
+from typing import Final
 
 from simulated_bench.noise import GridSeries
+
+ROUNDING_V: Final = 1e-9
+"""30 V must take the 2 V switch although decimal fractions are not exact in binary."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,24 +26,16 @@ class SettingParts:
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """Where switches and trimmer stand."""
+    """Where switches and trimmer stand.
+
+    `nominal_v` is what the scales say, `volts` what the positions really add up to, without the
+    wiper's jumps.
+    """
 
     switches: tuple[bool, ...]
     trimmer_v: float
-
-    def nominal(self, parts: SettingParts) -> float:
-        """Return what the knobs' scales say."""
-        return self.trimmer_v + sum(
-            weight for weight, on in zip(parts.weights_v, self.switches, strict=True) if on
-        )
-
-    def volts(self, parts: SettingParts) -> float:
-        """Return what the positions really add up to, without the wiper's jumps."""
-        return self.trimmer_v + sum(
-            weight * (1.0 + error)
-            for weight, error, on in zip(parts.weights_v, parts.errors, self.switches, strict=True)
-            if on
-        )
+    nominal_v: float
+    volts: float
 
 
 def dial(parts: SettingParts, wanted_v: float) -> Setting:
@@ -50,13 +46,25 @@ def dial(parts: SettingParts, wanted_v: float) -> Setting:
     rest = wanted_v
     switches = []
     for weight in parts.weights_v:
-        on = weight <= rest + 1e-9  # 30 V must take the 2 V switch in spite of rounding
+        on = weight <= rest + ROUNDING_V
         switches.append(on)
         rest -= weight if on else 0.0
-    return Setting(tuple(switches), min(max(rest, parts.trimmer_from_v), parts.trimmer_to_v))
+    trimmer_v = min(max(rest, parts.trimmer_from_v), parts.trimmer_to_v)
+    return _standing(parts, tuple(switches), trimmer_v)
 
 
-def trimmed(parts: SettingParts, setting: Setting, by_v: float) -> Setting:
-    """Return the setting with its trimmer turned, as far as it goes."""
-    trimmer_v = min(max(setting.trimmer_v + by_v, parts.trimmer_from_v), parts.trimmer_to_v)
-    return Setting(setting.switches, trimmer_v)
+def turned(parts: SettingParts, setting: Setting, by_v: float) -> Setting:
+    """Return the setting changed by a voltage: the trimmer if it reaches, else dialled anew."""
+    trimmer_v = setting.trimmer_v + by_v
+    if parts.trimmer_from_v <= trimmer_v <= parts.trimmer_to_v:
+        return _standing(parts, setting.switches, trimmer_v)
+    return dial(parts, setting.nominal_v + by_v)
+
+
+def _standing(parts: SettingParts, switches: tuple[bool, ...], trimmer_v: float) -> Setting:
+    nominal_v = volts = trimmer_v
+    for weight, error, on in zip(parts.weights_v, parts.errors, switches, strict=True):
+        if on:
+            nominal_v += weight
+            volts += weight * (1.0 + error)
+    return Setting(switches, trimmer_v, nominal_v, volts)

@@ -24,7 +24,7 @@ from simulated_bench.person import Action, Person
 from simulated_bench.rectifier import SAWTOOTH_RMS
 from simulated_bench.regulator import clip_ripple_rms
 from simulated_bench.scenario_models import Scenario
-from simulated_bench.setting import dial, trimmed
+from simulated_bench.setting import dial, turned
 
 GRID_S: Final = 1.0
 """Cells of this length resolve the heatsink's minutes; the junction follows within one cell."""
@@ -275,8 +275,8 @@ class World:
             case "voltage":
                 controls = replace(controls, setting=dial(setting, action.amount))
             case "trim":
-                turned = trimmed(setting, controls.setting, action.amount)
-                controls = replace(controls, setting=turned)
+                moved = turned(setting, controls.setting, action.amount)
+                controls = replace(controls, setting=moved)
             case "limit":
                 full = self.scenario.regulator.limit_current.nominal
                 controls = replace(controls, limit_knob=min(1.0, max(0.0, action.amount / full)))
