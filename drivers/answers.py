@@ -17,7 +17,7 @@ _with_suffix = re.compile(rb"\s*(" + NUMBER + rb")\s*([^\s\d.+-][^\s]*)\s*").ful
 
 OVERLOAD = 9.9e37
 NOT_A_NUMBER = 9.91e37
-"""SCPI-1999, volume 1, 7.2.1.4 and 7.2.1.5: infinity and NAN as numbers."""
+"""SCPI-1999, volume 1, numeric parameters: INFinity and NAN as numbers."""
 
 MARKER_WIDTH = 1e-4
 """Relative width in which an answer counts as a marker; instruments round them differently."""

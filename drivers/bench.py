@@ -6,7 +6,7 @@ from drivers.clock import MonotonicClock, TimeBaseClock
 from drivers.instrument import Instrument
 from drivers.load import ElectronicLoad
 from drivers.reading import Round, plan, read_rounds
-from drivers.roles import BenchSpec, Operator, Reading
+from drivers.roles import BenchSpec, Clock, Load, Operator, Reading, Supply
 from drivers.session import EventSink
 from drivers.supply import RemoteSupply
 
@@ -22,10 +22,14 @@ class OpenBench:
         on_event: EventSink,
     ) -> None:
         roles = {i.session.spec.role: i for i in instruments.values()}
-        self.clock = TimeBaseClock(roles["time_base"]) if "time_base" in roles else MonotonicClock()
-        self.load = ElectronicLoad(roles["load"]) if "load" in roles else None
-        self.supply = RemoteSupply(roles["supply"]) if "supply" in roles else None
-        self.operator = operator
+        self._clock = (
+            TimeBaseClock(roles["time_base"]) if "time_base" in roles else MonotonicClock()
+        )
+        self._load = ElectronicLoad(roles["load"]) if "load" in roles else None
+        self.clock: Clock = self._clock
+        self.load: Load | None = self._load
+        self.supply: Supply | None = RemoteSupply(roles["supply"]) if "supply" in roles else None
+        self.operator: Operator | None = operator
         self._instruments = instruments
         self._channels = {channel.name: channel for channel in spec.channels}
         self._plans: dict[tuple[str, ...], tuple[Round, ...]] = {}
@@ -49,7 +53,7 @@ class OpenBench:
         rounds = self._plans.get(names)
         if rounds is None:
             rounds = self._plans[names] = plan(names, self._channels, self._instruments)
-        return read_rounds(rounds, self.clock, self._on_event)
+        return read_rounds(rounds, self._clock, self._on_event)
 
     def check_errors(self) -> tuple[str, ...]:
         """Empty every error queue; return what stood there as `instrument: number, text`.
@@ -59,8 +63,8 @@ class OpenBench:
         found: list[str] = []
         for instrument in self._instruments.values():
             found.extend(instrument.once_more(instrument.errors))
-        if self.load is not None:
-            found.extend(self.load.complaints())
+        if self._load is not None:
+            found.extend(self._load.complaints())
         return tuple(found)
 
     def close(self) -> None:

@@ -18,7 +18,7 @@ from drivers.session import EventSink, Session
 T = TypeVar("T")
 
 ERROR = re.compile(r"[+-]?\d+\s*(,|$)")
-"""An entry of the error queue: number, comma, text (SCPI-1999, volume 1, 21.8)."""
+"""An entry of the error queue: number, comma, text (SCPI-1999, SYSTem:ERRor)."""
 
 MOST_ERRORS = 100
 """A queue that still holds something after so many questions is not emptying."""
@@ -35,7 +35,7 @@ class Asking:
 
 
 def compound(messages: Iterable[str]) -> str:
-    """Join messages into one; each starts at the root again (IEEE 488.2; SCPI-1999, 6.2.4)."""
+    """Join messages into one; each starts at the root again (SCPI-1999, volume 1, headers)."""
     return ";".join(text if text.startswith(("*", ":")) else f":{text}" for text in messages)
 
 

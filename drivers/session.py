@@ -82,22 +82,17 @@ class Session:
             )
         except Exception as error:  # the libraries raise anything; one place translates
             raise self._translate(error, None) from error
-        self._exchange_identity()
-        if self._opened_before:
-            self.reopened += 1
-            self._on_event("reopened", f"{self.spec.name} at {self.spec.address}: reopened")
-            self._restore()
-        self._opened_before = True
-
-    def _restore(self) -> None:
-        """Let the driver look at the instrument's state; not to be used if that fails."""
-        if self.on_reopened is None:
-            return
         try:
-            self.on_reopened()
+            self._exchange_identity()
+            if self._opened_before:
+                self.reopened += 1
+                self._on_event("reopened", f"{self.spec.name} at {self.spec.address}: reopened")
+                if self.on_reopened is not None:
+                    self.on_reopened()
         except BaseException:
-            self._close("its state could not be confirmed after reopening")
+            self._close("who it is or its state could not be confirmed")
             raise
+        self._opened_before = True
 
     def _exchange_identity(self) -> None:
         identity = self.query_text(self._identify)

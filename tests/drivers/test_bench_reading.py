@@ -31,9 +31,12 @@ def test_virtual_times_are_the_last_known_time_and_the_one_asked_for_afterwards(
     bench = table.connect()
     assert bench.clock.sleep_until(200.0) == 200.0
     asked = table.servers["clock"].log.count("CLOCk:TIME?")
-    table.servers["thermo"].answers["MEASure:TEMPerature? (@102)"] = lambda: (
-        setattr(table, "bench_time", 200.1) or "20"
-    )
+
+    def takes_time() -> str:
+        table.bench_time = 200.1
+        return "20"
+
+    table.servers["thermo"].answers["MEASure:TEMPerature? (@102)"] = takes_time
     readings = bench.read(ALL)
     assert {r.asked_at for r in readings} == {200.0}
     assert {r.answered_at for r in readings} == {200.1}
@@ -101,7 +104,7 @@ def test_channels_of_an_instrument_without_compound_messages_go_in_rounds(
     bench.close()
 
 
-# SCPI-1999, volume 1, 7.2.1.4 and 7.2.1.5: 9.9E37 and -9.9E37 are infinity, 9.91E37 is not a number
+# SCPI-1999, volume 1, numeric parameters: 9.9E37 and -9.9E37 are infinity, 9.91E37 is not a number
 @pytest.mark.external
 @pytest.mark.parametrize(
     ("raw", "flag"),

@@ -3,6 +3,7 @@
 import subprocess
 import sys
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from table import CHANNELS, Table, changed
@@ -15,11 +16,12 @@ from drivers.errors import (
     WrongIdentity,
 )
 from drivers.link import resource_manager
-from drivers.roles import BenchSpec, ChannelSpec
+from drivers.roles import Bench, BenchSpec, ChannelSpec
 
 
 def open_sessions() -> int:
-    return len(resource_manager("@py").visalib.sessions)
+    library: Any = resource_manager("@py").visalib
+    return len(library.sessions)
 
 
 def test_identities_are_the_answers(table: Table) -> None:
@@ -137,3 +139,11 @@ def test_two_loads_are_refused(table: Table) -> None:
     spec = changed(table.spec(), "meter_b", role="load", dialect="scpi-load")
     with pytest.raises(InstrumentError, match=r"has the role 'load' already"):
         table.open(spec)
+
+
+def test_opened_bench_fits_the_published_roles(table: Table) -> None:
+    bench: Bench = table.connect()
+    assert bench.load is not None
+    assert bench.operator is not None
+    assert bench.supply is None
+    bench.close()

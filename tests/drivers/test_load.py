@@ -8,10 +8,10 @@ from table import Table, changed
 
 from drivers.bench import OpenBench
 from drivers.errors import InstrumentError, NoAnswer, RefusedSetting
-from drivers.load import ElectronicLoad
+from drivers.roles import Load
 
 
-def load_of(bench: OpenBench) -> ElectronicLoad:
+def load_of(bench: OpenBench) -> Load:
     assert bench.load is not None
     return bench.load
 

@@ -9,7 +9,7 @@ import socket
 import time
 
 import pytest
-from stand_in import StandIn
+from stand_in import StandIn, late
 
 from drivers.errors import InstrumentError
 from drivers.roles import InstrumentSpec
@@ -76,10 +76,7 @@ def test_returned_answers_belong_to_their_questions(seed: int) -> None:
 def test_a_session_that_is_used_again_after_a_timeout_would_be_caught() -> None:
     """The check above can fail: without closing, the late answer is the next one's."""
     with StandIn() as server:
-        server.special["N? 1"] = lambda _, connection, __: (
-            time.sleep(2 * TIMEOUT_S),
-            connection.sendall(b"1\n"),
-        )[0]
+        server.special["N? 1"] = late(2 * TIMEOUT_S, b"1\n")
         server.answers["N? 2"] = "2"
         with socket.create_connection(("127.0.0.1", server.port)) as bare:
             bare.settimeout(TIMEOUT_S)

@@ -5,6 +5,7 @@ import threading
 import time
 from collections.abc import Iterator
 from itertools import count
+from typing import Any
 
 import pytest
 from stand_in import StandIn, cut, hang_up, late, send, silent
@@ -302,7 +303,7 @@ def test_keepalive_and_no_delay_are_set_on_the_socket(session: Session) -> None:
 
 
 def test_reopening_leaves_nothing_in_the_library(session: Session) -> None:
-    library = resource_manager("@py").visalib
+    library: Any = resource_manager("@py").visalib
 
     def sizes() -> tuple[int, ...]:
         return (
