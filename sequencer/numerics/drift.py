@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.numerics.effective import correlation_time
+from sequencer.numerics.effective import correlation_time, doubt
 from sequencer.numerics.line import fit_line
 from sequencer.numerics.maximum import Maximum, greatest_departure, greatest_span
 from sequencer.numerics.minutes import MinuteMeans
@@ -68,12 +68,12 @@ def departures(minutes: MinuteMeans) -> Departures:
     noisy = bool(np.all(minutes.u > 0))
     u = minutes.u if noisy else 0.0
     later_u = minutes.u[1:] if noisy else 0.0
-    from_start = greatest_departure(mean[1:] - mean[0], later_u)
-    span = greatest_span(mean, u)
+    from_start = greatest_departure(mean[1:] - mean[0], later_u, in_order=True)
+    span = greatest_span(mean, u, in_order=True)
     return Departures(
         from_start=from_start,
         span=span,
-        about_mean=greatest_departure(mean - mean.mean(), u),
+        about_mean=greatest_departure(mean - mean.mean(), u, in_order=True),
         u_start=float(minutes.u[0]),
         noise_dof=minutes.noise_dof,
         time_from_start_s=float(time[from_start.index + 1] - time[0]),
@@ -122,7 +122,7 @@ def rate(minutes: MinuteMeans) -> Rate:
     -----
     Variance of an ordinary least-squares slope with correlated residuals: the white-noise one times
     the integrated autocorrelation time, since the regressor (time) varies slowly beside it; degrees
-    of freedom n/τ − 2, at least 1. B. D. Santer et al., J. Geophys. Res. 105 (2000) 7337, use the
+    of freedom (n/τ − 2)/(2 − 1/τ), at least 1. B. D. Santer et al., J. Geophys. Res. 105 (2000) 7337, use the
     same with τ of a first-order process.
     """
     if minutes.mean.size < _LEAST_FOR_RATE:
@@ -156,7 +156,7 @@ def correlated_residuals(
     n = residuals.size
     if np.ptp(residuals) <= 1e-15:
         return 1.0, float(n - unknowns), 1.0
-    tau = correlation_time(residuals)
-    dof = max(n / tau - unknowns, 1.0)
-    factor = float(np.sqrt(tau * (n - unknowns) / (dof * tau)))
-    return tau, dof, factor
+    tau = correlation_time(residuals, unknowns)
+    left = max(n / tau - unknowns, 1.0)
+    factor = float(np.sqrt((n - unknowns) / left))
+    return tau, max(left / doubt(tau), 1.0), factor

@@ -78,14 +78,15 @@ def autocorrelation(values: Values, lags: int | None = None) -> Array:
     return np.asarray(covariance[:wanted] / power, dtype=np.float64)
 
 
-def correlation_time(values: Values) -> float:
+def correlation_time(values: Values, unknowns: int = 1) -> float:
     """Return the integrated autocorrelation time 1 + 2Σρ in readings, at least 1.
 
     The sum ends where the sum of two neighbouring autocorrelations is no longer positive, kept
     from rising. Then it is corrected for the mean having been taken from the same readings, which
     pulls every ρ down by about τ/n.
 
-    Parameters and errors as `autocorrelation`.
+    Parameters and errors as `autocorrelation`; `unknowns` is how many parameters were fitted to the
+    readings before (1: their mean).
 
     Notes
     -----
@@ -100,13 +101,23 @@ def correlation_time(values: Values) -> float:
     if used == 0:
         return 1.0
     tau = max(1.0, 2 * float(np.minimum.accumulate(pairs[:used]).sum()) - 1.0)
-    # The lags summed were each pulled down by tau/n: solve tau_true = tau + 2·used·2·tau_true/n.
-    pull = 1 + (4 * used - 1) / n * tau if tau > _WHITE else 1.0
-    return float(min(tau * pull, n / 2))
+    # Each of the 2·used lags summed twice was pulled down by tau/n: tau_true = tau + 4·used·tau/n,
+    # once for each parameter that was fitted.
+    pull = 1 - min(4 * used * unknowns / n, _MOST_PULL)
+    return float(min(tau / pull, n / 2))
 
 
-#: Below this correlation time readings are as good as independent and no correction is due.
-_WHITE = 1.5
+#: Beyond this share the correction for the mean is no longer small, and no longer a correction.
+_MOST_PULL = 0.75
+
+
+def doubt(tau: float) -> float:
+    """Return the divisor of degrees of freedom for a correlation time that is itself estimated.
+
+    1 for independent readings, rising to 2 for strongly correlated ones, where the estimate of τ
+    scatters as much as the variance does. Found by simulation (first-order processes).
+    """
+    return 2 - 1 / tau
 
 
 def effective_number(values: Values) -> Effective:
@@ -127,7 +138,7 @@ def effective_number(values: Values) -> Effective:
     N. F. Zhang, "Calculation of the uncertainty of the mean of autocorrelated measurements",
     Metrologia 43 (2006) S276. The sample variance is too small by the factor (1 − τ/n) for
     correlated readings (Bayley and Hammersley, J. R. Stat. Soc. Suppl. 8 (1946) 184); degrees of
-    freedom: effective − 1, at least 1.
+    freedom: (effective − 1)/(2 − 1/τ), at least 1, see `doubt`.
     """
     x = series("readings", values, LEAST_READINGS)
     tau = correlation_time(x)
@@ -139,6 +150,6 @@ def effective_number(values: Values) -> Effective:
         mean=float(x.mean()),
         sd=float(np.sqrt(variance)),
         u_mean=float(np.sqrt(variance / effective)),
-        dof=max(effective - 1, 1.0),
+        dof=max((effective - 1) / doubt(tau), 1.0),
         correlation_time=tau,
     )

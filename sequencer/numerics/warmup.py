@@ -78,4 +78,11 @@ def _crossing(means: MinuteMeans, last: int, aim: float, width: float, start: fl
     slope = (before - after if same_side else before + after) / step
     at = float(means.time[last]) + (before - width) / slope
     noise = float(means.u[last]) / slope
-    return WarmUp(True, at - start, float(np.hypot(noise, step / np.sqrt(12))), aim)
+    # A chord misses a bent curve by at most step/8 of the slope's relative change along it.
+    bend = 1.0
+    if last > 0 and same_side:
+        earlier = (abs(means.mean[last - 1] - aim) - before) / (
+            means.time[last] - means.time[last - 1]
+        )
+        bend = min(abs(float(earlier) - slope) / slope, 1.0)
+    return WarmUp(True, at - start, float(np.hypot(noise, bend * step / 8 / np.sqrt(3))), aim)
