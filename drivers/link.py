@@ -21,10 +21,6 @@ if TYPE_CHECKING:  # importing pyvisa takes longer than a whole `--help`
 CHUNK = 65536
 """Bytes asked for in one read: more than any answer of a meter, so that one call is enough."""
 
-SLICE_S = 0.05
-"""How long pyvisa-py may wait by itself. It measures with the wall clock and can't see a peer that
-closed, so longer waits are ours."""
-
 KEEPALIVE = {"TCP_KEEPIDLE": 10, "TCP_KEEPINTVL": 5, "TCP_KEEPCNT": 3}
 """Seconds, seconds, probes. A peer without power is noticed after 10 + 3 × 5 s; the system's own
 preset takes hours."""
@@ -89,7 +85,6 @@ class Link:
             setting = {
                 attribute.termchar: terminator[-1],
                 attribute.termchar_enabled: True,
-                attribute.timeout_value: round(SLICE_S * 1000),
             }
             for name, value in setting.items():
                 self._library.set_attribute(self._handle, name, value)
@@ -98,8 +93,13 @@ class Link:
             self._end = constants.StatusCode.success
             self._session: Any = getattr(self._library, "sessions", {}).get(self._handle)
             interface = getattr(self._session, "interface", None)
-            self._socket = interface if isinstance(interface, socket.socket) else None
+            raw = isinstance(interface, socket.socket) and hasattr(self._session, "_pending_buffer")
+            self._socket = interface if raw else None
             if self._socket is not None:
+                # All waiting is ours: pyvisa-py waits by the wall clock, which may be set while
+                # it waits, and can't see that a peer has closed.
+                for name in (attribute.timeout_value, attribute.suppress_end_enabled):
+                    self._library.set_attribute(self._handle, name, 0)
                 self._prepare(self._socket)
         except BaseException:
             self.close()
@@ -165,15 +165,15 @@ class Link:
         if status == self._ended:
             return bytes(data)
         parts = bytearray(data)
-        while True:
-            if status != self._more and not data:
+        while status != self._ended:
+            if status != self._more:
+                left_s = deadline - time.monotonic()
+                if left_s <= 0 or not self._before_read.poll(left_s * 1000):
+                    raise Late(bytes(parts))
                 self._raise_if_closed(self._socket, bytes(parts))
-            if time.monotonic() >= deadline:
-                raise Late(bytes(parts))
             data, status = self._session.read(CHUNK)
             parts.extend(data)
-            if status == self._ended:
-                return bytes(parts)
+        return bytes(parts)
 
     def _read_elsewhere(self, timeout_s: float) -> bytes:
         """Read from a link that is no raw socket, with the waiting left to the VISA library."""

@@ -5,6 +5,7 @@ import threading
 import time
 from collections.abc import Iterator
 from itertools import count
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -344,3 +345,32 @@ def test_failed_state_check_after_reopening_keeps_the_session_unusable(
         with pytest.raises(ValueError, match=r"state lost"):
             session.query(b"A?\n")
     assert "A?" not in server.log
+
+
+@pytest.mark.parametrize("step_s", [3600.0, -3600.0])
+def test_stepping_the_wall_clock_changes_no_time_out(
+    server: StandIn, session: Session, monkeypatch: pytest.MonkeyPatch, step_s: float
+) -> None:
+    session.query(b"A?\n")
+    stepped = count()
+
+    def wall() -> float:
+        return 1e9 + step_s * next(stepped)
+
+    monkeypatch.setattr("pyvisa_py.tcpip.time", SimpleNamespace(time=wall))
+    server.special["A?"] = late(0.1, b"1.25\n")
+    assert session.query(b"A?\n") == b"1.25"
+    server.special["B?"] = cut(b"2.", 0.1, b"5\n")
+    assert session.query(b"B?\n") == b"2.5"
+    server.special["B?"] = cut(b"2.", 1.0, b"5\n")
+    start = time.monotonic()
+    with pytest.raises(DamagedAnswer):
+        session.query(b"B?\n")
+    assert time.monotonic() - start < TIMEOUT_S + 0.2
+
+
+def test_long_answer_in_many_pieces_is_whole(server: StandIn, session: Session) -> None:
+    long = ",".join(str(number) for number in range(60_000))
+    server.answers["LIST?"] = long
+    assert session.query(b"LIST?\n", timeout_s=5.0) == long.encode()
+    assert session.query(b"A?\n") == b"1.25"

@@ -15,7 +15,7 @@ from drivers.roles import BenchSpec, InstrumentSpec
 def server() -> Iterator[StandIn]:
     with StandIn() as stand_in:
         state = {"SOURce:VOLTage": "0", "SOURce:CURRent": "0", "OUTPut": "0"}
-        for name in state:
+        for name in tuple(state):
             stand_in.settings[name] = lambda value, name=name: state.update({name: value})  # type: ignore[misc]
             stand_in.answers[f"{name}?"] = lambda name=name: state[name]  # type: ignore[misc]
         yield stand_in
