@@ -19,6 +19,9 @@ LEAST_OUTPUT_V: Final = 0.01
 SHORTED_V: Final = 0.1
 """Drop over a pass element that has failed short (common practice, no source)."""
 
+MOST_LEAKAGE_A: Final = 3.0
+"""The drivers' emitter resistors let no more through (common practice, no source)."""
+
 NO_LIMIT_A: Final = 1e4
 BOUNDLESS_V: Final = 1e3
 
@@ -57,9 +60,8 @@ def peak_at(parts: Parts, controls: Controls, time_s: float) -> float:
 def leakage_at(parts: Parts, case_degc: float) -> float:
     """Return the drivers' leakage, which doubles every few kelvin (common practice, no source)."""
     regulator = parts.regulator
-    return regulator.leakage_a * 2.0 ** (
-        (case_degc - CALIBRATION_DEGC) / regulator.leakage_doubling_k
-    )
+    doublings = (case_degc - CALIBRATION_DEGC) / regulator.leakage_doubling_k
+    return min(MOST_LEAKAGE_A, regulator.leakage_a * float(2.0**doublings))
 
 
 def set_voltage(

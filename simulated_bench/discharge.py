@@ -1,7 +1,7 @@
 """Output off: drive removed, bleeder and load discharge the output capacitor.
 
-``C·dV/dt = −V/R − I_load(V)``, solved in closed form phase by phase: alone ``V₀·exp(−t/RC)``; with a
-constant current ``(V₀ + I·R)·exp(−t/RC) − I·R``; with constant power
+``C·dV/dt = −V/R − I_load(V)``, solved in closed form phase by phase: alone ``V₀·exp(−t/RC)``;
+with a constant current ``(V₀ + I·R)·exp(−t/RC) − I·R``; with constant power
 ``V² = (V₀² + P·R)·exp(−2t/RC) − P·R``; at the load's floor its on-resistance beside the bleeder.
 The leads' milliohms are left out: they change the time constant by parts in 10⁵.
 """

@@ -32,12 +32,10 @@ def understand(text: str) -> Intent | None:
     switch = re.search(r"\b(on|off)\b", said)
     if switch is None:
         return None
-    on = 1.0 if switch[1] == "on" else 0.0
+    value = 1.0 if switch[1] == "on" else 0.0
     if re.search(r"\bline\b|\bmains\b", said):
-        return Intent("line", on)
-    if "output" in said:
-        return Intent("output", on)
-    return None
+        return Intent("line", value)
+    return Intent("output", value) if "output" in said else None
 
 
 def _number(control: Literal["voltage", "limit"], match: "re.Match[str] | None") -> Intent | None:

@@ -1,6 +1,6 @@
 """The line: nominal voltage, slow wander, sags and surges as events.
 
-``V_line(t) = V_nom · (1 + wander(t)) · Π(1 + change_k)`` over the events that are on at `t`; RMS volts.
+``V_line(t) = V_nom·(1 + wander(t))·Π(1 + change_k)`` over the events that are on at `t`; RMS.
 Wander is independent normal values a quarter of an hour apart, interpolated (common practice, no
 source).
 """

@@ -68,7 +68,8 @@ def flicker(draws: Draws, purpose: str, deviation: float, period_s: float = 1.0)
         for octave in range(OCTAVES):
             position = grid / 2.0**octave + offsets[octave]
             total += np.interp(position, *_white(draws, f"{purpose}.{octave}", position))
-        return deviation * np.sqrt(1.5) * total  # interpolation leaves 2/3 of the variance
+        # Interpolation leaves two thirds of the variance.
+        return np.asarray(deviation * np.sqrt(1.5) * total, dtype=np.float64)
 
     return GridSeries(period_s, make)
 

@@ -1,8 +1,8 @@
 """The person at the unit: hears an instruction, turns a knob after a while, trims by the reading.
 
 People take a few seconds, leave the knob within a human resolution, and with the scenario's
-probability do something wrong: a neighbouring switch, the limit knob halfway, or nothing at all while
-saying that it is done (common practice, no source).
+probability do something wrong: a neighbouring switch, the limit knob halfway, or nothing at all
+while saying that it is done (common practice, no source).
 """
 
 from dataclasses import dataclass

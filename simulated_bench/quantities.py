@@ -15,7 +15,8 @@ from quantiphy import InvalidNumber, Quantity
 from simulated_bench.errors import QuantityError
 
 _NUMBER = re.compile(
-    r"^\s*(?P<number>[+-]?(?:\d+(?:[ _]\d{3})*(?:\.\d+)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(?P<unit>.*?)\s*$"
+    r"^\s*(?P<number>[+-]?(?:\d+(?:[ _]\d{3})*(?:\.\d+)?|\.\d+)(?:[eE][+-]?\d+)?)"
+    r"\s*(?P<unit>.*?)\s*$"
 )
 
 SECONDS_PER_MINUTE: Final = 60.0

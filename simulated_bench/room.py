@@ -1,7 +1,7 @@
 """The room: a daily curve, heating cycles, a door that lets cold air in.
 
-``T(t) = mean + daily·sin(2π·(t/24 h + phase)) + heating·triangle(t) + wander(t) + Σ doors``; a door's
-cold air comes at once and goes as ``exp(−t/τ)`` (common practice, no source).
+``T(t) = mean + daily·sin(2π·(t/24 h + phase)) + heating·triangle(t) + wander(t) + Σ doors``; a
+door's cold air comes at once and goes as ``exp(−t/τ)`` (common practice, no source).
 """
 
 from dataclasses import dataclass

@@ -2,20 +2,21 @@
 
 Per side the sense input draws `i_s`; it is tied to its sense point by the lead with the input's
 series resistance (conductance `g_s`) and to its own output terminal by a fallback resistor (`g_f`).
-With ``a = g_s/(g_s + g_f)``, ``b = i_s/(g_s + g_f)`` and `d` the drop from the terminal to the sense
-point, Kirchhoff's current law gives::
+With ``a = g_s/(g_s + g_f)``, ``b = i_s/(g_s + g_f)`` and `d` the drop from the terminal to the
+sense point, Kirchhoff's current law gives::
 
     terminal − input = a·d + b           d·(1 + r·g_f·a) = r·(I + i_s − g_f·b)
 
-Clamping diodes bound ``terminal − input`` to half of the greatest compensable drop on each side. An
-open lead leaves ``i_s/g_f``: the output rises until the clamp. Reversed leads pull both inputs to
-the wrong side: both clamps conduct, and each lead carries ``g_s·(V − d − clamp)`` across the output.
+Clamping diodes bound ``terminal − input`` to half of the greatest compensable drop on each side.
+An open lead leaves ``i_s/g_f``: the output rises until the clamp. Reversed leads pull both inputs to
+the wrong side: both clamps conduct, and each lead carries ``g_s·(V − d − clamp)`` across the
+output.
 
 All functions of the load current are straight lines between the clamps' corners.
 """
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Connection = Literal["connected", "open", "plus open", "minus open", "reversed"]
 
@@ -30,8 +31,7 @@ class SenseInputs:
     compensable_v: float
 
 
-@dataclass(frozen=True, slots=True)
-class SenseSide:
+class SenseSide(NamedTuple):
     """One side, as lines in the current: lift = l0 + l1·x up to the clamp, drop = d0 + d1·x."""
 
     lift0: float

@@ -114,7 +114,7 @@ def _limit(scenario: Scenario, world: World) -> dict[str, float]:
     cc_slope, cc_offset = np.polyfit(
         [point.sense_v for point in steep], [point.load_a for point in steep], 1
     )
-    # I = cc_offset + cc_slope·(cv_offset + cv_slope·I)
+    # Both lines at once: the constant-current line at the constant-voltage line's own voltage.
     knee = float((cc_offset + cc_slope * cv_offset) / (1.0 - cc_slope * cv_slope))
     knee_v = float(cv_offset + cv_slope * knee)
     short = float(cc_offset + cc_slope * stated.load_voltage.nominal)

@@ -1,8 +1,8 @@
 """The conductors between unit and load.
 
-``R = ρ·l/A`` with annealed copper 1/58 Ω·mm²/m at 20 °C, and ``R(T) = R_20·(1 + 0.00393·(T − 20 °C))``
-(IEC 60028). Each voltmeter is attached at a named point: the unit's terminals, the sense points, the
-load's terminals, the shunt::
+``R = ρ·l/A`` with annealed copper 1/58 Ω·mm²/m at 20 °C, and
+``R(T) = R_20·(1 + 0.00393·(T − 20 °C))`` (IEC 60028). Each voltmeter is attached at a named point:
+the unit's terminals, the sense points, the load's terminals, the shunt::
 
     terminals ── load leads ── sense points ── residual ── load terminals
 """
