@@ -50,7 +50,7 @@ def killed_writer(path: Path, after: int) -> int:
 def test_nothing_acknowledged_is_lost_when_the_writer_is_killed(tmp_path: Path) -> None:
     for kill in range(KILLS):
         path = tmp_path / f"run{kill}.sqlite"
-        acknowledged = killed_writer(path, 1 + 37 * kill)
+        acknowledged = killed_writer(path, 1 + 11 * kill)
         assert acknowledged > 0
         wal = path.with_name(path.name + "-wal")
         assert wal.stat().st_size > 0
