@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from sequencer.outputs import chart_style as style
 from sequencer.outputs.chart_scale import Scale
-from sequencer.outputs.words import clean
+from sequencer.outputs.words import shortened
 from sequencer.results import Chart, Line, Mark
 
 FAR = 12.0
@@ -39,10 +39,16 @@ class ShownMark:
     beyond: bool
 
 
-def shown_marks(chart: Chart) -> tuple[ShownMark, ...]:
+def shown_marks(chart: Chart, size: style.Size) -> tuple[ShownMark, ...]:
     """Return the marks of a chart, those beyond the drawn range marked so."""
     return tuple(
-        ShownMark(clean(mark.label), mark.axis, mark.at, mark.kind, _beyond(chart.lines, mark))
+        ShownMark(
+            shortened(mark.label, size.longest),
+            mark.axis,
+            mark.at,
+            mark.kind,
+            _beyond(chart.lines, mark),
+        )
         for mark in chart.marks
     )
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 POINTS_PER_INCH = 72.0
+CHARACTER = 0.58
+"""Mean width of a character, as a share of the text size."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +22,11 @@ class Size:
     text: float
     ticks: int
     most_points: int
+
+    @property
+    def longest(self) -> int:
+        """How many characters of a label fit on one line."""
+        return int(0.9 * self.width / (CHARACTER * self.text))
 
 
 NARROW = Size("narrow", 360.0, 270.0, 11.0, 5, 640)
@@ -58,7 +65,7 @@ def settings(size: Size) -> Any:  # keys: a closed Literal of matplotlib's
     return {
         "svg.hashsalt": "steadyrail",
         "svg.fonttype": "none",
-        "font.family": ["sans-serif"],
+        "font.family": ["sans-serif"],  # measured in this one; the page's own font draws
         "font.sans-serif": ["DejaVu Sans"],
         "font.size": size.text,
         "text.parse_math": False,

@@ -8,7 +8,7 @@ from sequencer.outputs.chart_style import VARIABLES
 SVG = "http://www.w3.org/2000/svg"
 XLINK = "http://www.w3.org/1999/xlink"
 LONG_NUMBER = re.compile(r"-?\d+\.\d{3,}")
-FONT = re.compile(r"(font: [^']*?\d+(?:\.\d+)?px) [^;]*")
+FONT = re.compile(r"font-family: [^;]*")
 REFERENCE = re.compile(r"url\(#([^)]+)\)")
 ROUNDED = ("d", "x", "y", "x1", "x2", "y1", "y2", "width", "height", "transform", "points")
 
@@ -63,7 +63,7 @@ def _two_decimals(match: re.Match[str]) -> str:
 
 
 def _themed(style: str) -> str:
-    style = FONT.sub(r"\1 var(--chart-font, sans-serif)", style)
+    style = FONT.sub("font-family: var(--chart-font, sans-serif)", style)
     for colour, name in VARIABLES.items():
         style = style.replace(colour, f"var(--chart-{name}, {colour})")
     return style

@@ -2,6 +2,7 @@
 
 import io
 import math
+import textwrap
 import warnings
 from collections.abc import Iterator
 
@@ -18,7 +19,7 @@ from sequencer.outputs.chart_marks import Scales, draw_marks, flag_rows, shown_m
 from sequencer.outputs.chart_points import envelope
 from sequencer.outputs.chart_scale import Scale, choose
 from sequencer.outputs.chart_svg import inline
-from sequencer.outputs.words import clean
+from sequencer.outputs.words import clean, shortened
 from sequencer.requests import Array
 from sequencer.results import Chart, Line
 
@@ -27,6 +28,9 @@ MANY_POINTS = 150
 MOST_MARKERS = 400
 """Each marker is an element of its own in the file; a longer series of points is thinned."""
 LINE_WIDTH = 1.6
+MOST_UNIT = 12
+KEY_SIGN = 5.0
+"""Room for the sign and the gap before an entry of the key, in text sizes."""
 FLAG_ROW = 1.35
 """Height of one row of labels above the plot, in text sizes."""
 
@@ -75,15 +79,15 @@ def thinned(chart: Chart, size: style.Size = style.WIDE) -> bool:
 
 def _draw(chart: Chart, size: style.Size) -> Figure:
     inch = style.POINTS_PER_INCH
-    marks = shown_marks(chart)
+    marks = shown_marks(chart, size)
     rows = flag_rows(marks) + _legend_rows(chart, size)
     height = size.height + rows * FLAG_ROW * size.text
     figure = Figure(figsize=(size.width / inch, height / inch), dpi=inch, layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()
     scales = Scales(
-        choose(clean(chart.x_label), clean(chart.x_unit), _values(chart, "x")),
-        choose(clean(chart.y_label), clean(chart.y_unit), _values(chart, "y")),
+        choose(*_named(chart.x_label, chart.x_unit, size), _values(chart, "x")),
+        choose(*_named(chart.y_label, chart.y_unit, size), _values(chart, "y")),
     )
     shortest = min((len(line.x) for line in chart.lines), default=0)
     handles = [
@@ -93,6 +97,7 @@ def _draw(chart: Chart, size: style.Size) -> Figure:
             scales,
             index,
             _most(line, chart, size),
+            label=shortened(line.label, size.longest),
             faint=len(line.x) > max(_most(line, chart, size), 2 * shortest),
         )
         for index, line in enumerate(chart.lines)
@@ -107,10 +112,21 @@ def _draw(chart: Chart, size: style.Size) -> Figure:
     return figure
 
 
+def _named(label: str, unit: str, size: style.Size) -> tuple[str, str]:
+    """Return an axis's label and unit at lengths that leave room for the plot."""
+    return shortened(label, 2 * size.longest - MOST_UNIT), shortened(unit, MOST_UNIT)
+
+
+def _folded(label: str, size: style.Size) -> str:
+    return label if len(label) <= size.longest else textwrap.fill(label, size.longest)
+
+
 def _values(chart: Chart, axis: str) -> Iterator[float]:
     for line in chart.lines:
         yield from line.x if axis == "x" else line.y
-    yield from (mark.at for mark in shown_marks(chart) if mark.axis == axis and not mark.beyond)
+    yield from (
+        mark.at for mark in shown_marks(chart, style.WIDE) if mark.axis == axis and not mark.beyond
+    )
 
 
 def _most(line: Line, chart: Chart, size: style.Size) -> int:
@@ -119,7 +135,7 @@ def _most(line: Line, chart: Chart, size: style.Size) -> int:
 
 
 def _draw_line(
-    axes: Axes, line: Line, scales: Scales, index: int, most: int, *, faint: bool
+    axes: Axes, line: Line, scales: Scales, index: int, most: int, *, label: str, faint: bool
 ) -> Artist | tuple[Artist, ...]:
     """Draw one series; a faint one is a cloud of readings behind its own summary."""
     raw_x, raw_y = np.array(line.x, dtype=float), np.array(line.y, dtype=float)
@@ -127,7 +143,6 @@ def _draw_line(
     x, y = _scaled(raw_x[keep], scales.x), _scaled(raw_y[keep], scales.y)
     colour = style.SERIES[index % len(style.SERIES)]
     dashes = style.DASHES[index % len(style.DASHES)]
-    label = clean(line.label)
     if line.lower is not None and line.upper is not None:
         low = _scaled(np.array(line.lower, dtype=float)[keep], scales.y)
         high = _scaled(np.array(line.upper, dtype=float)[keep], scales.y)
@@ -179,12 +194,15 @@ def _dress(axes: Axes, scales: Scales, size: style.Size, *, flags: int) -> None:
     axes.tick_params(length=3.0)
     axes.xaxis.set_major_locator(MaxNLocator(size.ticks, steps=[1, 2, 2.5, 5, 10]))
     axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
-    axes.set_xlabel(scales.x.label, loc="right")
-    axes.set_title(scales.y.label, pad=7.0 + flags * FLAG_ROW * size.text)
+    axes.set_xlabel(_folded(scales.x.label, size), loc="right")
+    axes.set_title(_folded(scales.y.label, size), pad=7.0 + flags * FLAG_ROW * size.text)
 
 
 def _legend_columns(chart: Chart, size: style.Size) -> int:
-    return min(len(chart.lines), 3) if size.width > style.NARROW.width else 1
+    """Return how many entries of the key stand beside each other."""
+    longest = max(min(len(line.label), size.longest) for line in chart.lines)
+    entry = style.CHARACTER * size.text * longest + KEY_SIGN * size.text
+    return min(len(chart.lines), max(1, int(size.width / entry)))
 
 
 def _legend_rows(chart: Chart, size: style.Size) -> int:

@@ -39,8 +39,11 @@ def rail(figure: Figure | None, verdict: Verdict) -> Rail | None:
     pad = PAD * (end - start) or 1.0
     start, end = (0.0 if start == 0.0 else start - pad), end + pad
 
+    if not math.isfinite(end - start):
+        return None
+
     def place(value: float) -> float:
-        return round(100.0 * (value - start) / (end - start), 2)
+        return round(100.0 * ((value - start) / (end - start)), 2)
 
     return Rail(
         allowed_from=0.0 if verdict.lower is None else place(verdict.lower),

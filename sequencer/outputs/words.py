@@ -42,6 +42,12 @@ def clean(text: str) -> str:
     return UNPRINTABLE.sub("\ufffd", text)
 
 
+def shortened(text: str, most: int) -> str:
+    """Return a text of at most `most` characters, its end replaced by "…" where need be."""
+    text = clean(text)
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
 def title(name: str) -> str:
     """Return a figure's or a trial's name as words: "load_regulation" is "Load regulation"."""
     words = name.replace("_", " ")

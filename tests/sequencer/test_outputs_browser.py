@@ -103,7 +103,7 @@ def test_paper_shows_every_budget_in_light_and_cuts_nothing_off(open_page, repor
 
 
 def test_no_cell_of_the_verdict_table_runs_into_its_neighbour(open_page, reports):
-    for width, media in ((960, "screen"), (1280, "screen"), (WIDEST_ON_A4_PX, "print")):
+    for width, media in ((1024, "screen"), (1280, "screen"), (WIDEST_ON_A4_PX, "print")):
         page = open_page(reports["usual"], width)
         page.emulate_media(media=media)
         crowded = page.evaluate(

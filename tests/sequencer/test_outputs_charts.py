@@ -77,7 +77,7 @@ def test_a_limit_far_beyond_the_data_is_named_and_does_not_flatten_them():
     st.sampled_from(["x", "y"]),
     st.sampled_from([WIDE, NARROW]),
 )
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_words_of_neighbouring_marks_never_lie_on_each_other(places, axis, size):
     marks = tuple(Mark(f"mark number {i}", axis, at, "limit") for i, at in enumerate(places))
     svg = render(simple_chart(*marks), size=size)
@@ -93,12 +93,31 @@ def test_words_of_neighbouring_marks_never_lie_on_each_other(places, axis, size)
 
 
 def test_labels_can_neither_break_out_nor_be_read_as_mathematics():
-    nasty = "</text><script>alert(1)</script> $\\frac{1}{0}$ & \"'"
+    nasty = "</text><script>1</script> $\\frac1 0$ & \"'"
     line = Line(nasty, (0.0, 1.0), (0.0, 1.0))
     chart = Chart(nasty, nasty, nasty, "A", nasty, "V", (line, line), (), nasty)
     svg = render(chart)
     assert "<script" not in svg
     assert nasty + " / V" in texts(svg)
+
+
+@pytest.mark.parametrize("size", [WIDE, NARROW])
+def test_endless_labels_leave_the_plot_its_room(size):
+    endless = "unbroken" * 60
+    mark = Mark(endless, "x", 1.0, "limit")
+    lines = (Line(endless, (0.0, 2.0), (0.0, 1.0)),) * 5
+    chart = Chart(endless, endless, endless, endless, endless, endless, lines, (mark,), endless)
+    svg = render(chart, size=size)
+    assert all(len(text) <= size.longest for text in texts(svg))
+    starts = [float(x) for x in re.findall(r'<text [^>]*\bx="([\d.-]+)"', svg)]
+    assert starts
+    assert max(starts) <= size.width
+
+
+def test_text_is_drawn_in_the_pages_own_font():
+    svg = render(made_up_result.load_steps_chart())
+    assert set(re.findall(r"font-family: ([^;\"]*)", svg)) == {"var(--chart-font, sans-serif)"}
+    assert "font: " not in svg
 
 
 def test_nothing_measured_is_said_not_hidden():

@@ -21,6 +21,7 @@ MOST_BYTES = 600_000
 CLOSED_WORDS = {"rule", "unit", "style", "axis", "kind", "severity", "outcome", "quantity"}
 """Fields whose values come from a closed set in the code."""
 NASTY = "</title></style></script><script>alert(1)</script><img src=x onerror=alert(1)>\"'&amp;"
+ROWS = limit_rows(made_up(charts=()))
 
 
 class Page(HTMLParser):
@@ -29,6 +30,7 @@ class Page(HTMLParser):
         self.tags = []
         self.attributes = []
         self.text = ""
+        self.pieces = ""
         self.feed(text)
 
     def handle_starttag(self, tag, attrs):
@@ -37,6 +39,7 @@ class Page(HTMLParser):
 
     def handle_data(self, data):
         self.text += data
+        self.pieces += f" {data}"
 
 
 def hostile(value, text, name=""):
@@ -72,7 +75,7 @@ def test_the_verdict_comes_first_in_plain_words(html):
 
 
 def test_everything_that_a_reader_must_find_is_there(html):
-    text = " ".join(Page(html).text.split()).replace("\u00a0", " ")
+    text = " ".join(Page(html).pieces.split()).replace("\u00a0", " ")
     for expected in (
         "36.8 mV ± 1.8 mV",
         "at most 30 mV",
@@ -140,9 +143,9 @@ def test_no_text_becomes_markup(text):
 
 
 @given(st.text(st.sampled_from("<>&\"'{}%/=!-[]$\\ a\x00\ud800;#"), min_size=1, max_size=30))
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_any_text_comes_out_as_it_went_in(text):
-    html = report_html(hostile(small(), text))
+    html = report_html(hostile(made_up(charts=()), text))
     html.encode()
     page = Page(html)
     shown = re.sub("[\x00\ud800]", "\ufffd", text)
@@ -158,17 +161,14 @@ def test_the_same_result_gives_the_same_page_in_every_process():
         "from test_outputs_report import report_html, small\n"
         "sys.stdout.buffer.write(report_html(small()).encode())"
     )
-    runs = [
-        subprocess.run(
-            [sys.executable, "-c", code],
-            capture_output=True,
-            check=True,
-            cwd=here.parent.parent,
-            env={"PYTHONHASHSEED": seed, "PYTHONPATH": str(here.parent.parent), "PATH": ""},
-        ).stdout
-        for seed in ("1", "2")
-    ]
-    assert runs[0] == runs[1] == report_html(small()).encode()
+    other = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        check=True,
+        cwd=here.parent.parent,
+        env={"PYTHONHASHSEED": "1", "PYTHONPATH": str(here.parent.parent), "PATH": ""},
+    )
+    assert other.stdout == report_html(small()).encode()
 
 
 def test_an_empty_result_still_makes_a_page():
@@ -204,8 +204,9 @@ def test_a_figure_that_could_not_be_computed_shows_no_value():
 
 
 @given(st.floats(allow_nan=True, allow_infinity=True), st.floats(0.0, 1e3))
+@settings(max_examples=60, deadline=None)
 def test_a_verdicts_picture_stays_within_its_rail(value, spread):
-    for row in limit_rows(made_up(charts=())):
+    for row in ROWS:
         figure = dataclasses.replace(row.figure, value=value, expanded=spread)
         places = rail(figure, row.verdict)
         if places is not None:
