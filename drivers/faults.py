@@ -11,7 +11,8 @@ from drivers.link import Closed, Late, Stale
 
 CHECK_CABLE = "Look at its power, its cable and its address in the bench document"
 VISA_TIME_OUT = -1073807339
-"""VI_ERROR_TMO (VPP-4.3); spelled as a number so that pyvisa is not imported for it."""
+VISA_BAD_ADDRESS = -1073807342
+"""VI_ERROR_TMO and VI_ERROR_INV_RSRC_NAME (VPP-4.3), without importing pyvisa for them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +53,14 @@ def fault_of(error: Exception, *, was_open: bool) -> Fault:
             )
     if was_open and getattr(error, "error_code", None) == VISA_TIME_OUT:
         return Fault(NoAnswer, "no answer came in time", None, f"{CHECK_CABLE}.")
+    reason = " ".join(f"{type(error).__name__}: {error}".split()).rstrip(".")
     what = "the link failed" if was_open else "could not be opened"
-    reason = f"{type(error).__name__}: {error}".rstrip(".")
-    return Fault(Unreachable, f"{what} ({reason})", None, f"{CHECK_CABLE}.")
+    remedy = f"{CHECK_CABLE}."
+    if getattr(error, "error_code", None) == VISA_BAD_ADDRESS:
+        what = "its address is not a VISA resource name"
+        remedy = (
+            "Write it like TCPIP0::192.0.2.7::5025::SOCKET, with a host name or an IPv4 address."
+        )
+    elif "install" in reason:
+        remedy = "Install what is missing, or reach the instrument by another interface."
+    return Fault(Unreachable, f"{what} ({reason})", None, remedy)

@@ -86,7 +86,8 @@ class Session:
             self._exchange_identity()
             if self._opened_before:
                 self.reopened += 1
-                self._on_event("reopened", f"{self.spec.name} at {self.spec.address}: reopened")
+                where = f"{self.spec.name} at {self.spec.address}"
+                self._on_event("reopened", f"{where}: reopened, {self.reopened} times by now")
                 if self.on_reopened is not None:
                     self.on_reopened()
         except BaseException:

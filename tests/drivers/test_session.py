@@ -174,11 +174,15 @@ def test_refused_connection_is_found_at_once() -> None:
     assert time.monotonic() - start < 1.0
 
 
-@pytest.mark.parametrize(
-    "address", ["nonsense", "TCPIP0::::5025::SOCKET", "TCPIP0::[::1]::5025::SOCKET", "USB0::1::2"]
-)
-def test_bad_address_is_an_instrument_error(address: str) -> None:
-    with pytest.raises(InstrumentError, match=r"meter at"):
+@pytest.mark.parametrize("address", ["nonsense", "TCPIP0::[::1]::5025::SOCKET", "USB0::1::2"])
+def test_bad_address_is_told_with_an_example(address: str) -> None:
+    with pytest.raises(Unreachable, match=r"not a VISA resource name.*TCPIP0::192\.0\.2\.7::5025"):
+        Session(InstrumentSpec("meter", "voltmeter", "x", address)).open()
+
+
+def test_unknown_host_is_unreachable() -> None:
+    address = "TCPIP0::no-such-host.invalid::5025::SOCKET"
+    with pytest.raises(Unreachable, match=r"could not be opened"):
         Session(InstrumentSpec("meter", "voltmeter", "x", address)).open()
 
 
