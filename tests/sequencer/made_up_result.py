@@ -65,7 +65,7 @@ FIGURES = (
 )
 
 
-def verdict(  # noqa: PLR0917
+def verdict(
     figure_name, trial, lower, upper, unit, outcome, probability, ratio, why="", remarks=()
 ):
     return Verdict(

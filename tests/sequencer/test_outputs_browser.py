@@ -1,7 +1,7 @@
 import shutil
 
 import pytest
-from made_up_result import made_up_result
+from made_up_result import load_steps_chart, made_up_result
 from playwright.sync_api import sync_playwright
 from test_outputs_report import hostile
 
@@ -37,7 +37,7 @@ def browser():
 @pytest.fixture(scope="module")
 def reports(tmp_path_factory):
     folder = tmp_path_factory.mktemp("reports")
-    long_words = hostile(made_up_result(), "unbroken" * 40)
+    long_words = hostile(made_up_result(charts=(load_steps_chart(),)), "unbroken" * 40)
     results = {"usual": made_up_result(), "long": long_words}
     for name, result in results.items():
         write_report(result, folder / f"{name}.html")
