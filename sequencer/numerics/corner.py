@@ -49,14 +49,19 @@ class Corner:
         return current
 
     def voltage_at(self, current: Array) -> Array:
-        """Return the voltage at currents below the corner's greatest, by bisection."""
-        low = (current - self.a - self.g * self.v0) / self.i_w - _MOST_EXPONENT
-        high = np.full_like(current, self.top)
-        for _ in range(80):
-            middle = (low + high) / 2
-            below = self.point(middle)[0] < current
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        return self.point((low + high) / 2)[1]
+        """Return the voltage at currents below the corner's greatest, by Newton's method.
+
+        From the straight part's parameter every step stays on one side of the solution.
+        """
+        straight = (1 + self.g * self.r) * current - self.a - self.g * self.v0
+        s = straight / self.i_w
+        for _ in range(_ROUNDS):
+            fall = CORNER_VOLTAGE * np.exp(np.minimum(s, _MOST_EXPONENT))
+            step = (straight - self.i_w * s + self.g * fall) / (self.i_w - self.g * fall)
+            s = s + step
+            if float(np.abs(step).max()) < _PROJECTED:
+                break
+        return self.point(s)[1]
 
     @property
     def top(self) -> float:
@@ -78,10 +83,27 @@ def parameters(corner: Corner) -> Array:
     return np.array([corner.v0, corner.r, corner.a, corner.g, np.log(corner.i_w)])
 
 
-def distances(
-    corner: Corner, current: Array, voltage: Array, u_i: float, u_v: float
-) -> tuple[Array, NDArray[np.bool_]]:
-    """Return each point's distance from the curve in units of its uncertainty, and its kind.
+@dataclass(frozen=True, slots=True)
+class Distances:
+    """Points against a curve.
+
+    Attributes
+    ----------
+    value
+        Shape (n,), distance from the curve in units of the points' uncertainty, positive outside.
+    jacobian
+        Shape (n, 5), its derivatives by v0, r, a, g, ln(i_w).
+    in_current
+        Shape (n,), True where the curve is so steep that the distance is one of current.
+    """
+
+    value: Array
+    jacobian: Array
+    in_current: NDArray[np.bool_]
+
+
+def distances(corner: Corner, current: Array, voltage: Array, u_i: float, u_v: float) -> Distances:
+    """Return each point's distance from the curve, with derivatives.
 
     Parameters
     ----------
@@ -90,13 +112,40 @@ def distances(
     u_i, u_v
         Standard uncertainty of one current and one voltage.
 
-    Returns
-    -------
-    distance
-        Shape (n,), positive outside the curve.
-    in_current
-        Shape (n,), True where the curve is so steep that the distance is one of current.
+    Notes
+    -----
+    At the nearest point the connecting line stands at a right angle to the curve, so a parameter
+    changes the distance by the curve's shift along that line alone (envelope theorem).
     """
+    s = _nearest(corner, current, voltage, u_i, u_v)
+    i, v = corner.point(s)
+    di, dv = _tangent(corner, s, u_i, u_v)
+    length = np.hypot(di, dv) + np.finfo(float).tiny
+    # The tangent runs to more current and less voltage; the normal to its left points outside.
+    normal_i, normal_v = -dv / length, di / length
+    below = 1 + corner.g * corner.r
+    left = corner.v0 - CORNER_VOLTAGE * np.exp(np.minimum(s, _MOST_EXPONENT)) - corner.r * i
+    one = np.ones_like(s)
+    shift_i = np.stack([corner.g * one, -i * corner.g, one, left, corner.i_w * s]) / below
+    shift_v = -corner.r * shift_i
+    shift_v[0] += 1.0
+    shift_v[1] -= i
+    return Distances(
+        value=normal_i * (current - i) / u_i + normal_v * (voltage - v) / u_v,
+        jacobian=-(normal_i * shift_i / u_i + normal_v * shift_v / u_v).T,
+        in_current=np.abs(dv) > np.abs(di),
+    )
+
+
+def _tangent(corner: Corner, s: Array, u_i: float, u_v: float) -> tuple[Array, Array]:
+    """Return the curve's derivative by `s` in units of the uncertainties."""
+    fall = CORNER_VOLTAGE * np.exp(np.minimum(s, _MOST_EXPONENT))
+    di = (corner.i_w - corner.g * fall) / (1 + corner.g * corner.r)
+    return di / u_i, (-corner.r * di - fall) / u_v
+
+
+def _nearest(corner: Corner, current: Array, voltage: Array, u_i: float, u_v: float) -> Array:
+    """Return the parameter of the curve's nearest point to each point (damped Gauss-Newton)."""
     fall = np.maximum(corner.v0 - corner.r * current - voltage, 1e-12)
     by_voltage = np.log(fall / CORNER_VOLTAGE)
     by_current = (current - corner.a - corner.g * voltage) / corner.i_w
@@ -111,9 +160,7 @@ def distances(
     damping = np.full(s.size, 1e-3)
     for _ in range(_ROUNDS):
         i, v = corner.point(s)
-        fall = CORNER_VOLTAGE * np.exp(np.minimum(s, _MOST_EXPONENT))
-        di = (corner.i_w - corner.g * fall) / (1 + corner.g * corner.r) / u_i
-        dv = (-corner.r * di * u_i - fall) / u_v
+        di, dv = _tangent(corner, s, u_i, u_v)
         gradient = di * (current - i) / u_i + dv * (voltage - v) / u_v
         step = gradient / ((di**2 + dv**2) * (1 + damping) + 1e-300)
         trial = s + np.clip(step, -2.0, 2.0)
@@ -123,7 +170,4 @@ def distances(
         damping = np.where(better, damping / 10, damping * 10)
         if float(np.abs(step).max()) < _PROJECTED:
             break
-    i, v = corner.point(s)
-    # Outside the curve (more current or more voltage than it) counts as positive.
-    outward = np.where((current - i) / u_i + (voltage - v) / u_v >= 0, 1.0, -1.0)
-    return outward * np.sqrt(best), np.abs(dv) > np.abs(di)
+    return s

@@ -1,6 +1,5 @@
 """The fit of the rounded corner to measured points, both variables uncertain."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +8,7 @@ from scipy import optimize, stats
 
 from sequencer.errors import FigureError
 from sequencer.numerics.checks import Array
-from sequencer.numerics.corner import Corner, corner_from, distances, parameters
+from sequencer.numerics.corner import Corner, Distances, corner_from, distances, parameters
 from sequencer.numerics.corner_start import starting_values
 
 #: Stated uncertainties are enlarged when the residuals would be so large by chance this rarely.
@@ -124,22 +123,27 @@ def _solve(
     theta0 = parameters(start)
     steps = np.array([scale_v, scale_v / level_up_to, scale_i, scale_i / abs(start.v0), 0.01])
 
+    def at(z: Array) -> Distances:
+        return distances(corner_from(theta0 + z * steps), current, voltage, scale_i, scale_v)
+
     def residuals(z: Array) -> Array:
-        return distances(corner_from(theta0 + z * steps), current, voltage, scale_i, scale_v)[0]
+        return at(z).value
+
+    def jacobian(z: Array) -> Array:
+        return np.asarray(at(z).jacobian * steps, dtype=np.float64)
 
     found = optimize.least_squares(
-        residuals, np.zeros(5), method="lm", diff_step=np.full(5, 1e-4), x_scale="jac", max_nfev=600
+        residuals, np.zeros(5), jac=jacobian, method="lm", x_scale="jac", max_nfev=300
     )
-    jacobian = _jacobian(residuals, np.asarray(found.x))
-    if not found.success or np.linalg.matrix_rank(jacobian) < theta0.size:
+    last = at(np.asarray(found.x))
+    slopes = last.jacobian * steps
+    if not found.success or np.linalg.matrix_rank(slopes) < theta0.size:
         raise FigureError(
             "corner: the rounded corner could not be fitted; the points do not fix its shape. "
             "Measure more points between the constant-voltage line and half the set voltage."
         )
-    corner = corner_from(theta0 + found.x * steps)
-    left, in_current = distances(corner, current, voltage, scale_i, scale_v)
-    covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian) * np.outer(steps, steps), float)
-    return _Solved(corner, covariance, left, in_current)
+    covariance = np.asarray(np.linalg.inv(slopes.T @ slopes) * np.outer(steps, steps), float)
+    return _Solved(corner_from(theta0 + found.x * steps), covariance, last.value, last.in_current)
 
 
 def _scale(
@@ -162,13 +166,3 @@ def _scale(
     if (used / stated) ** 2 * chi_square > expected:
         return seen, float(dof)
     return stated, float("inf")
-
-
-def _jacobian(function: Callable[[Array], Array], at: Array) -> Array:
-    """Return central differences of `function`, shape (n, 5)."""
-    columns = []
-    for index in range(at.size):
-        shift = np.zeros(at.size)
-        shift[index] = 0.05
-        columns.append((function(at + shift) - function(at - shift)) / 0.1)
-    return np.column_stack(columns)
