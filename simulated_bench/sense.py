@@ -8,8 +8,8 @@ sense point, Kirchhoff's current law gives::
     terminal − input = a·d + b           d·(1 + r·g_f·a) = r·(I + i_s − g_f·b)
 
 Clamping diodes bound ``terminal − input`` to half of the greatest compensable drop on each side.
-An open lead leaves ``i_s/g_f``: the output rises until the clamp. Reversed leads pull both inputs to
-the wrong side: both clamps conduct, and each lead carries ``g_s·(V − d − clamp)`` across the
+An open lead leaves ``i_s/g_f``: the output rises until the clamp. Reversed leads pull both inputs
+to the wrong side: both clamps conduct, and each lead carries ``g_s·(V − d − clamp)`` across the
 output.
 
 All functions of the load current are straight lines between the clamps' corners.

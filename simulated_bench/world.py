@@ -2,8 +2,8 @@
 
 Heat moves on an absolute grid of bench time. Each cell starts where the last ended or where a
 control was moved, with the power and ambient of its start held constant; a question in the
-middle of a cell looks ahead without moving anything. So the state is a function of time and of the moments
-at which controls were moved, never of how often anyone asked.
+middle of a cell looks ahead without moving anything. So the state is a function of time and of the
+moments at which controls were moved, never of how often anyone asked.
 """
 
 from collections.abc import Sequence

@@ -1,0 +1,150 @@
+"""Kirchhoff's laws and the balance of power, over random circuits in every load mode."""
+
+from math import exp
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from simulated_bench.load import LoadMode, LoadParts, LoadSetting, draw_current
+from simulated_bench.operating_point import Circuit, OperatingPoint, solve
+from simulated_bench.sense import SenseInputs, side
+
+LEVELS: dict[LoadMode, tuple[float, float]] = {
+    "current": (0.0, 6.0),
+    "voltage": (0.3, 35.0),
+    "resistance": (0.5, 1000.0),
+    "power": (0.0, 120.0),
+}
+LOAD = LoadParts(on_resistance_ohm=0.16, voltage_mode_ohm=5e-3, greatest_current_a=5.5)
+
+
+@st.composite
+def circuits(draw: st.DrawFn) -> tuple[Circuit, SenseInputs, float]:
+    mode = draw(st.sampled_from(sorted(LEVELS)))
+    level = draw(st.floats(*LEVELS[mode]))
+    lead = draw(st.floats(1e-3, 0.2))
+    sense_lead = draw(st.floats(0.01, 1.0))
+    limit = draw(st.floats(0.2, 5.0))
+    conductance = draw(st.floats(0.0, 1e-3))
+    v_cv = draw(st.floats(1.0, 31.0))
+    inputs = SenseInputs(
+        series_ohm=draw(st.floats(1.0, 200.0)),
+        fallback_ohm=draw(st.floats(1e3, 1e6)),
+        current_a=draw(st.floats(0.0, 1e-4)),
+        compensable_v=50.0,  # beyond reach: the clamps have a test of their own
+    )
+    one = side(inputs, sense_lead, lead, connected=True)
+    circuit = Circuit(
+        v_cv=v_cv,
+        output_ohm=draw(st.floats(0.0, 0.05)),
+        limit_a=limit + conductance * v_cv,
+        limit_per_v=-conductance,
+        rounding_v=0.01,
+        rounding_a=draw(st.floats(2e-3, 0.1)),
+        peak_v=100.0,
+        source_ohm=draw(st.floats(0.1, 2.0)),
+        ripple_ohm=draw(st.floats(0.1, 2.0)),
+        saturation_v=2.0,
+        idle_a=0.01,
+        leakage_a=1e-4,
+        bleeder_ohm=2200.0,
+        plus=one,
+        minus=one,
+        plus_lead_ohm=lead,
+        minus_lead_ohm=lead,
+        reverse_s=0.0,
+        sense_a=inputs.current_a,
+        residual_ohm=draw(st.floats(0.0, 5e-3)),
+        load=LoadSetting(mode, level, on=True),
+        load_parts=LOAD,
+    )
+    return circuit, inputs, sense_lead
+
+
+def sense_currents(
+    point: OperatingPoint, inputs: SenseInputs, sense_lead: float
+) -> tuple[float, float]:
+    """Through each sense lead and each fallback resistor, by Ohm's law from node voltages."""
+    lead = 0.5 * (point.sense_v - point.input_v) / (inputs.series_ohm + sense_lead)
+    fallback = 0.5 * (point.terminals_v - point.input_v) / inputs.fallback_ohm
+    return lead, fallback
+
+
+@settings(max_examples=400, deadline=None)
+@given(circuits())
+def test_currents_into_every_node_sum_to_zero(case: tuple[Circuit, SenseInputs, float]) -> None:
+    circuit, inputs, sense_lead = case
+    point = solve(circuit)
+    in_sense, in_fallback = sense_currents(point, inputs, sense_lead)
+    assert in_sense + in_fallback == pytest.approx(inputs.current_a, abs=1e-9)  # sense input
+    assert point.lead_a == pytest.approx(point.load_a + in_sense, abs=1e-9)  # sense point
+    assert point.shunt_a == pytest.approx(point.lead_a + in_fallback, abs=1e-9)  # terminal
+    around = point.terminals_v - point.sense_v
+    assert around == pytest.approx(2.0 * circuit.plus_lead_ohm * point.lead_a, abs=1e-9)
+
+
+@settings(max_examples=400, deadline=None)
+@given(circuits())
+def test_delivered_power_is_dissipated(case: tuple[Circuit, SenseInputs, float]) -> None:
+    circuit, inputs, sense_lead = case
+    point = solve(circuit)
+    in_sense, in_fallback = sense_currents(point, inputs, sense_lead)
+    delivered = point.terminals_v * point.shunt_a
+    dissipated = (
+        2.0 * circuit.plus_lead_ohm * point.lead_a**2
+        + circuit.residual_ohm * point.load_a**2
+        + point.load_v * point.load_a
+        + 2.0 * (inputs.series_ohm + sense_lead) * in_sense**2
+        + 2.0 * inputs.fallback_ohm * in_fallback**2
+        + point.input_v * inputs.current_a
+    )
+    assert delivered == pytest.approx(dissipated, abs=1e-7)
+
+
+@settings(max_examples=400, deadline=None)
+@given(circuits())
+def test_supply_and_load_both_obey_their_laws(case: tuple[Circuit, SenseInputs, float]) -> None:
+    circuit, _, _ = case
+    point = solve(circuit)
+    limit = circuit.limit_a + circuit.limit_per_v * point.terminals_v
+    volts = (
+        circuit.v_cv
+        - circuit.output_ohm * point.shunt_a
+        - circuit.rounding_v * exp((point.shunt_a - limit) / circuit.rounding_a)
+    )
+    # An exponential over milliamperes amplifies the current's last digits.
+    assert point.input_v == pytest.approx(volts, abs=1e-6)
+    drawn, slope = draw_current(LOAD, circuit.load, point.load_v)
+    assert point.load_a == pytest.approx(drawn, abs=1e-8 * (1.0 + abs(slope)))
+
+
+def test_a_current_load_above_the_limit_pulls_the_output_to_its_floor() -> None:
+    inputs = SenseInputs(100.0, 1e5, 0.0, 1.2)
+    one = side(inputs, 0.05, 0.02, connected=True)
+    circuit = Circuit(
+        v_cv=30.0, output_ohm=1e-3, limit_a=3.3, limit_per_v=0.0, rounding_v=0.01,
+        rounding_a=8e-3, peak_v=42.0, source_ohm=0.8, ripple_ohm=1.0, saturation_v=2.0,
+        idle_a=0.01, leakage_a=0.0, bleeder_ohm=2200.0, plus=one, minus=one,
+        plus_lead_ohm=0.02, minus_lead_ohm=0.02, reverse_s=0.0, sense_a=0.0,
+        residual_ohm=0.0, load=LoadSetting("current", 4.0, on=True), load_parts=LOAD,
+    )  # fmt: skip
+    point = solve(circuit)
+    assert point.load_v == pytest.approx(LOAD.on_resistance_ohm * point.load_a, rel=1e-6)
+    assert point.load_a == pytest.approx(3.3 + 8e-3 * 8.0, abs=0.01)
+
+
+@pytest.mark.parametrize("level", [0.5, 2.0, 3.0])
+def test_open_sense_leads_leave_the_clamp_on_the_output(level: float) -> None:
+    inputs = SenseInputs(100.0, 1e5, 2e-5, 1.2)
+    one = side(inputs, 0.05, 0.02, connected=False)
+    circuit = Circuit(
+        v_cv=20.0, output_ohm=0.0, limit_a=4.0, limit_per_v=0.0, rounding_v=0.01,
+        rounding_a=8e-3, peak_v=42.0, source_ohm=0.8, ripple_ohm=1.0, saturation_v=2.0,
+        idle_a=0.01, leakage_a=0.0, bleeder_ohm=2200.0, plus=one, minus=one,
+        plus_lead_ohm=0.02, minus_lead_ohm=0.02, reverse_s=0.0, sense_a=2e-5,
+        residual_ohm=0.0, load=LoadSetting("current", level, on=True), load_parts=LOAD,
+    )  # fmt: skip
+    point = solve(circuit)
+    assert point.terminals_v == pytest.approx(21.2, abs=1e-6)
+    assert point.sense_v == pytest.approx(21.2 - 0.04 * level, abs=1e-6)
