@@ -113,8 +113,24 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
+class Shown:
+    """A figure whose limits belong into a chart, and on which axis.
+
+    `mirrored`: the figure is a magnitude but the chart shows signed values, so that its upper
+    limit stands on both sides of zero.
+    """
+
+    figure: str
+    axis: Literal["x", "y"]
+    mirrored: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Chart:
-    """A picture as data: the trial says what to draw, the outputs say how."""
+    """A picture as data: the trial says what to draw, the outputs say how.
+
+    `shows` names figures of the trial whose limits, once judged, are drawn in.
+    """
 
     trial: str
     title: str
@@ -125,3 +141,4 @@ class Chart:
     lines: tuple[Line, ...]
     marks: tuple[Mark, ...] = ()
     caption: str = ""
+    shows: tuple[Shown, ...] = ()

@@ -14,6 +14,7 @@ from sequencer.outputs import words
 from sequencer.outputs.chart_style import NARROW, WIDE, Size
 from sequencer.outputs.charts import render, thinned
 from sequencer.outputs.files import write_text
+from sequencer.outputs.limit_marks import with_limits
 from sequencer.outputs.rail import rail
 from sequencer.outputs.rows import figures_by_trial, headline, limit_rows
 from sequencer.result import Result
@@ -51,7 +52,10 @@ def report_html(result: Result) -> str:
         headline=headline(result),
         limits=limit_rows(result),
         figures=figures_by_trial(result),
-        pictures=[_picture(chart, index) for index, chart in enumerate(result.charts)],
+        pictures=[
+            _picture(with_limits(chart, result.verdicts), index)
+            for index, chart in enumerate(result.charts)
+        ],
         rule_text=words.RULES[result.rule],
         words=words,
         rail=rail,

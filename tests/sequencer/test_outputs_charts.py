@@ -13,7 +13,8 @@ from sequencer.outputs.chart_points import envelope
 from sequencer.outputs.chart_scale import choose
 from sequencer.outputs.chart_style import NARROW, WIDE
 from sequencer.outputs.charts import render, thinned
-from sequencer.results import Chart, Line, Mark
+from sequencer.outputs.limit_marks import with_limits
+from sequencer.results import Chart, Line, Mark, Shown
 
 SVG = "{http://www.w3.org/2000/svg}"
 MOST_BYTES = 150_000
@@ -181,3 +182,28 @@ def test_a_scale_loses_nothing(values):
     for value in values:
         back = scale.of(value) * scale.factor + scale.offset
         assert back == pytest.approx(value, rel=1e-9, abs=1e-12)
+
+
+def test_judged_limits_are_drawn_where_a_chart_asks_for_them():
+    chart = replace(
+        made_up_result.limit_chart(),
+        marks=(),
+        shows=tuple(
+            Shown(name, "x") for name in ("limit_current", "knee_current", "knee_onset", "drift")
+        ),
+    )
+    marks = with_limits(chart, made_up_result.VERDICTS).marks
+    assert [(mark.label, mark.axis, mark.at, mark.kind) for mark in marks] == [
+        ("limit current, knee current, knee onset ≥ 3 A", "x", 3.0, "limit"),
+        ("limit current ≤ 3.6 A", "x", 3.6, "limit"),
+    ]
+
+
+def test_the_limit_of_a_magnitude_stands_on_both_sides_of_zero():
+    shows = (Shown("load_regulation", "y", mirrored=True),)
+    chart = replace(made_up_result.load_steps_chart(), marks=(), shows=shows)
+    marks = with_limits(chart, made_up_result.VERDICTS).marks
+    assert [(mark.label, mark.at) for mark in marks] == [
+        ("load regulation ≤ 8 mV", 8e-3),
+        ("load regulation ≤ 8 mV", -8e-3),
+    ]
