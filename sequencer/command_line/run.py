@@ -118,24 +118,21 @@ def _carry_out(documents: Documents, plan: Plan, target: Path, console: Console)
             versions=versions(),
             options={} if simulated is None else simulated.model_dump(),
         )
-        try:
+        with writer, Progress(console, plan) as progress:
             events.attach(writer)
-            with Progress(console, plan) as progress:
 
-                def on_time(bench_time: float) -> None:
-                    events.at(bench_time)
-                    progress.at(bench_time)
+            def on_time(bench_time: float) -> None:
+                events.at(bench_time)
+                progress.at(bench_time)
 
-                run_trials(
-                    table,
-                    documents,
-                    planned_trials(documents),
-                    writer,
-                    on_time=on_time,
-                    on_trial=progress.trial,
-                )
-        finally:
-            writer.close()
+            run_trials(
+                table,
+                documents,
+                planned_trials(documents),
+                writer,
+                on_time=on_time,
+                on_trial=progress.trial,
+            )
 
 
 @contextmanager

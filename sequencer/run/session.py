@@ -44,12 +44,14 @@ def run_trials(
     *,
     on_time: Callable[[float], None] = lambda _: None,
     on_trial: Callable[[str], None] = lambda _: None,
+    on_safe: Callable[[SafeReport], None] = lambda _: None,
 ) -> Ended:
     """Perform every trial on an opened bench, then make the bench safe, whatever happens.
 
     A guard, a failed instrument, a signal or a trial that can't go on stop the run; the bench is
-    made safe first, and the reason is in the record and in what is returned. Only programming
-    errors are raised, after the bench was made safe.
+    made safe first, and the reason is in the record and in what is returned. `on_safe` hears how
+    making safe went before anything else is tried, as the record may be what failed: a record that
+    can't be written (a full disk) and programming errors are raised, after the bench was made safe.
     """
     live = LiveBench(
         bench, writer, Guards(guard_bounds(documents.bench, documents.profile)), on_time
@@ -74,6 +76,7 @@ def run_trials(
     finally:
         with _signals_ignored():
             safe = _make_safe(bench, documents)
+            on_safe(safe)
             at = _last_time(bench)
             if stopped is not None:
                 detail = {"exit": int(stopped.exit_code)}

@@ -106,7 +106,7 @@ def _visit(
     reply = yield from read_at(
         state,
         channels=(VOLTAGE, context.current),
-        tolerance=tolerances(context, (VOLTAGE, context.current), settings.voltage),
+        tolerance=tolerances(context, (VOLTAGE,), settings.voltage),
         readings=readings,
         period_s=settings.period,
         tag={"leg": leg, "region": region, "level": state.level},
@@ -175,13 +175,21 @@ def next_level(
 
 @dataclass(frozen=True, slots=True)
 class Traced:
-    """The points of both legs, what the curve says, and what differs between the legs."""
+    """The points of both legs, what the curve says in all, and what each leg says alone."""
 
     down: tuple[Array, Array]
     up: tuple[Array, Array]
     trace: LimitTrace
-    between_legs: Quantity | None
+    legs: tuple[LimitTrace, ...]
+    hysteresis: Quantity | None
     readings: int
+
+    def between_legs(self, name: str) -> float:
+        """Return half of what a figure differs by between both ways: drift, heat, hysteresis."""
+        values = [
+            quantity.value for leg in self.legs if (quantity := getattr(leg, name)) is not None
+        ]
+        return (max(values) - min(values)) / 2 if values else 0.0
 
 
 def traced(settings: Settings, evidence: Evidence) -> Traced:
@@ -193,20 +201,29 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
         When too few points were measured.
     """
     down, up = _leg(evidence, "down"), _leg(evidence, "up")
-    context = evidence.context
-    trace = trace_limit(
-        np.concatenate([down[0], up[0]]),
-        np.concatenate([down[1], up[1]]),
-        set_voltage=settings.voltage,
-        rated_current=context.unit.ratings.current,
-        departure=departure(settings, context),
-        load_voltage=settings.lowest_voltage,
-    )
+    both = (np.concatenate([down[0], up[0]]), np.concatenate([down[1], up[1]]))
     try:
-        between = hysteresis(*down, *up, set_voltage=settings.voltage)
+        between: Quantity | None = hysteresis(*down, *up, set_voltage=settings.voltage)
     except FigureError:
         between = None  # an interrupted way back: said in the figures' notes
-    return Traced(down, up, trace, between, settings.readings)
+    return Traced(
+        down,
+        up,
+        _trace(settings, evidence, both),
+        () if between is None else tuple(_trace(settings, evidence, leg) for leg in (down, up)),
+        between,
+        settings.readings,
+    )
+
+
+def _trace(settings: Settings, evidence: Evidence, points: tuple[Array, Array]) -> LimitTrace:
+    return trace_limit(
+        *points,
+        set_voltage=settings.voltage,
+        rated_current=evidence.context.unit.ratings.current,
+        departure=departure(settings, evidence.context),
+        load_voltage=settings.lowest_voltage,
+    )
 
 
 def _leg(evidence: Evidence, leg: str) -> tuple[Array, Array]:
@@ -241,13 +258,13 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         "load_voltage": float(data.down[1].min()),
     }
     notes = data.trace.notes
-    if data.between_legs is None:
+    if not data.legs:
         notes = (*notes, "Without the way back, drift and hysteresis are unknown.")
     results = []
     for name in ("limit_current", "knee_current", "knee_onset", "short_current"):
         quantity: Quantity | None = getattr(data.trace, name)
         if quantity is not None:
-            budget = _absolute(evidence.context, data, quantity)
+            budget = _absolute(evidence.context, data, name, quantity)
             results.append(
                 make_figure(
                     evidence.trial, name, quantity.value, "A", budget, reached=reached, notes=notes
@@ -260,10 +277,9 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     return tuple(results)
 
 
-def _absolute(context: Context, data: Traced, quantity: Quantity) -> list[Component]:
+def _absolute(context: Context, data: Traced, name: str, quantity: Quantity) -> list[Component]:
     """Return the budget of a current: scatter of the fit, the meter, and both legs' difference."""
     statement = context.accuracy(context.current)
-    between = 0.0 if data.between_legs is None else abs(data.between_legs.value) / 2
     return [
         *meter.mean_of(
             statement,
@@ -271,7 +287,7 @@ def _absolute(context: Context, data: Traced, quantity: Quantity) -> list[Compon
             data.readings,
             scatter=type_a("scatter about the curve", quantity.u, max(quantity.dof, 1.0)),
         ),
-        rectangular("difference between both ways", between),
+        rectangular("difference between both ways", data.between_legs(name)),
     ]
 
 
@@ -290,6 +306,9 @@ def _relative(evidence: Evidence, data: Traced, reached: dict[str, float]) -> li
                 [
                     type_a("scatter about the curve", sharpness.u, max(sharpness.dof, 1.0)),
                     rectangular(
+                        "difference between both ways", data.between_legs("knee_sharpness")
+                    ),
+                    rectangular(
                         "resolution",
                         statement.resolution * statement.per_volt / 2,
                         1.0 / knee.value,
@@ -300,7 +319,7 @@ def _relative(evidence: Evidence, data: Traced, reached: dict[str, float]) -> li
         )
     for name, quantity in (
         ("limit_change", data.trace.limit_change),
-        ("limit_hysteresis", data.between_legs),
+        ("limit_hysteresis", data.hysteresis),
     ):
         if quantity is not None and knee is not None:
             found.append(

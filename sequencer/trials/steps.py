@@ -30,8 +30,8 @@ NOISE_MARGIN = 6.0
 RESOLUTION_MARGIN = 3.0
 """A meter that shows few digits jumps by a digit or two though nothing moves."""
 
-LEAST_TOLERANCE = 2e-6
-"""Nothing is asked to be steadier than 2 ppm of the setting; a bench's leads aren't."""
+LEAST_TOLERANCE = 5e-6
+"""Nothing is asked to be steadier than 5 ppm of the setting: the unit's own noise isn't."""
 
 SETTING_BAND = 0.001
 """A knob is set when the reading lies within 0.1 % of the setting (common practice, no source)."""

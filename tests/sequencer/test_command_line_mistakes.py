@@ -1,0 +1,228 @@
+"""What a user can get wrong: one paragraph, the exit code, nothing energised or overwritten."""
+
+import json
+import re
+import socket
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+from called import Done, steadyrail
+
+PROFILES = Path(str(files("profiles")))
+
+
+def one_paragraph(done: Done) -> str:
+    """Return what was said on standard error; a traceback or an empty word fails."""
+    assert "Traceback" not in done.stderr
+    assert done.stderr.strip()
+    return done.stderr
+
+
+def changed(tmp_path: Path, name: str, old: str, new: str) -> Path:
+    """Write a shipped document with one change beside copies of the others."""
+    for folder in ("", "units", "benches"):
+        (tmp_path / folder).mkdir(exist_ok=True)
+        for file in (PROFILES / folder).glob("*.toml"):
+            (tmp_path / folder / file.name).write_text(file.read_text())
+    profile = tmp_path / "acceptance.toml"
+    profile.write_text(
+        profile.read_text()
+        .replace('"w-17"', '"units/w-17.toml"')
+        .replace('"simulated"', '"benches/simulated.toml"')
+    )
+    target = tmp_path / name
+    text = target.read_text()
+    assert old in text
+    target.write_text(text.replace(old, new, 1))
+    return profile
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "said"),
+    [
+        ("acceptance.toml", 'voltage = "30 V"', 'voltage = "30 A"', r"voltage.*30 A.*voltage"),
+        ("acceptance.toml", 'voltage = "30 V"', "voltage = 30", r"trials\[?.*voltage.*30"),
+        ("acceptance.toml", 'voltage = "30 V"', 'volts = "30 V"', r"volts"),
+        ("acceptance.toml", 'current = "3 A"', 'current = "4 A"', r"4 A.*at most.*3 A"),
+        ("acceptance.toml", 'trial = "load_steps"', 'trial = "load_step"', r"load_steps"),
+        ("units/w-17.toml", 'current = "3 A"', 'current = "-3 A"', r"ratings\.current.*-3 A"),
+        ("units/w-17.toml", '"load_regulation"', '"load_regulations"', r"load_regulation"),
+        ("benches/simulated.toml", "[load]", "[load", r"line \d+, column \d+"),
+    ],
+)
+def test_a_mistake_in_a_document_is_named_with_file_and_key(
+    tmp_path: Path, name: str, old: str, new: str, said: str
+) -> None:
+    profile = changed(tmp_path, name, old, new)
+    for command in ("check", "plan", "run"):
+        done = steadyrail(command, str(profile), cwd=tmp_path)
+        assert done.returncode == 2
+        text = done.stdout if command == "check" else one_paragraph(done)
+        if command == "check" and name != "acceptance.toml":
+            continue  # `check` looks at the files that it is given
+        assert re.search(said, text, re.DOTALL), text
+        assert Path(name).name in text
+    assert not list(tmp_path.glob("*.sqlite"))
+
+
+def test_every_mistake_is_printed_at_once(tmp_path: Path) -> None:
+    changed(tmp_path, "units/w-17.toml", 'control = "hand"', 'control = "foot"')
+    unit = tmp_path / "units" / "w-17.toml"
+    unit.write_text(unit.read_text().replace('voltage = "30 V"', 'voltage = "30 W"', 1))
+    done = steadyrail("check", str(unit), cwd=tmp_path)
+    assert done.returncode == 2
+    lines = done.stdout.splitlines()
+    assert len(lines) >= 2
+    assert all(line.count(": ") >= 2 for line in lines)
+
+
+def test_a_missing_profile_lists_the_shipped_ones(tmp_path: Path) -> None:
+    done = steadyrail("run", "aceptance", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "acceptance" in one_paragraph(done)
+
+
+def test_an_existing_record_is_never_overwritten(tmp_path: Path) -> None:
+    record = tmp_path / "night.sqlite"
+    record.write_text("mine")
+    done = steadyrail("run", "acceptance", "--record", str(record), cwd=tmp_path)
+    assert done.returncode == 2
+    assert "there already" in one_paragraph(done)
+    assert record.read_text() == "mine"
+
+
+def test_an_existing_report_is_never_overwritten(tmp_path: Path) -> None:
+    report = tmp_path / "r.html"
+    report.write_text("mine")
+    done = steadyrail("run", "acceptance", "--report", str(report), cwd=tmp_path)
+    assert done.returncode == 2
+    assert report.read_text() == "mine"
+    assert not list(tmp_path.glob("*.sqlite"))
+
+
+def test_a_record_in_no_folder_is_refused_before_anything_starts(tmp_path: Path) -> None:
+    done = steadyrail("run", "acceptance", "--record", "no/such/folder/x.sqlite", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "no folder" in one_paragraph(done)
+
+
+def test_scenario_and_seed_are_for_a_simulated_bench_only(tmp_path: Path) -> None:
+    done = steadyrail(
+        "run", "acceptance", "--bench", "simulated-apart", "--seed", "3", cwd=tmp_path
+    )
+    assert done.returncode == 2
+    assert "simulated bench" in one_paragraph(done)
+
+
+def test_cautions_must_be_acknowledged_on_a_bench_that_is_not_simulated(tmp_path: Path) -> None:
+    done = steadyrail("run", "acceptance", "--bench", "simulated-apart", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "Mains" in one_paragraph(done)
+    assert "--cautions-read" in done.stderr
+
+
+def apart_on(tmp_path: Path, port: int) -> Path:
+    """Write a bench whose first instrument is at another port."""
+    text = (PROFILES / "benches" / "simulated-apart.toml").read_text()
+    bench = tmp_path / "bench.toml"
+    bench.write_text(text.replace("::5025::", f"::{port}::"))
+    return bench
+
+
+def test_an_unreachable_instrument_is_named_with_its_address(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))  # bound, not listening: refuses connections
+        port = taken.getsockname()[1]
+        bench = apart_on(tmp_path, port)
+        done = steadyrail(
+            "run", "acceptance", "--bench", str(bench), "--cautions-read", cwd=tmp_path
+        )
+    assert done.returncode == 5
+    assert f"TCPIP0::127.0.0.1::{port}::SOCKET" in one_paragraph(done)
+    assert "Nothing was energised" in done.stderr
+    assert not list(tmp_path.glob("*.sqlite"))
+
+
+@pytest.fixture
+def stranger() -> Iterator[int]:
+    """An instrument that answers every question with an identity that nobody expects."""
+    server = socket.create_server(("127.0.0.1", 0))
+    connections: list[socket.socket] = []
+
+    def serve() -> None:
+        while True:
+            try:
+                connection, _ = server.accept()
+            except OSError:
+                return
+            connections.append(connection)
+            threading.Thread(target=answer, args=(connection,), daemon=True).start()
+
+    def answer(connection: socket.socket) -> None:
+        with connection:
+            while data := connection.recv(4096):
+                for line in data.split(b"\n"):
+                    if line.rstrip().endswith(b"?"):
+                        connection.sendall(b"WORKSHOP,KETTLE,1,1\n")
+
+    threading.Thread(target=serve, daemon=True).start()
+    yield server.getsockname()[1]
+    server.close()
+
+
+def test_a_wrong_instrument_at_an_address_is_recognised(tmp_path: Path, stranger: int) -> None:
+    bench = apart_on(tmp_path, stranger)
+    text = bench.read_text().replace('role = "time_base"', 'role = "time_base"\nidentity = "CLOCK"')
+    bench.write_text(text)
+    done = steadyrail("run", "acceptance", "--bench", str(bench), "--cautions-read", cwd=tmp_path)
+    assert done.returncode == 5
+    assert "KETTLE" in one_paragraph(done)
+    assert "CLOCK" in done.stderr
+    assert not list(tmp_path.glob("*.sqlite"))
+
+
+def test_a_file_that_is_no_record_is_refused(tmp_path: Path) -> None:
+    other = tmp_path / "x.sqlite"
+    other.write_bytes(b"SQLite format 3\0" + bytes(100))
+    for command in ("judge", "report", "verify"):
+        done = steadyrail(command, str(other), cwd=tmp_path)
+        assert done.returncode == 2
+        one_paragraph(done)
+    done = steadyrail("judge", "absent.sqlite", cwd=tmp_path)
+    assert done.returncode == 2
+
+
+def test_shipped_documents_are_without_a_mistake(tmp_path: Path) -> None:
+    names = [str(path) for path in sorted(PROFILES.rglob("*.toml"))]
+    assert len(names) >= 5
+    done = steadyrail("check", *names, cwd=tmp_path)
+    assert done.returncode == 0, done.stdout
+    done = steadyrail("check", *names, "--json", cwd=tmp_path)
+    assert json.loads(done.stdout) == {"mistakes": []}
+
+
+@pytest.mark.parametrize("kind", ["unit", "bench", "profile"])
+def test_schemas_are_json_schemas(tmp_path: Path, kind: str) -> None:
+    done = steadyrail("check", "--schema", kind, cwd=tmp_path)
+    assert done.returncode == 0
+    schema = json.loads(done.stdout)
+    assert schema["type"] == "object"
+    assert kind in schema["properties"]
+
+
+def test_help_loads_nothing_heavy() -> None:
+    done = subprocess.run(
+        [sys.executable, "-X", "importtime", "-m", "sequencer.command_line.app", "--help"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    loaded = {line.rsplit("|", 1)[-1].strip() for line in done.stderr.splitlines()}
+    heavy = {"numpy", "scipy", "pandas", "matplotlib", "pydantic", "pyvisa", "GTC", "sqlite3"}
+    assert not heavy & loaded
+    assert "Usage" in done.stdout
