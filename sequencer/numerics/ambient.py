@@ -12,6 +12,8 @@ from sequencer.numerics.minutes import MinuteMeans
 #: The time constants tried for a unit that follows the room late, s.
 _LAGS_S = (0.0, 120.0, 300.0, 600.0, 1200.0, 2400.0, 3600.0, 5400.0)
 _LEAST_MEANS = 10
+#: Range of hundreds of means that hold nothing but noise, in standard uncertainties of one.
+_NOISE_RANGE = 8.0
 #: Correlation of room temperature with time beyond which the two can't be told apart.
 _TOO_ALIKE = 0.98
 
@@ -67,7 +69,7 @@ def temperature_coefficient(
             f"{ambient.mean.size} of the room, expected at least {_LEAST_MEANS} and 2."
         )
     room = np.interp(minutes.time, ambient.time, ambient.mean)
-    if np.ptp(room) <= 3 * float(np.median(ambient.u)):
+    if np.ptp(room) <= _NOISE_RANGE * float(np.median(ambient.u)):
         raise FigureError(
             f"temperature coefficient: the room changed by {np.ptp(room):.3g} K, no more than its "
             "thermometer's noise. Let the room change, or leave this figure out."

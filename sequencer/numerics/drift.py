@@ -123,8 +123,7 @@ def rate(minutes: MinuteMeans) -> Rate:
     Variance of an ordinary least-squares slope with correlated residuals: the white-noise one times
     the integrated autocorrelation time, since the regressor (time) varies slowly beside it; degrees
     of freedom (n/τ − 2)/(2 − 1/τ), at least 1. B. D. Santer et al., J. Geophys. Res. 105 (2000)
-    7337, use the
-    same with τ of a first-order process.
+    7337, use the same with τ of a first-order process.
     """
     if minutes.mean.size < _LEAST_FOR_RATE:
         raise FigureError(
