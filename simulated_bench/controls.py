@@ -9,7 +9,7 @@ from simulated_bench.operating_point import Circuit
 from simulated_bench.parts import Parts
 from simulated_bench.rectifier import choose
 from simulated_bench.reference import CALIBRATION_DEGC
-from simulated_bench.sense import Connection, SenseSide, side
+from simulated_bench.sense import Connection, SenseSide, pair, side
 from simulated_bench.setting import Setting
 from simulated_bench.wiring import copper_factor
 
@@ -117,8 +117,10 @@ def circuit_at(
         idle_a=min(v_cv, winding.up_to_v) / regulator.bleeder_ohm + leakage,
         leakage_a=leakage,
         bleeder_ohm=regulator.bleeder_ohm,
-        plus=_side(parts, controls.sense, sense_lead, lead, "plus"),
-        minus=_side(parts, controls.sense, sense_lead, minus_lead, "minus"),
+        pair=pair(
+            _side(parts, controls.sense, sense_lead, lead, "plus"),
+            _side(parts, controls.sense, sense_lead, minus_lead, "minus"),
+        ),
         plus_lead_ohm=lead,
         minus_lead_ohm=minus_lead,
         reverse_s=(

@@ -67,8 +67,7 @@ class HeatNetwork:
         steady = -(back @ drive) / rates[:, None]
         self._rates: tuple[float, ...] = tuple(rates.tolist())
         self._shapes = tuple(tuple(row) for row in shapes.tolist())
-        self._back = tuple(tuple(row) for row in back.tolist())
-        self._steady = tuple(tuple(row) for row in steady.tolist())
+        self._modes = tuple(tuple(row) for row in np.hstack([back, steady]).tolist())
         self._decays: dict[float, tuple[float, ...]] = {}
 
     def step(
@@ -88,12 +87,11 @@ class HeatNetwork:
         # All temperatures as rises over ambient: ambient then drives nothing else.
         r0, r1 = start[0] - ambient_degc, start[1] - ambient_degc
         r2, r3 = start[2] - ambient_degc, start[3] - ambient_degc
-        modes = []
-        for back, steady, decay in zip(self._back, self._steady, decays, strict=True):
-            rest = steady[0] * junction_w + steady[1] * sink_w
-            mode = back[0] * r0 + back[1] * r1 + back[2] * r2 + back[3] * r3
-            modes.append(rest + (mode - rest) * decay)
-        m0, m1, m2, m3 = modes
+        m0, m1, m2, m3 = [
+            (rest := s0 * junction_w + s1 * sink_w)
+            + (b0 * r0 + b1 * r1 + b2 * r2 + b3 * r3 - rest) * decay
+            for (b0, b1, b2, b3, s0, s1), decay in zip(self._modes, decays, strict=True)
+        ]
         s0, s1, s2, s3 = self._shapes
         return Temperatures(
             ambient_degc + s0[0] * m0 + s0[1] * m1 + s0[2] * m2 + s0[3] * m3,

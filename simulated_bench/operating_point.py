@@ -13,10 +13,12 @@ from typing import NamedTuple
 
 from simulated_bench.load import LoadParts, LoadSetting, draw_current
 from simulated_bench.regulator import clip_loss
-from simulated_bench.sense import SenseSide
+from simulated_bench.sense import SensePair
 
 TOLERANCE_V = 1e-10
 TOLERANCE_A = 1e-10
+SMALL = 3e-6
+"""Volts or amperes whose square is below the tolerance."""
 MOST_ROUNDS = 200
 PATIENCE = 30
 """Newton steps before plain halving, for characteristics with corners."""
@@ -44,8 +46,7 @@ class Circuit:
     idle_a: float
     leakage_a: float
     bleeder_ohm: float
-    plus: SenseSide
-    minus: SenseSide
+    pair: SensePair
     plus_lead_ohm: float
     minus_lead_ohm: float
     reverse_s: float
@@ -108,7 +109,12 @@ def solve(circuit: Circuit, start: float | None = None) -> OperatingPoint:
         change = following - y
         y = following
         current += step_a * change
-        if abs(change * step_v) < TOLERANCE_V and abs(change * step_a) < TOLERANCE_A:
+        by_v, by_a = abs(change * step_v), abs(change * step_a)
+        if by_v < TOLERANCE_V and by_a < TOLERANCE_A:
+            break
+        # Newton's next error is of second order: from the exponential, and from the load's and
+        # the clipping's curvature, which is below one per volt.
+        if by_v < SMALL and by_a < SMALL and step_v * change * change > -TOLERANCE_V:
             break
     return _point(c, y, current)
 
@@ -132,10 +138,13 @@ def _guess(c: Circuit) -> float:
 def _target(c: Circuit, current: float) -> tuple[float, float]:
     """Return U(I), the output before the limit acts, and its slope."""
     load_a = current - c.sense_a
-    lift_p, slope_p, _, _ = c.plus.at(load_a)
-    lift_m, slope_m, _, _ = c.minus.at(load_a)
-    asked = c.v_cv - c.output_ohm * current + lift_p + lift_m
-    slope = slope_p + slope_m - c.output_ohm
+    pair = c.pair
+    if load_a < pair.clamps_from_a:
+        lift, slope = pair.lift0 + pair.lift1 * load_a, pair.lift1
+    else:
+        lift, slope = pair.clamped_lift(load_a)
+    asked = c.v_cv - c.output_ohm * current + lift
+    slope -= c.output_ohm
     if c.oscillation_shift_v and current > c.oscillation_from_a:
         # Rectification goes with the square of the amplitude, hence straight with the excess.
         asked -= c.oscillation_shift_v * min(1.0, current / c.oscillation_from_a - 1.0)
@@ -172,7 +181,7 @@ def _reverse(c: Circuit, current: float, voltage: float) -> float:
     if c.reverse_s == 0.0:
         return 0.0
     lead = c.minus_lead_ohm
-    over = voltage - c.minus.clamp_v - lead * (current - c.sense_a)
+    over = voltage - c.pair.minus.clamp_v - lead * (current - c.sense_a)
     return max(0.0, c.reverse_s * over / (1.0 - lead * c.reverse_s))
 
 
@@ -182,13 +191,16 @@ def _excess(c: Circuit, y: float, current: float) -> tuple[float, float, float, 
     reverse = _reverse(c, current, voltage)
     load_a = current - c.sense_a - 2.0 * reverse
     in_lead = load_a + reverse
-    _, _, drop_p, slope_p = c.plus.at(in_lead)
-    _, _, drop_m, slope_m = c.minus.at(in_lead)
-    at_load = voltage - drop_p - drop_m - c.residual_ohm * load_a
+    pair = c.pair
+    if in_lead < pair.clamps_from_a:
+        drop, drop_slope = pair.drop0 + pair.drop1 * in_lead, pair.drop1
+    else:
+        drop, drop_slope = pair.clamped_drop(in_lead)
+    at_load = voltage - drop - c.residual_ohm * load_a
     drawn, per_volt = draw_current(c.load_parts, c.load, at_load)
     reverse_rate = c.reverse_s * fall
     load_rate = rate - 2.0 * reverse_rate
-    fall_at_load = fall - (slope_p + slope_m + c.residual_ohm) * load_rate
+    fall_at_load = fall - (drop_slope + c.residual_ohm) * load_rate
     return drawn - load_a, per_volt * fall_at_load - load_rate, current, fall, rate
 
 
@@ -197,26 +209,28 @@ def _point(c: Circuit, y: float, current: float) -> OperatingPoint:
     reverse = _reverse(c, current, voltage)
     load_a = current - c.sense_a - 2.0 * reverse
     in_lead = load_a + reverse
-    lift_p, _, drop_p, _ = c.plus.at(in_lead)
-    lift_m, _, drop_m, _ = c.minus.at(in_lead)
+    lift_p, _, drop_p, _ = c.pair.plus.at(in_lead)
+    lift_m, _, drop_m, _ = c.pair.minus.at(in_lead)
     at_sense = voltage - drop_p - drop_m
     bleeder = voltage / c.bleeder_ohm
     from_reservoir = current + bleeder + c.leakage_a
     ripple = c.ripple_ohm * from_reservoir
     reservoir = c.peak_v - from_reservoir * c.source_ohm - 0.5 * ripple
     asked = c.v_cv - c.output_ohm * current + lift_p + lift_m
+    headroom = reservoir - 0.5 * ripple - c.saturation_v - asked
+    # By position: this is made for every moment, and naming costs a microsecond.
     return OperatingPoint(
-        y=y,
-        shunt_a=current,
-        load_a=load_a,
-        lead_a=drop_p / c.plus_lead_ohm,
-        return_a=drop_m / c.minus_lead_ohm,
-        terminals_v=voltage,
-        sense_v=at_sense,
-        load_v=at_sense - c.residual_ohm * load_a,
-        input_v=voltage - lift_p - lift_m,
-        bleeder_a=bleeder,
-        reservoir_v=reservoir,
-        ripple_v=ripple,
-        headroom_v=reservoir - 0.5 * ripple - c.saturation_v - asked,
+        y,
+        current,
+        load_a,
+        drop_p / c.plus_lead_ohm,
+        drop_m / c.minus_lead_ohm,
+        voltage,
+        at_sense,
+        at_sense - c.residual_ohm * load_a,
+        voltage - lift_p - lift_m,
+        bleeder,
+        reservoir,
+        ripple,
+        headroom,
     )

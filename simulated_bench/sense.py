@@ -16,6 +16,7 @@ All functions of the load current are straight lines between the clamps' corners
 """
 
 from dataclasses import dataclass
+from math import inf
 from typing import Literal, NamedTuple
 
 Connection = Literal["connected", "open", "plus open", "minus open", "reversed"]
@@ -55,6 +56,49 @@ class SenseSide(NamedTuple):
         )
 
 
+class SensePair(NamedTuple):
+    """Both sides, with their sums as long as neither is clamped, below `clamps_from_a`."""
+
+    plus: SenseSide
+    minus: SenseSide
+    lift0: float
+    lift1: float
+    drop0: float
+    drop1: float
+    clamps_from_a: float
+
+    def clamped_lift(self, current_a: float) -> tuple[float, float]:
+        """Return lift and its slope with any side clamped."""
+        lift_p, slope_p, _, _ = self.plus.at(current_a)
+        lift_m, slope_m, _, _ = self.minus.at(current_a)
+        return lift_p + lift_m, slope_p + slope_m
+
+    def clamped_drop(self, current_a: float) -> tuple[float, float]:
+        """Return drop and its slope with any side clamped."""
+        _, _, drop_p, slope_p = self.plus.at(current_a)
+        _, _, drop_m, slope_m = self.minus.at(current_a)
+        return drop_p + drop_m, slope_p + slope_m
+
+
+def pair(plus: SenseSide, minus: SenseSide) -> SensePair:
+    """Return both sides together."""
+    return SensePair(
+        plus,
+        minus,
+        plus.lift0 + minus.lift0,
+        plus.lift1 + minus.lift1,
+        plus.drop0 + minus.drop0,
+        plus.drop1 + minus.drop1,
+        min(_clamps_from(plus), _clamps_from(minus)),
+    )
+
+
+def _clamps_from(one: SenseSide) -> float:
+    if one.lift0 >= one.clamp_v:
+        return -inf
+    return (one.clamp_v - one.lift0) / one.lift1 if one.lift1 > 0.0 else inf
+
+
 def side(
     inputs: SenseInputs, lead_ohm: float, load_lead_ohm: float, *, connected: bool
 ) -> SenseSide:
@@ -71,11 +115,5 @@ def side(
     drop0, drop1 = r * (inputs.current_a - g_f * b) / spread, r / spread
     loaded = 1.0 + r * g_s
     return SenseSide(
-        lift0=a * drop0 + b,
-        lift1=a * drop1,
-        drop0=drop0,
-        drop1=drop1,
-        clamp_v=clamp,
-        clamped_drop0=r * g_s * clamp / loaded,
-        clamped_drop1=r / loaded,
+        a * drop0 + b, a * drop1, drop0, drop1, clamp, r * g_s * clamp / loaded, r / loaded
     )

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from simulated_bench.load import LoadMode, LoadParts, LoadSetting, draw_current
 from simulated_bench.operating_point import Circuit, OperatingPoint, solve
-from simulated_bench.sense import SenseInputs, side
+from simulated_bench.sense import SenseInputs, SenseSide, pair, side
 
 LEVELS: dict[LoadMode, tuple[float, float]] = {
     "current": (0.0, 6.0),
@@ -49,8 +49,7 @@ def circuits(draw: st.DrawFn) -> tuple[Circuit, SenseInputs, float]:
         idle_a=0.01,
         leakage_a=1e-4,
         bleeder_ohm=2200.0,
-        plus=one,
-        minus=one,
+        pair=pair(one, one),
         plus_lead_ohm=lead,
         minus_lead_ohm=lead,
         reverse_s=0.0,
@@ -125,7 +124,7 @@ def test_a_current_load_above_the_limit_pulls_the_output_to_its_floor() -> None:
     circuit = Circuit(
         v_cv=30.0, output_ohm=1e-3, limit_a=3.3, limit_per_v=0.0, rounding_v=0.01,
         rounding_a=8e-3, peak_v=42.0, source_ohm=0.8, ripple_ohm=1.0, saturation_v=2.0,
-        idle_a=0.01, leakage_a=0.0, bleeder_ohm=2200.0, plus=one, minus=one,
+        idle_a=0.01, leakage_a=0.0, bleeder_ohm=2200.0, pair=pair(one, one),
         plus_lead_ohm=0.02, minus_lead_ohm=0.02, reverse_s=0.0, sense_a=0.0,
         residual_ohm=0.0, load=LoadSetting("current", 4.0, on=True), load_parts=LOAD,
     )  # fmt: skip
@@ -141,10 +140,30 @@ def test_open_sense_leads_leave_the_clamp_on_the_output(level: float) -> None:
     circuit = Circuit(
         v_cv=20.0, output_ohm=0.0, limit_a=4.0, limit_per_v=0.0, rounding_v=0.01,
         rounding_a=8e-3, peak_v=42.0, source_ohm=0.8, ripple_ohm=1.0, saturation_v=2.0,
-        idle_a=0.01, leakage_a=0.0, bleeder_ohm=2200.0, plus=one, minus=one,
+        idle_a=0.01, leakage_a=0.0, bleeder_ohm=2200.0, pair=pair(one, one),
         plus_lead_ohm=0.02, minus_lead_ohm=0.02, reverse_s=0.0, sense_a=2e-5,
         residual_ohm=0.0, load=LoadSetting("current", level, on=True), load_parts=LOAD,
     )  # fmt: skip
     point = solve(circuit)
     assert point.terminals_v == pytest.approx(21.2, abs=1e-6)
     assert point.sense_v == pytest.approx(21.2 - 0.04 * level, abs=1e-6)
+
+
+@pytest.mark.parametrize("level", [0.0, 1.0, 2.5])
+def test_reversed_sense_leads_load_the_output_through_their_clamps(level: float) -> None:
+    series, lead, clamp = 100.0, 0.02, 0.6
+    one = SenseSide(clamp, 0.0, 0.0, lead, clamp, 0.0, lead)
+    circuit = Circuit(
+        v_cv=20.0, output_ohm=0.0, limit_a=4.0, limit_per_v=0.0, rounding_v=0.01,
+        rounding_a=8e-3, peak_v=42.0, source_ohm=0.8, ripple_ohm=1.0, saturation_v=2.0,
+        idle_a=0.01, leakage_a=0.0, bleeder_ohm=2200.0, pair=pair(one, one),
+        plus_lead_ohm=lead, minus_lead_ohm=lead, reverse_s=1.0 / series, sense_a=0.0,
+        residual_ohm=0.0, load=LoadSetting("current", level, on=True), load_parts=LOAD,
+    )  # fmt: skip
+    point = solve(circuit)
+    assert point.terminals_v == pytest.approx(21.2, abs=1e-6)
+    # One lead goes from the plus input, a clamp below its terminal, to the minus sense point.
+    drop = lead * point.lead_a
+    reverse = (point.terminals_v - clamp - drop) / series
+    assert point.lead_a == pytest.approx(level + reverse, abs=1e-9)
+    assert point.shunt_a == pytest.approx(level + 2.0 * reverse, abs=1e-9)

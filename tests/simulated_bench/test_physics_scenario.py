@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from simulated_bench.draw import Draws
 from simulated_bench.errors import QuantityError, ScenarioError
 from simulated_bench.quantities import Uncertain, parse
 from simulated_bench.scenario import load, shipped
@@ -44,7 +45,9 @@ def test_a_wrong_dimension_is_refused(text: str, dimension: str) -> None:
 
 
 def test_uncertain_values_stay_within_their_spread() -> None:
-    assert Uncertain(1.0).half_width == 0.0
+    drawn = [Draws(seed).value("x", Uncertain(5.0, 0.5)) for seed in range(200)]
+    assert 4.5 <= min(drawn) < 4.6
+    assert 5.4 < max(drawn) <= 5.5
 
 
 def test_all_mistakes_are_told_at_once(tmp_path: Path) -> None:
