@@ -16,11 +16,13 @@ from sequencer.outputs.charts import render, thinned
 from sequencer.outputs.files import write_text
 from sequencer.outputs.limit_marks import with_limits
 from sequencer.outputs.rail import rail
-from sequencer.outputs.rows import figures_by_trial, headline, limit_rows
+from sequencer.outputs.rows import event_counts, figures_by_trial, headline, limit_rows
 from sequencer.result import Result
 from sequencer.results import Chart
 
 HERE = Path(__file__).parent
+FEW_EVENTS = 25
+"""More than these are folded away on a screen; paper shows them all."""
 NO_BREAK_SPACE = "\u00a0"
 THIN_SPACE = "\u202f"
 NUMBER_AND_UNIT = re.compile(r"(?<=[\d<>]) (?=[^\W\d]|[°%Ω]|\d)(?!to |of )")
@@ -56,6 +58,8 @@ def report_html(result: Result) -> str:
             _picture(with_limits(chart, result.verdicts), index)
             for index, chart in enumerate(result.charts)
         ],
+        event_counts=event_counts(result),
+        few_events=FEW_EVENTS,
         rule_text=words.RULES[result.rule],
         words=words,
         rail=rail,

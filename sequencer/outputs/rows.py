@@ -1,5 +1,6 @@
 """Rows of text that both the report and the terminal print: one wording for both."""
 
+from collections import Counter
 from dataclasses import dataclass
 
 from sequencer.outputs import words
@@ -7,7 +8,7 @@ from sequencer.result import Result
 from sequencer.results import Figure, Verdict
 
 HEADLINES = {
-    0: ("pass", "Pass", "Every limit was measured and is kept."),
+    0: ("pass", "Pass", "Every limit that was judged is kept."),
     1: ("fail", "Fail", "At least one promised limit is not kept."),
     3: ("open", "Undecided", "Not every limit could be decided from what was measured."),
     4: ("stopped", "Stopped by a guard", "A watched bound was crossed and the run was ended."),
@@ -92,6 +93,16 @@ def figures_by_trial(result: Result) -> dict[str, list[Figure]]:
     for figure in result.figures:
         groups.setdefault(figure.trial, []).append(figure)
     return groups
+
+
+def event_counts(result: Result) -> str:
+    """Return how many events there were, the gravest first, such as "2 warnings, 1 note"."""
+    counts = Counter(event.severity for event in result.events)
+    return ", ".join(
+        f"{counts[kind]} {kind}{'s' if counts[kind] > 1 else ''}"
+        for kind in ("alarm", "warning", "note")
+        if counts[kind]
+    )
 
 
 def figure_of(verdict: Verdict, result: Result) -> Figure | None:

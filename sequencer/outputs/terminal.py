@@ -1,6 +1,5 @@
 """The result in a terminal: verdicts, other figures, events, and where everything is."""
 
-from collections import Counter
 from pathlib import Path
 
 from rich.console import Console
@@ -8,7 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from sequencer.outputs import words
-from sequencer.outputs.rows import LimitRow, headline, limit_rows
+from sequencer.outputs.rows import LimitRow, event_counts, headline, limit_rows
 from sequencer.result import Result
 from sequencer.results import Coverage, Verdict
 
@@ -96,10 +95,8 @@ def _print_other_figures(result: Result, console: Console) -> None:
 
 
 def _print_events(result: Result, console: Console) -> None:
-    counts = Counter(event.severity for event in result.events)
-    if counts:
-        parts = [f"{counts[kind]} {kind}" for kind in ("alarm", "warning", "note") if counts[kind]]
-        console.print(_text(f"Events: {', '.join(parts)}"))
+    if result.events:
+        console.print(_text(f"Events: {event_counts(result)}"))
     grave = [event for event in result.events if event.severity != "note"]
     for event in grave[-MOST_EVENTS:]:
         line = f"  {words.bench_time(event.at)} {event.severity}, {event.kind}: {event.text}"
@@ -116,7 +113,7 @@ def _short_coverage(found: Coverage | None) -> str:
     if found is None:
         return "–"
     reached, required = (words.quantity(v, found.unit) for v in (found.reached, found.required))
-    return reached if reached == required else f"{reached} of {required}"
+    return reached if reached == required else f"{reached}\nof {required}"
 
 
 def _table(console: Console, *headings: str) -> Table:

@@ -54,13 +54,13 @@ def title(name: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def quantity(value: float, unit: str) -> str:
+def quantity(value: float, unit: str, digits: int = 4) -> str:
     """Return a quantity as people read it; a unit without a known spelling is shown as it is."""
     unit = "°C" if unit in {"degC", "degc"} else unit
     try:
-        return format_quantity(value, unit)
+        return format_quantity(value, unit, digits)
     except ValueError:
-        return f"{value:.4g} {unit}"
+        return f"{value:.{digits}g} {unit}"
 
 
 def value_with_u(figure: Figure) -> str:

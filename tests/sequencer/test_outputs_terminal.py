@@ -48,7 +48,7 @@ def test_reasons_for_what_did_not_pass_are_given():
 def test_only_the_last_grave_events_are_listed():
     events = tuple(Event(float(i), "", "guard", "alarm", f"number {i}.") for i in range(20))
     text = printed(made_up_result(events=events))
-    assert "Events: 20 alarm" in text
+    assert "Events: 20 alarms" in text
     assert "number 19." in text
     assert "number 11." not in text
     assert f"{20 - MOST_EVENTS} earlier ones" in text
@@ -67,3 +67,11 @@ def test_texts_are_printed_as_they_are(text, width):
     output = printed(made_up_result(verdicts=(verdict,), notes=(nasty,)), width=width)
     assert "\x1b" not in output
     assert "[bold]" in output.replace("\n", "")
+
+
+def test_what_was_promised_but_not_reached_stands_beside_what_was():
+    short = printed(made_up_result())
+    lines = short.splitlines()
+    row = next(i for i, line in enumerate(lines) if line.startswith("Short current"))
+    assert "1.4 V" in lines[row]
+    assert "of 1 V" in lines[row + 1]
