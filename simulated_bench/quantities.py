@@ -6,7 +6,7 @@ one bench is then drawn from the rectangular distribution of that half-width abo
 
 import re
 from dataclasses import dataclass
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import GetPydanticSchema
 from pydantic_core import core_schema
@@ -111,7 +111,7 @@ def _expected(dimension: str) -> str:
     return "a unit such as " + ", ".join(name or "none" for name in names)
 
 
-def _schema(dimension: str) -> GetPydanticSchema:
+def _schema(dimension: str, sign: Literal["any", "not negative", "positive"] = "any") -> Any:
     def read(value: Any) -> Uncertain:
         if isinstance(value, Uncertain):
             return value
@@ -119,7 +119,11 @@ def _schema(dimension: str) -> GetPydanticSchema:
             raise QuantityError(
                 f"found {value!r}, expected text with {_expected(dimension)}, in quotes"
             )
-        return parse(value, dimension)
+        quantity = parse(value, dimension)
+        least = quantity.nominal - quantity.half_width
+        if (sign == "positive" and least <= 0.0) or (sign == "not negative" and least < 0.0):
+            raise QuantityError(f"found {value!r}, expected a value that is always {sign}")
+        return quantity
 
     return GetPydanticSchema(
         lambda _source, _handler: core_schema.no_info_plain_validator_function(read)
@@ -127,18 +131,22 @@ def _schema(dimension: str) -> GetPydanticSchema:
 
 
 Volts = Annotated[Uncertain, _schema("V")]
-Amperes = Annotated[Uncertain, _schema("A")]
-Ohms = Annotated[Uncertain, _schema("ohm")]
-Farads = Annotated[Uncertain, _schema("F")]
-Hertz = Annotated[Uncertain, _schema("Hz")]
-Seconds = Annotated[Uncertain, _schema("s")]
-KelvinPerWatt = Annotated[Uncertain, _schema("K/W")]
-JoulesPerKelvin = Annotated[Uncertain, _schema("J/K")]
-Siemens = Annotated[Uncertain, _schema("A/V")]
+PositiveVolts = Annotated[Uncertain, _schema("V", "positive")]
+Amperes = Annotated[Uncertain, _schema("A", "not negative")]
+PositiveAmperes = Annotated[Uncertain, _schema("A", "positive")]
+Ohms = Annotated[Uncertain, _schema("ohm", "positive")]
+OhmsOrNone = Annotated[Uncertain, _schema("ohm", "not negative")]
+Farads = Annotated[Uncertain, _schema("F", "positive")]
+PositiveHertz = Annotated[Uncertain, _schema("Hz", "positive")]
+Rate = Annotated[Uncertain, _schema("Hz", "not negative")]
+Seconds = Annotated[Uncertain, _schema("s", "positive")]
+BenchTime = Annotated[Uncertain, _schema("s", "not negative")]
+KelvinPerWatt = Annotated[Uncertain, _schema("K/W", "positive")]
+JoulesPerKelvin = Annotated[Uncertain, _schema("J/K", "positive")]
+Siemens = Annotated[Uncertain, _schema("A/V", "not negative")]
 Kelvins = Annotated[Uncertain, _schema("K")]
+PositiveKelvins = Annotated[Uncertain, _schema("K", "positive")]
 DegreesCelsius = Annotated[Uncertain, _schema("degC")]
 Ratio = Annotated[Uncertain, _schema("1")]
 PerKelvin = Annotated[Uncertain, _schema("1/K")]
-Metres = Annotated[Uncertain, _schema("m")]
-SquareMetres = Annotated[Uncertain, _schema("m2")]
 VoltsPerVolt = Annotated[Uncertain, _schema("V/V")]

@@ -3,8 +3,12 @@
 ``peak = √2·V_sec·(V_line/V_nom) − 2·V_diode``; ripple, full wave ``ΔV = I/(2·f·C)``, half wave
 ``I/(f·C)`` (first order: the capacitor is taken to supply the load for the whole period; any
 textbook of power electronics, such as P. Horowitz and W. Hill, The Art of Electronics, "Ripple
-voltage"). ``valley = peak − I·R_s − ripple``. In half-wave operation half as many charging pulses
-carry twice the charge each, so the drop over the source resistance doubles.
+voltage"). ``valley = peak − I·R_s − ripple``.
+
+`R_s` is what the mean current sees. Because the reservoir is charged in short pulses it is about
+four times the winding's own resistance. In half-wave operation half as many pulses carry twice the
+charge each, but conduct longer. Both factors are from ngspice's transient solution of the bridge,
+tests/external/test_physics_rectifier.py, which also states how far the first order is off.
 """
 
 from dataclasses import dataclass
@@ -13,6 +17,9 @@ from typing import Final
 
 PULSES_FULL_WAVE: Final = 2
 PULSES_HALF_WAVE: Final = 1
+HALF_WAVE_SOURCE: Final = 1.4
+"""Source resistance seen by the mean current in half-wave over that in full-wave operation."""
+
 DIODES_IN_PATH: Final = 2
 """A bridge conducts through two diodes at a time."""
 
@@ -54,7 +61,7 @@ class Rectifier:
 
     def source_ohm(self, winding: Winding) -> float:
         """Return the resistance that the mean current sees."""
-        return winding.source_resistance_ohm * (2.0 if self.half_wave else 1.0)
+        return winding.source_resistance_ohm * (HALF_WAVE_SOURCE if self.half_wave else 1.0)
 
 
 def choose(windings: tuple[Winding, ...], setting_v: float) -> Winding:

@@ -9,14 +9,20 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from simulated_bench.quantities import (
     Amperes,
+    BenchTime,
     DegreesCelsius,
     Farads,
-    Hertz,
     JoulesPerKelvin,
     KelvinPerWatt,
     Kelvins,
     Ohms,
+    OhmsOrNone,
     PerKelvin,
+    PositiveAmperes,
+    PositiveHertz,
+    PositiveKelvins,
+    PositiveVolts,
+    Rate,
     Ratio,
     Seconds,
     Siemens,
@@ -35,10 +41,10 @@ class Table(BaseModel):
 class StatedTable(Table):
     """The conditions that the truth's figures are stated for."""
 
-    voltage: Volts
-    current: Amperes
-    onset_departure: Volts
-    load_voltage: Volts
+    voltage: PositiveVolts
+    current: PositiveAmperes
+    onset_departure: PositiveVolts
+    load_voltage: PositiveVolts
     warm_up: Seconds
     soak: Seconds
 
@@ -46,7 +52,7 @@ class StatedTable(Table):
 class LineEventTable(Table):
     """One sag (negative change) or surge."""
 
-    at: Seconds
+    at: BenchTime
     duration: Seconds
     change: Ratio
 
@@ -54,8 +60,8 @@ class LineEventTable(Table):
 class LineTable(Table):
     """The line; `switched_on` says whether the unit's line switch is on at bench time zero."""
 
-    voltage: Volts
-    frequency: Hertz
+    voltage: PositiveVolts
+    frequency: PositiveHertz
     wander: Ratio
     wander_time: Seconds
     switched_on: bool = True
@@ -66,8 +72,8 @@ class WindingTable(Table):
     """One secondary winding, by the reservoir's voltage without load at nominal line."""
 
     name: str
-    up_to: Volts
-    unregulated: Volts
+    up_to: PositiveVolts
+    unregulated: PositiveVolts
     source_resistance: Ohms
 
 
@@ -99,17 +105,17 @@ class SettingTable(Table):
     position_error: Ratio
     trimmer_from: Volts
     trimmer_to: Volts
-    jump_rate: Hertz
+    jump_rate: Rate
     jump: Volts
 
 
 class RegulatorTable(Table):
     """The series regulator."""
 
-    output_resistance: Ohms
-    rounding_voltage: Volts
-    rounding_current: Amperes
-    limit_current: Amperes
+    output_resistance: OhmsOrNone
+    rounding_voltage: PositiveVolts
+    rounding_current: PositiveAmperes
+    limit_current: PositiveAmperes
     limit_conductance: Siemens
     limit_tempco: PerKelvin
     foldback: Ratio
@@ -120,8 +126,8 @@ class RegulatorTable(Table):
     bleeder: Ohms
     output_capacitance: Farads
     leakage: Amperes
-    leakage_doubling: Kelvins
-    oscillation_from: Amperes
+    leakage_doubling: PositiveKelvins
+    oscillation_from: PositiveAmperes
     oscillation: Volts
     oscillation_shift: Volts
 
@@ -155,7 +161,7 @@ class WiringTable(Table):
 
     load_leads: Ohms
     sense_leads: Ohms
-    residual: Ohms
+    residual: OhmsOrNone
     sense: Connection
     shunt: Ohms
     shunt_tempco: PerKelvin
@@ -164,7 +170,7 @@ class WiringTable(Table):
 class DoorTable(Table):
     """A door opened."""
 
-    at: Seconds
+    at: BenchTime
     drop: Kelvins
     recovery: Seconds
 
@@ -194,8 +200,8 @@ class PersonTable(Table):
 class LoadTable(Table):
     """The electronic load's true abilities."""
 
-    lowest_voltage: Volts
-    current: Amperes
+    lowest_voltage: PositiveVolts
+    current: PositiveAmperes
     voltage_mode_resistance: Ohms
 
 

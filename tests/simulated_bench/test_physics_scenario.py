@@ -97,3 +97,15 @@ def test_instruments_are_handed_on_as_they_stand(tmp_path: Path) -> None:
 def test_each_file_carries_its_own_name() -> None:
     assert "healthy" in shipped()
     assert [load(name).name for name in shipped()] == list(shipped())
+
+
+def test_a_resistance_that_could_be_negative_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "odd.toml"
+    path.write_text(
+        'name = "odd"\ndescription = "x"\nbased_on = "healthy"\n'
+        '[heat]\nsink_ambient = "0.3 K/W ± 0.4 K/W"\n[wiring]\nload_leads = "0 Ω"\n'
+    )
+    with pytest.raises(ScenarioError) as caught:
+        load(path)
+    assert len(caught.value.mistakes) == 2
+    assert "always positive" in caught.value.mistakes[0]
