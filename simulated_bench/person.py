@@ -20,6 +20,9 @@ FAR_V: Final = 3.0
 TRIM_SKILL: Final = 0.1
 """A turn of the trimmer is wrong by up to this part of what was meant."""
 
+MOST_FAR: Final = 3
+"""So many such readings in a row: a first one may have been taken before the hand had moved."""
+
 MOST_TRIMS: Final = 40
 
 Said = Literal["BUSY", "DONE", "CONFUSED"]
@@ -59,11 +62,13 @@ class Person:
         self._remark = "nothing was asked"
         self._wrong = False
         self._trims = 0
+        self._far = 0
 
     def instruct(self, text: str) -> None:
         """Hear an instruction in plain English."""
         self._hands.log("person", f"heard: {text}")
         self._trims = 0
+        self._far = 0
         intent = understand(text)
         self._intent = intent
         if intent is None:
@@ -81,10 +86,14 @@ class Person:
             return
         wanted = self._intent.value or 0.0
         error = wanted - value
-        self._trims += 1
         if not abs(error) < FAR_V:
-            self._say("CONFUSED", f"the reading, {value:.6g} V, is far from what the knobs say")
-        elif self._trims > MOST_TRIMS:
+            self._far += 1
+            if self._far >= MOST_FAR:
+                self._say("CONFUSED", f"the reading, {value:.6g} V, is far from what the knobs say")
+            return
+        self._far = 0
+        self._trims += 1
+        if self._trims > MOST_TRIMS:
             self._say("CONFUSED", f"the reading, {value:.6g} V, does not follow the knob")
         else:
             self._say("BUSY", "")
