@@ -94,7 +94,8 @@ class Distances:
     jacobian
         Shape (n, 5), its derivatives by v0, r, a, g, ln(i_w).
     in_current
-        Shape (n,), True where the curve is so steep that the distance is one of current.
+        Shape (n,), True where the curve is so steep that the distance is one of current. The
+        constant-voltage side never is, however small the voltages' uncertainty is taken.
     """
 
     value: Array
@@ -124,7 +125,8 @@ def distances(corner: Corner, current: Array, voltage: Array, u_i: float, u_v: f
     # The tangent runs to more current and less voltage; the normal to its left points outside.
     normal_i, normal_v = -dv / length, di / length
     below = 1 + corner.g * corner.r
-    left = corner.v0 - CORNER_VOLTAGE * np.exp(np.minimum(s, _MOST_EXPONENT)) - corner.r * i
+    fall = CORNER_VOLTAGE * np.exp(np.minimum(s, _MOST_EXPONENT))
+    left = corner.v0 - fall - corner.r * i
     one = np.ones_like(s)
     shift_i = np.stack([corner.g * one, -i * corner.g, one, left, corner.i_w * s]) / below
     shift_v = -corner.r * shift_i
@@ -133,7 +135,7 @@ def distances(corner: Corner, current: Array, voltage: Array, u_i: float, u_v: f
     return Distances(
         value=normal_i * (current - i) / u_i + normal_v * (voltage - v) / u_v,
         jacobian=-(normal_i * shift_i / u_i + normal_v * shift_v / u_v).T,
-        in_current=np.abs(dv) > np.abs(di),
+        in_current=(np.abs(dv) > np.abs(di)) & (fall / corner.i_w > abs(corner.r)),
     )
 
 

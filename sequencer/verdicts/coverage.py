@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
+from sequencer.documents.quantities import format_quantity
 from sequencer.results import Coverage
 
 #: The set voltage may differ from the stated one by this share: a hand sets it, and a limit's
@@ -135,12 +136,8 @@ def _parts(reached: Mapping[str, float], condition: Condition) -> list[_Part]:
 
 
 def _shortfall(part: _Part) -> str:
+    required = format_quantity(part.required, part.unit, 4)
     if part.reached is None:
-        return (
-            f"The limit is stated for a {part.words} of {part.required:g} {part.unit}; this was "
-            "not measured."
-        )
-    return (
-        f"The limit is stated for a {part.words} of {part.required:g} {part.unit}; "
-        f"{part.reached:.6g} {part.unit} was reached."
-    )
+        return f"The limit is stated for a {part.words} of {required}; this was not measured."
+    reached = format_quantity(part.reached, part.unit, 4)
+    return f"The limit is stated for a {part.words} of {required}; {reached} was reached."

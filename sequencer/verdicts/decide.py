@@ -4,6 +4,7 @@ import math
 
 from scipy import stats
 
+from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
 from sequencer.results import Figure, Outcome, Rule, Verdict
 from sequencer.verdicts.remarks import limit_ratio, remarks_on
@@ -118,7 +119,7 @@ def _outcome(value: float, guard: float, low: float, high: float, rule: Rule) ->
 def _why(figure: Figure, low: float, high: float, outcome: Outcome, rule: Rule) -> str:
     margin = min(figure.value - low, high - figure.value)
     place = "inside" if margin >= 0 else "outside"
-    text = f"The value is {abs(margin):.4g} {figure.unit} {place} the limit"
+    text = f"The value is {format_quantity(abs(margin), figure.unit, 3)} {place} the limit"
     if rule == "simple":
         return f"{text}; simple acceptance asks no more."
     relation = {
@@ -127,7 +128,8 @@ def _why(figure: Figure, low: float, high: float, outcome: Outcome, rule: Rule) 
         "conditional fail": "no more than U",
         "fail": "more than U",
     }[outcome]
-    return f"{text}, {relation} = {figure.expanded:.4g} {figure.unit} (k = {figure.k:.2f})."
+    expanded = format_quantity(figure.expanded, figure.unit, 2)
+    return f"{text}, {relation} = {expanded} (k = {figure.k:.2f})."
 
 
 def _check(figure: Figure, lower: float | None, upper: float | None) -> None:

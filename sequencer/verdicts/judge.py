@@ -1,6 +1,6 @@
 """Every limit of a unit against the figures that were computed."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol
 
@@ -15,12 +15,19 @@ class Limit(Protocol):
     @property
     def figure(self) -> str: ...  # noqa: D102
     @property
+    def unit(self) -> str: ...  # noqa: D102
+    @property
     def condition(self) -> Condition | None: ...  # noqa: D102
     def lower(self, setting: float) -> float | None: ...  # noqa: D102
     def upper(self, setting: float) -> float | None: ...  # noqa: D102
 
 
-def judge(figures: Sequence[Figure], limits: Sequence[Limit], rule: Rule) -> tuple[Verdict, ...]:
+def judge(
+    figures: Sequence[Figure],
+    limits: Sequence[Limit],
+    rule: Rule,
+    reasons: Mapping[str, str] | None = None,
+) -> tuple[Verdict, ...]:
     """Return the verdicts of all limits, in the limits' order.
 
     A limit without a figure is `not covered`. When several trials computed the figure, those that
@@ -33,6 +40,8 @@ def judge(figures: Sequence[Figure], limits: Sequence[Limit], rule: Rule) -> tup
         With `reached` filled in.
     limits
         Bounds in per cent are resolved at the stated voltage, else at the one reached.
+    reasons
+        By figure: why it could not be computed, where it is known.
 
     Raises
     ------
@@ -43,7 +52,7 @@ def judge(figures: Sequence[Figure], limits: Sequence[Limit], rule: Rule) -> tup
     for limit in limits:
         found = [figure for figure in figures if figure.name == limit.figure]
         if not found:
-            verdicts.append(_absent(limit, rule))
+            verdicts.append(_absent(limit, rule, (reasons or {}).get(limit.figure, "")))
             continue
         checked = [(figure, check_coverage(figure.reached, limit.condition)) for figure in found]
         covered = [pair for pair in checked if pair[1].covered]
@@ -88,17 +97,17 @@ def _setting(limit: Limit, figure: Figure | None) -> float:
     return figure.reached.get("voltage", 0.0) if figure is not None else 0.0
 
 
-def _absent(limit: Limit, rule: Rule) -> Verdict:
+def _absent(limit: Limit, rule: Rule, reason: str) -> Verdict:
     setting = _setting(limit, None)
     return Verdict(
         figure=limit.figure,
         trial="",
         lower=limit.lower(setting),
         upper=limit.upper(setting),
-        unit="",
+        unit=limit.unit,
         rule=rule,
         outcome="not covered",
         probability=None,
         ratio=None,
-        why="No trial of this run measured the figure, or it could not be computed.",
+        why=reason or "No trial of this run measured the figure, or it could not be computed.",
     )

@@ -2,6 +2,7 @@
 
 import math
 
+from sequencer.documents.quantities import format_quantity
 from sequencer.results import Component, Figure, Outcome, Rule
 
 #: Below this ratio of limit to U a verdict leans on the measurement as much as on the unit: the
@@ -31,9 +32,10 @@ def remarks_on(
     remarks = []
     impossible = _no_pass_possible(figure, lower, upper)
     if impossible and rule == "guarded":
+        expanded = format_quantity(figure.expanded, figure.unit, 3)
         remarks.append(
-            f"Undecidable with this bench: U = {figure.expanded:.3g} {figure.unit} leaves no value "
-            f"that could pass. {what_would_help(figure)}"
+            f"Undecidable with this bench: U = {expanded} leaves no value that could pass. "
+            f"{what_would_help(figure)}"
         )
     elif outcome in {"conditional pass", "conditional fail"}:
         remarks.append(

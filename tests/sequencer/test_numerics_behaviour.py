@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from sequencer.numerics.ambient import temperature_coefficient
 from sequencer.numerics.corner import Corner, distances
 from sequencer.numerics.effective import autocorrelation, effective_number
+from sequencer.numerics.knee import trace_limit
 from sequencer.numerics.line import fit_line
 from sequencer.numerics.maximum import greatest_departure
 from sequencer.numerics.minutes import minute_means
@@ -193,3 +194,31 @@ def test_points_on_the_curve_have_no_distance():
     for corner in (Corner(30.0, 2e-3, 3.3, -2e-3, 0.02), Corner(30.0, 2e-3, 1.0, 0.08, 0.02)):
         i, v = corner.point(np.linspace(-100, 3.3, 60))
         assert np.abs(distances(corner, i, v, 2e-4, 5e-5).value).max() < 1e-4
+
+
+def test_random_corners_are_all_fitted():
+    # Also ones whose current noise times output resistance rivals the voltage noise.
+    rng = np.random.default_rng(77)
+    for _ in range(25):
+        i_w = math.exp(rng.uniform(math.log(0.003), math.log(0.2)))
+        g = rng.uniform(0.02, 0.08) if rng.random() < 0.25 else rng.uniform(-5e-3, 5e-3)
+        limit = rng.uniform(3.1, 3.6)
+        corner = Corner(30.0, rng.uniform(2e-4, 5e-3), limit + 5 * i_w - 30 * g, g, i_w)
+        u_i, u_v = 10 ** rng.uniform(-4.3, -2.7), 10 ** rng.uniform(-5, -3.5)
+        level, low = np.array([0, 0.75, 1.5, 2.25, 2.4]), np.append(np.linspace(22.5, 7.5, 7), 1.0)
+        bent_i, bent_v = corner.point(np.log(np.geomspace(1e-3, 7, 12)))
+        i = np.tile(np.concatenate([level, bent_i, corner.current_at(low)]), 2)
+        v = np.tile(np.concatenate([corner.voltage_at(level), bent_v, low]), 2)
+        trace = trace_limit(
+            i + u_i * rng.standard_normal(i.size),
+            v + u_v * rng.standard_normal(i.size),
+            set_voltage=30.0,
+            rated_current=3.0,
+            departure=8e-3,
+            load_voltage=1.0,
+        )
+        assert not trace.cannot
+        assert trace.limit_current is not None
+        even = np.linspace(7.5, 22.5, 41)
+        true = np.polynomial.Polynomial.fit(even, corner.current_at(even), 1)(15.0)
+        assert abs(trace.limit_current.value - true) < 5 * trace.limit_current.u
