@@ -1,0 +1,122 @@
+"""`python -m simulated_bench`: serve a bench, print its truth, list the scenarios."""
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from simulated_bench.server import Server
+
+WRONG_USE: Final = 2
+NO_PORT: Final = 5
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run the program and return its exit code."""
+    from simulated_bench.errors import BenchError  # noqa: PLC0415  # --help needs nothing
+
+    given = _parser().parse_args(words)
+    try:
+        if given.command == "scenarios":
+            return _scenarios()
+        if given.command == "truth":
+            return _truth(given.scenario, given.seed)
+        return _serve(given)
+    except BenchError as error:
+        sys.stderr.write(f"{error}\n")
+        return WRONG_USE
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="simulated_bench", description=__doc__)
+    commands = parser.add_subparsers(dest="command", required=True)
+    serve = commands.add_parser("serve", help="serve the instruments over TCP")
+    truth = commands.add_parser("truth", help="print the true value of every figure as JSON")
+    commands.add_parser("scenarios", help="list the shipped scenarios")
+    for command in (serve, truth):
+        command.add_argument("--scenario", default="healthy", help="a shipped name or a path")
+        command.add_argument("--seed", type=_seed, default=1)
+    serve.add_argument("--port", type=_port, default=0, help="first port; 0 takes free ones")
+    serve.add_argument("--host", default="127.0.0.1", help="address to listen on")
+    serve.add_argument(
+        "--until-stdin-closes", action="store_true", help="end when standard input ends"
+    )
+    return parser
+
+
+def _seed(text: str) -> int:
+    seed = int(text)
+    if seed < 0:
+        raise argparse.ArgumentTypeError(f"found {text}, expected a whole number from 0")
+    return seed
+
+
+def _port(text: str) -> int:
+    port = int(text)
+    if not 0 <= port <= 65500:
+        raise argparse.ArgumentTypeError(f"found {text}, expected 0 to 65500")
+    return port
+
+
+def _scenarios() -> int:
+    from simulated_bench.scenario import shipped  # noqa: PLC0415
+
+    sys.stdout.write("\n".join(shipped()) + "\n")
+    return 0
+
+
+def _truth(name: str, seed: int) -> int:
+    from simulated_bench.scenario import load  # noqa: PLC0415
+    from simulated_bench.truth import truth  # noqa: PLC0415
+
+    sys.stdout.write(json.dumps(truth(load(name), seed)) + "\n")
+    return 0
+
+
+def _serve(given: argparse.Namespace) -> int:
+    from simulated_bench.instruments.table_top import place  # noqa: PLC0415
+    from simulated_bench.instruments.tables import read_tables  # noqa: PLC0415
+    from simulated_bench.scenario import load  # noqa: PLC0415
+    from simulated_bench.server import Server  # noqa: PLC0415
+    from simulated_bench.world import World  # noqa: PLC0415
+
+    scenario = load(given.scenario)
+    tables = read_tables(scenario.instruments, given.scenario)
+    placed = place(World(scenario, given.seed), tables, given.seed)
+    try:
+        server = Server(placed, given.host, given.port)
+    except OSError as error:
+        sys.stderr.write(
+            f"{given.host}, ports from {given.port}: can't listen ({error.strerror}); "
+            "choose others with --port, or 0 for free ones\n"
+        )
+        return NO_PORT
+    server.stop_on_signals()
+    if given.until_stdin_closes:
+        _end_with_stdin(server)
+    ready = {
+        "ready": True,
+        "scenario": given.scenario,
+        "seed": given.seed,
+        "instruments": server.addresses(),
+    }
+    sys.stdout.write(json.dumps(ready) + "\n")
+    sys.stdout.flush()
+    server.run()
+    server.close()
+    return 0
+
+
+def _end_with_stdin(server: "Server") -> None:
+    stdin = sys.stdin.fileno()
+    try:
+        server.when_readable(stdin, lambda: None if os.read(stdin, 4096) else server.stop())
+    except PermissionError:  # a file or /dev/null: nothing to wait for, it ends at once
+        server.stop()
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

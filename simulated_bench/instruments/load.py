@@ -1,0 +1,184 @@
+"""The electronic load: settings and readback with their errors, ratings, latching protection."""
+
+from functools import partial
+from typing import Final
+
+from numpy.random import Generator
+
+from simulated_bench.faces import LoadMode
+from simulated_bench.instruments.numbers import within, written
+from simulated_bench.instruments.tables import LoadTable, drawn
+from simulated_bench.instruments.timing import BenchTime, Occupancy
+from simulated_bench.scpi.commands import Command, Kind
+from simulated_bench.scpi.errors import ScpiError
+from simulated_bench.scpi.parameters import Boolean, Choice, Extreme, Number, Word
+from simulated_bench.scpi.status import Status
+
+OVER_VOLTAGE, OVER_CURRENT, OVER_POWER = 1, 2, 8
+"""Bits of the questionable status: voltage, current, power (SCPI-1999, volume 1, 9.4)."""
+
+LOWEST_OHM, HIGHEST_OHM = 0.05, 10000.0
+_MODES: Final[dict[str, LoadMode]] = {
+    "CURRent": "current",
+    "VOLTage": "voltage",
+    "RESistance": "resistance",
+    "POWer": "power",
+}
+_SHORT: Final = {"current": "CURR", "voltage": "VOLT", "resistance": "RES", "power": "POW"}
+_UNIT: Final = {"current": "A", "voltage": "V", "resistance": "OHM", "power": "W"}
+
+
+class Load:
+    """One electronic load."""
+
+    def __init__(
+        self,
+        table: LoadTable,
+        generator: Generator,
+        time: BenchTime,
+        occupancy: Occupancy,
+        status: Status,
+    ) -> None:
+        def half_widths() -> float:
+            return float(generator.uniform(-1.0, 1.0))
+
+        self._setting_gain = drawn(table.setting_gain, half_widths())
+        self._setting_offset: dict[LoadMode, float] = {
+            "current": drawn(table.setting_offset, half_widths()),
+            "voltage": drawn(table.setting_voltage_offset, half_widths()),
+            "resistance": 0.0,
+            "power": 0.0,
+        }
+        self._current_gain = drawn(table.readback_gain, half_widths())
+        self._voltage_gain = drawn(table.readback_gain, half_widths())
+        self._current_offset_a = drawn(table.readback_offset, half_widths())
+        self._voltage_offset_v = drawn(table.readback_voltage_offset, half_widths())
+        self._noise_a = table.readback_noise.nominal
+        self._reading_s = table.reading.nominal
+        self._bounds: dict[LoadMode, tuple[float, float]] = {
+            "current": (0.0, table.current.nominal),
+            "voltage": (0.0, table.voltage.nominal),
+            "resistance": (LOWEST_OHM, HIGHEST_OHM),
+            "power": (0.0, table.power_w),
+        }
+        self._trip_at = 1.0 + table.trips_beyond.nominal
+        self._generator = generator
+        self._world = time.world
+        self._occupancy = occupancy
+        self._status = status
+        self._tripped = 0
+        self._on = False
+        self._mode: LoadMode = "current"
+        self._levels = self._start_levels()
+        time.watchers.append(self.watch)
+
+    def commands(self) -> tuple[Command, ...]:
+        """Return the table."""
+        question = Kind.QUESTION
+        table = [
+            Command("[SOURce:]FUNCtion[:MODE]", self._set_mode, (Choice(dict(_MODES)),)),
+            Command("[SOURce:]FUNCtion[:MODE]?", lambda: _SHORT[self._mode], kind=question),
+            Command("INPut[:STATe]", self._set_input, (Boolean(),)),
+            Command("INPut[:STATe]?", lambda: str(int(self._on)), kind=question),
+            Command("INPut:PROTection:CLEar", self._clear_trip),
+            Command("INPut:PROTection:TRIPped?", lambda: str(int(bool(self._tripped)))),
+            Command("MEASure[:SCALar]:VOLTage[:DC]?", self._measure_voltage, kind=question),
+            Command("MEASure[:SCALar]:CURRent[:DC]?", self._measure_current, kind=question),
+            Command("MEASure[:SCALar]:POWer[:DC]?", self._measure_power, kind=question),
+        ]
+        for name, mode in _MODES.items():
+            level = f"[SOURce:]{name}[:LEVel][:IMMediate][:AMPLitude]"
+            table.append(Command(level, partial(self.set_level, mode), (Number(_UNIT[mode]),)))
+            table.append(Command(level + "?", partial(self.level, mode), (Extreme(),), question))
+        return tuple(table)
+
+    def reset(self) -> None:
+        """Switch the input off; all levels to their least load. A trip stays latched."""
+        self._on = False
+        self._mode = "current"
+        self._levels = self._start_levels()
+        self._apply()
+
+    def watch(self) -> None:
+        """Trip when a rating is exceeded by more than the protection allows."""
+        if not self._on:
+            return
+        current, voltage = self._world.current(), self._world.voltage("load")
+        bits = 0
+        if voltage > self._trip_at * self._bounds["voltage"][1]:
+            bits |= OVER_VOLTAGE
+        if current > self._trip_at * self._bounds["current"][1]:
+            bits |= OVER_CURRENT
+        if voltage * current > self._trip_at * self._bounds["power"][1]:
+            bits |= OVER_POWER
+        if bits:
+            self.trip(bits, f"protection tripped at {voltage:.4g} V, {current:.4g} A")
+
+    def trip(self, bits: int, why: str) -> None:
+        """Switch the input off and keep it off until the protection is cleared."""
+        self._tripped |= bits
+        self._on = False
+        self._apply()
+        self._status.questionable.set(self._tripped)
+        self._status.put(ScpiError(-300, why))
+        self._world.log("trip", why)
+
+    def _start_levels(self) -> dict[LoadMode, float]:
+        highest_v = self._bounds["voltage"][1]
+        return {"current": 0.0, "voltage": highest_v, "resistance": HIGHEST_OHM, "power": 0.0}
+
+    def _apply(self) -> None:
+        level = self._levels[self._mode]
+        true = level * (1.0 + self._setting_gain) + self._setting_offset[self._mode]
+        if level == 0.0 and self._mode == "current":
+            true = max(0.0, self._setting_offset["current"])
+        self._world.set_load(self._mode, max(0.0, true), on=self._on)
+        self.watch()
+
+    def _set_mode(self, mode: LoadMode) -> None:
+        self._mode = mode
+        self._apply()
+
+    def _set_input(self, on: bool) -> None:  # a parameter's value
+        if on and self._tripped:
+            raise ScpiError(-221, "the protection has tripped; clear it first")
+        self._on = on
+        self._apply()
+
+    def _clear_trip(self) -> None:
+        self._tripped = 0
+        self._status.questionable.set(0)
+
+    def set_level(self, mode: LoadMode, level: float | Word) -> None:
+        """Set a mode's level; it acts when the load is in that mode."""
+        low, high = self._bounds[mode]
+        self._levels[mode] = within(level, low, high, self._start_levels()[mode], mode)
+        if mode == self._mode:
+            self._apply()
+
+    def level(self, mode: LoadMode, word: Word | None = None) -> str:
+        """Return a mode's level, or its bound."""
+        low, high = self._bounds[mode]
+        if word is None:
+            return written(self._levels[mode])
+        return written(within(word, low, high, self._start_levels()[mode], mode))
+
+    def _measure_current(self) -> str:
+        return written(self._seen_current())
+
+    def _measure_voltage(self) -> str:
+        return written(self._seen_voltage())
+
+    def _measure_power(self) -> str:
+        return written(self._seen_current() * self._seen_voltage())
+
+    def _seen_current(self) -> float:
+        self._occupancy.spend(self._reading_s)
+        noise = self._noise_a * float(self._generator.standard_normal())
+        true_a = self._world.current()
+        return true_a * (1.0 + self._current_gain) + self._current_offset_a + noise
+
+    def _seen_voltage(self) -> float:
+        self._occupancy.spend(self._reading_s)
+        true_v = self._world.voltage("load", self._reading_s)
+        return true_v * (1.0 + self._voltage_gain) + self._voltage_offset_v

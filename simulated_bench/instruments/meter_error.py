@@ -1,0 +1,116 @@
+"""A voltmeter's true errors: drawn once within its accuracy statement, then moving with time.
+
+reading = true·(1 + g + g_T·ΔT + g_s·s₁(t)) + o + o_T·ΔT + o_s·s₂(t) + emf + noise, where g, o, g_T,
+o_T, emf are drawn from rectangular distributions, ΔT is the room's departure from the calibration
+temperature, and s(t) is a smooth function of bench time from zero, within ±1.
+"""
+
+from dataclasses import dataclass
+from math import pi, sin, sqrt
+from typing import Final
+
+from numpy.random import Generator
+
+from simulated_bench.instruments.tables import VoltmeterTable, drawn
+
+PERIODS_H: Final = (5.0, 9.0, 16.0, 29.0)
+"""Hours; incommensurable, so that no day repeats the one before."""
+
+NOISE_APERTURE_S: Final = 0.1
+"""The integration time that the noise is stated for; white noise falls with 1/√t."""
+
+LOW_RANGE_V: Final = 1.0
+"""Up to this range the `_low` values hold."""
+
+
+@dataclass(frozen=True, slots=True)
+class SlowChange:
+    """A smooth random function of time, zero at zero, never beyond ±1."""
+
+    parts: tuple[tuple[float, float, float], ...]
+    """Weight, angular frequency (rad/s), phase of each sine."""
+
+    def at(self, time_s: float) -> float:
+        """Return the value."""
+        return sum(w * (sin(o * time_s + p) - sin(p)) for w, o, p in self.parts)
+
+
+def slow_change(generator: Generator) -> SlowChange:
+    """Draw a function; weights sum to a half, as each sine departs from its start by up to two."""
+    weights = generator.dirichlet([1.0] * len(PERIODS_H))
+    phases = generator.uniform(0.0, 2.0 * pi, len(PERIODS_H))
+    return SlowChange(
+        tuple(
+            (0.5 * float(w), 2.0 * pi / (3600.0 * period_h), float(p))
+            for w, period_h, p in zip(weights, PERIODS_H, phases, strict=True)
+        )
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class RangeError:
+    """The errors on one group of ranges, V."""
+
+    offset_v: float
+    noise_v: float
+    temperature_offset_v_per_k: float
+    stability_offset_v: float
+
+
+@dataclass(frozen=True, slots=True)
+class MeterError:
+    """One meter's true errors."""
+
+    gain: float
+    gain_per_k: float
+    stability_gain: float
+    emf_v: float
+    low: RangeError
+    high: RangeError
+    gain_change: SlowChange
+    offset_change: SlowChange
+    calibrated_at_degc: float
+
+    def seen(self, true_v: float, range_v: float, ambient_degc: float, time_s: float) -> float:
+        """Return what the meter makes of a true voltage, without its noise."""
+        part = self.low if range_v <= LOW_RANGE_V else self.high
+        warm_k = ambient_degc - self.calibrated_at_degc
+        gain = self.gain + self.gain_per_k * warm_k
+        gain += self.stability_gain * self.gain_change.at(time_s)
+        offset = part.offset_v + part.temperature_offset_v_per_k * warm_k + self.emf_v
+        offset += part.stability_offset_v * self.offset_change.at(time_s)
+        return true_v * (1.0 + gain) + offset
+
+    def noise_v(self, range_v: float, aperture_s: float) -> float:
+        """Return the standard deviation of one reading."""
+        part = self.low if range_v <= LOW_RANGE_V else self.high
+        return part.noise_v * sqrt(NOISE_APERTURE_S / aperture_s)
+
+
+def draw_error(table: VoltmeterTable, generator: Generator) -> MeterError:
+    """Draw one meter's errors from its accuracy statement."""
+
+    def uniform() -> float:
+        return float(generator.uniform(-1.0, 1.0))
+
+    return MeterError(
+        gain=drawn(table.gain, uniform()),
+        gain_per_k=drawn(table.temperature_gain, uniform()),
+        stability_gain=table.stability_gain.nominal,
+        emf_v=drawn(table.thermal_emf, uniform()),
+        low=RangeError(
+            drawn(table.offset_low, uniform()),
+            table.noise_low.nominal,
+            drawn(table.temperature_offset_low, uniform()),
+            table.stability_offset_low.nominal,
+        ),
+        high=RangeError(
+            drawn(table.offset, uniform()),
+            table.noise.nominal,
+            drawn(table.temperature_offset, uniform()),
+            table.stability_offset.nominal,
+        ),
+        gain_change=slow_change(generator),
+        offset_change=slow_change(generator),
+        calibrated_at_degc=table.calibrated_at.nominal,
+    )

@@ -1,0 +1,53 @@
+"""Bench time as measurements spend it: different instruments overlap.
+
+A measurement asked for at bench time `now` is answered at once on the socket and keeps its
+instrument busy until `now` plus its reading time. Time moves on to the end of the slowest one when
+the clock is asked anything, when a setting arrives anywhere, or when an instrument is asked while
+it is still busy itself. So four meters asked together cost the slowest one.
+"""
+
+from collections.abc import Callable
+
+from simulated_bench.faces import WorldFace
+
+
+class BenchTime:
+    """The time that all instruments of one bench share."""
+
+    def __init__(self, world: WorldFace) -> None:
+        self.world = world
+        self.debt = 0.0
+        self.watchers: list[Callable[[], None]] = []
+
+    def settle(self) -> None:
+        """Let every measurement under way end."""
+        if self.debt > self.world.now:
+            self.advance_to(self.debt)
+
+    def advance_to(self, at: float) -> None:
+        """Let bench time pass until `at` and let the watchers see what has become of the bench."""
+        self.world.advance_to(at)
+        for watch in self.watchers:
+            watch()
+
+
+class Occupancy:
+    """One instrument's part in bench time; implements `simulated_bench.scpi.device.Timing`."""
+
+    def __init__(self, time: BenchTime) -> None:
+        self._time = time
+        self._busy_until = 0.0
+
+    def before_setting(self) -> None:
+        """Let every measurement under way end."""
+        self._time.settle()
+
+    def before_question(self) -> None:
+        """Let the measurement under way in this instrument end."""
+        if self._busy_until > self._time.world.now:
+            self._time.settle()
+
+    def spend(self, duration_s: float) -> None:
+        """Be busy from now on."""
+        self._busy_until = self._time.world.now + duration_s
+        self._time.debt = max(self._time.debt, self._busy_until)

@@ -1,0 +1,126 @@
+"""A DC voltmeter at one place: ranges, integration time, overload, and its true errors."""
+
+from math import nan
+from typing import Final
+
+from numpy.random import Generator
+
+from simulated_bench.faces import Place
+from simulated_bench.instruments.meter_error import draw_error
+from simulated_bench.instruments.numbers import NOT_A_NUMBER, OVERLOAD, within, written
+from simulated_bench.instruments.tables import VoltmeterTable
+from simulated_bench.instruments.timing import BenchTime, Occupancy
+from simulated_bench.scpi.commands import Command, Kind
+from simulated_bench.scpi.errors import ScpiError
+from simulated_bench.scpi.parameters import Extreme, Number, Word
+
+RANGES_V: Final = (0.1, 1.0, 10.0, 40.0, 400.0)
+STEP: Final = {0.1: 1e-7, 1.0: 1e-6, 10.0: 1e-6, 40.0: 1e-5, 400.0: 1e-4}
+"""Resolution by range, V."""
+
+DEFAULT_RANGE_V: Final = 40.0
+OVERRANGE: Final = 1.2
+"""A range is good up to this part of its name; beyond it, overload (common practice, no source)."""
+
+SHORTEST_S, LONGEST_S, DEFAULT_APERTURE_S = 1e-3, 10.0, 0.1
+
+
+class Voltmeter:
+    """One voltmeter."""
+
+    def __init__(
+        self,
+        place: Place,
+        table: VoltmeterTable,
+        generator: Generator,
+        time: BenchTime,
+        occupancy: Occupancy,
+    ) -> None:
+        self._place = place
+        self._error = draw_error(table, generator)
+        self._generator = generator
+        self._world = time.world
+        self._occupancy = occupancy
+        self._overhead_s = table.overhead.nominal
+        self._latest: float | None = None
+        self._range_v = DEFAULT_RANGE_V
+        self._aperture_s = DEFAULT_APERTURE_S
+
+    def commands(self) -> tuple[Command, ...]:
+        """Return the table."""
+        volts = (Number("V", optional=True),)
+        sense, question = "[SENSe:]VOLTage[:DC]", Kind.QUESTION
+        return (
+            Command("CONFigure[:VOLTage][:DC]", self._configure, volts),
+            Command("CONFigure?", self._configured, kind=question),
+            Command(f"{sense}:RANGe[:UPPer]", self._set_range, (Number("V"),)),
+            Command(f"{sense}:RANGe[:UPPer]?", self._range, (Extreme(),), question),
+            Command(f"{sense}:APERture", self._set_aperture, (Number("S"),)),
+            Command(f"{sense}:APERture?", self._aperture, (Extreme(),), question),
+            Command("INITiate[:IMMediate]", self._initiate, kind=question),
+            Command("FETCh?", self._fetch, kind=question),
+            Command("READ?", self._read, kind=question),
+            Command("MEASure[:VOLTage][:DC]?", self._measure, volts),
+        )
+
+    def reset(self) -> None:
+        """Return to the 40 V range and 100 ms."""
+        self._latest = None
+        self._range_v, self._aperture_s = DEFAULT_RANGE_V, DEFAULT_APERTURE_S
+
+    def _configure(self, volts: float | Word | None = None) -> None:
+        self._set_range(volts)
+        self._aperture_s = DEFAULT_APERTURE_S
+
+    def _configured(self) -> str:
+        return f'"VOLT:DC {self._range_v:G}"'
+
+    def _set_range(self, volts: float | Word | None) -> None:
+        least = abs(volts) if isinstance(volts, float) else volts
+        wanted = within(least, 0.0, RANGES_V[-1], DEFAULT_RANGE_V, "range")
+        self._latest = None
+        self._range_v = next(r for r in RANGES_V if r >= wanted)
+
+    def _range(self, word: Word | None = None) -> str:
+        if word is None:
+            return written(self._range_v)
+        return written(within(word, RANGES_V[0], RANGES_V[-1], DEFAULT_RANGE_V, "range"))
+
+    def _set_aperture(self, seconds: float | Word) -> None:
+        self._latest = None
+        self._aperture_s = within(seconds, SHORTEST_S, LONGEST_S, DEFAULT_APERTURE_S, "aperture")
+
+    def _aperture(self, word: Word | None = None) -> str:
+        if word is None:
+            return written(self._aperture_s)
+        return written(within(word, SHORTEST_S, LONGEST_S, DEFAULT_APERTURE_S, "aperture"))
+
+    def _initiate(self) -> None:
+        self._latest = self._sample()
+
+    def _fetch(self) -> str:
+        if self._latest is None:
+            raise ScpiError(-230, "nothing was measured since the last setting")
+        return written(self._latest)
+
+    def _read(self) -> str:
+        self._initiate()
+        return self._fetch()
+
+    def _measure(self, volts: float | Word | None = None) -> str:
+        self._configure(volts)
+        return self._read()
+
+    def _sample(self) -> float:
+        """Return one reading and be busy for its time."""
+        world, range_v, error = self._world, self._range_v, self._error
+        true_v = world.voltage(self._place, self._aperture_s)
+        value = error.seen(true_v, range_v, world.temperature("ambient"), world.now)
+        value += error.noise_v(range_v, self._aperture_s) * float(self._generator.standard_normal())
+        self._occupancy.spend(self._aperture_s + self._overhead_s)
+        if abs(value) > OVERRANGE * range_v:
+            return OVERLOAD if value > 0 else -OVERLOAD
+        if not abs(value) < NOT_A_NUMBER:
+            return nan
+        step = STEP[range_v]
+        return round(value / step) * step

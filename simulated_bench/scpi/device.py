@@ -1,0 +1,137 @@
+"""A device: carries messages out, keeps their status, answers the common commands."""
+
+from collections.abc import Callable, Iterable
+from typing import Final, Protocol
+
+from simulated_bench.scpi.commands import Command, Kind, Table
+from simulated_bench.scpi.compile import Program, compile_message
+from simulated_bench.scpi.errors import ScpiError
+from simulated_bench.scpi.parameters import Integer
+from simulated_bench.scpi.status import OPERATION_COMPLETE, Register, Status
+
+VERSION: Final = "1999.0"
+MOST_COMPILED: Final = 1024
+"""Messages kept compiled; when there are more, keeping starts anew."""
+
+LONGEST_COMPILED: Final = 256
+REGISTER: Final = Integer(0, 65535)
+BYTE: Final = Integer(0, 255)
+
+
+class Timing(Protocol):
+    """What carrying a command out means for bench time."""
+
+    def before_setting(self) -> None:
+        """Let every measurement under way end."""
+
+    def before_question(self) -> None:
+        """Let a measurement under way in this instrument end."""
+
+
+class Device:
+    """One instrument's SCPI side."""
+
+    def __init__(
+        self,
+        identity: str,
+        commands: Iterable[Command],
+        reset: Callable[[], None],
+        timing: Timing,
+        status: Status,
+    ) -> None:
+        self.identity = identity
+        self.status = status
+        self._reset = reset
+        self._timing = timing
+        self._table = Table((*self._common(), *commands))
+        self._compiled: dict[bytes, Program] = {}
+        self._answers: list[str] = []
+
+    def answer(self, message: bytes) -> bytes:
+        """Carry a message out, given without its terminator; return its answer or nothing.
+
+        Never raises for what a message holds: errors go to the queue.
+        """
+        program = self._compiled.get(message)
+        if program is None:
+            program = self._compile(message)
+        answers = self._answers = []
+        for step in program.steps:
+            command = step.command
+            try:
+                if command.kind is Kind.SETTING:
+                    self._timing.before_setting()
+                elif command.kind is Kind.QUESTION:
+                    self._timing.before_question()
+                answer = command.handler(*step.values)
+                if answer is not None:
+                    answers.append(answer)
+            except ScpiError as error:
+                self.status.put(error)
+        if program.error is not None:
+            self.status.put(program.error)
+        return (";".join(answers) + "\n").encode("ascii", "replace") if answers else b""
+
+    def _compile(self, message: bytes) -> Program:
+        program = compile_message(message.decode("latin-1"), self._table)
+        if len(message) <= LONGEST_COMPILED:
+            if len(self._compiled) >= MOST_COMPILED:
+                self._compiled.clear()
+            self._compiled[message] = program
+        return program
+
+    def _common(self) -> tuple[Command, ...]:
+        status, plain = self.status, Kind.PLAIN
+        return (
+            Command("*IDN?", lambda: self.identity, kind=plain),
+            Command("*RST", self._restart),
+            Command("*CLS", status.clear, kind=plain),
+            Command("*OPC", self._complete),
+            Command("*OPC?", self._completed, kind=plain),
+            Command("*WAI", lambda: None),
+            Command("*TST?", lambda: "0", kind=plain),
+            Command("*ESR?", lambda: str(status.read_event()), kind=plain),
+            Command("*ESE", self._set_event_enable, (BYTE,), plain),
+            Command("*ESE?", lambda: str(status.event_enable), kind=plain),
+            Command("*SRE", self._set_service_enable, (BYTE,), plain),
+            Command("*SRE?", lambda: str(status.service_enable), kind=plain),
+            Command("*STB?", self._status_byte, kind=plain),
+            Command("SYSTem:ERRor[:NEXT]?", status.next_error, kind=plain),
+            Command("SYSTem:ERRor:COUNt?", lambda: str(status.errors()), kind=plain),
+            Command("SYSTem:VERSion?", lambda: VERSION, kind=plain),
+            Command("STATus:PRESet", status.preset, kind=plain),
+            *_register_commands("QUEStionable", status.questionable),
+            *_register_commands("OPERation", status.operation),
+        )
+
+    def _restart(self) -> None:
+        self._reset()
+
+    def _complete(self) -> None:
+        self.status.event |= OPERATION_COMPLETE
+
+    def _completed(self) -> str:
+        self._timing.before_setting()
+        return "1"
+
+    def _set_event_enable(self, bits: int) -> None:
+        self.status.event_enable = bits
+
+    def _set_service_enable(self, bits: int) -> None:
+        self.status.service_enable = bits & ~64  # bit 6 can't be enabled (IEEE 488.2, 11.3.2)
+
+    def _status_byte(self) -> str:
+        return str(self.status.byte(message_available=bool(self._answers)))
+
+
+def _register_commands(name: str, register: Register) -> tuple[Command, ...]:
+    def enable(bits: int) -> None:
+        register.enable = bits
+
+    root, plain = f"STATus:{name}", Kind.PLAIN
+    return (
+        Command(f"{root}[:EVENt]?", lambda: str(register.read_event()), kind=plain),
+        Command(f"{root}:CONDition?", lambda: str(register.condition), kind=plain),
+        Command(f"{root}:ENABle", enable, (REGISTER,), plain),
+        Command(f"{root}:ENABle?", lambda: str(register.enable), kind=plain),
+    )

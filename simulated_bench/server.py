@@ -1,0 +1,215 @@
+"""Serves instruments on loopback: one process, one thread, one loop over all sockets.
+
+Messages and answers end with LF (a CR before it is white space to the parser). A line that is too
+long is an error and its connection is closed; so is one whose answers nobody fetches.
+"""
+
+import selectors
+import signal
+import socket
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from typing import Final
+
+from simulated_bench.instruments.table_top import Placed
+from simulated_bench.scpi.device import Device
+from simulated_bench.scpi.errors import ScpiError
+
+LONGEST_LINE: Final = 64 * 1024
+MOST_UNSENT: Final = 1024 * 1024
+"""Answers kept for a client that does not fetch them; beyond, −430 and the connection ends."""
+
+CHUNK: Final = 64 * 1024
+MOST_CONNECTIONS: Final = 200
+"""Of all instruments together; far below the usual 1024 open files of a process."""
+
+BACKLOG: Final = 64
+
+
+class Connection:
+    """One client of one instrument."""
+
+    def __init__(self, sock: socket.socket, device: Device, loop: "Server") -> None:
+        self.sock = sock
+        self._device = device
+        self._loop = loop
+        self._started = bytearray()
+        self._unsent = bytearray()
+
+    def ready(self, mask: int) -> None:
+        """Read what came, answer whole messages, send what is left."""
+        try:
+            if mask & selectors.EVENT_WRITE:
+                self._flush()
+            if mask & selectors.EVENT_READ:
+                self._receive()
+        except (BlockingIOError, InterruptedError):
+            return
+        except OSError:
+            self._loop.drop(self)
+
+    def _receive(self) -> None:
+        data = self.sock.recv(CHUNK)
+        if not data:
+            self._loop.drop(self)
+            return
+        if not self._started and data.find(b"\n") == len(data) - 1:  # one whole message: usual
+            answer = self._device.answer(data[:-1])
+            if answer:
+                self._send(answer)
+            return
+        self._started += data
+        *lines, rest = bytes(self._started).split(b"\n")
+        self._started = bytearray(rest)
+        whole = [line for line in lines if len(line) <= LONGEST_LINE]
+        answers = b"".join([self._device.answer(line) for line in whole])
+        if answers:
+            self._send(answers)
+        if len(rest) > LONGEST_LINE or len(whole) < len(lines):
+            self._device.status.put(ScpiError(-363, f"a line of more than {LONGEST_LINE} bytes"))
+            self._loop.drop(self)
+
+    def _send(self, answer: bytes) -> None:
+        if self._unsent:
+            self._unsent += answer
+        else:
+            try:
+                sent = self.sock.send(answer)
+            except BlockingIOError:
+                sent = 0
+            if sent == len(answer):
+                return
+            self._unsent += answer[sent:]
+            self._loop.watch(self, writing=True)
+        if len(self._unsent) > MOST_UNSENT:
+            self._device.status.put(ScpiError(-430, "nobody fetches the answers"))
+            self._loop.drop(self)
+
+    def _flush(self) -> None:
+        if self._unsent:
+            sent = self.sock.send(self._unsent)
+            del self._unsent[:sent]
+        if not self._unsent:
+            self._loop.watch(self, writing=False)
+
+
+class Listener:
+    """One instrument's listening socket."""
+
+    def __init__(self, sock: socket.socket, placed: Placed, loop: "Server") -> None:
+        self.sock = sock
+        self._placed = placed
+        self._loop = loop
+        self.clients: set[Connection] = set()
+
+    def ready(self, _mask: int) -> None:
+        """Take a client in, or close the connection when there are too many."""
+        try:
+            sock, _ = self.sock.accept()
+        except OSError:
+            return
+        full = len(self.clients) >= self._placed.clients
+        if full or self._loop.connections() >= MOST_CONNECTIONS:
+            sock.close()
+            return
+        sock.setblocking(False)
+        sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._loop.add(self, Connection(sock, self._placed.device, self._loop))
+
+
+class Server:
+    """All sockets of one bench.
+
+    Raises
+    ------
+    OSError
+        When a port can't be had.
+    """
+
+    def __init__(self, instruments: Mapping[str, Placed], host: str, port: int) -> None:
+        self._selector = selectors.DefaultSelector()
+        self._listeners: dict[str, Listener] = {}
+        self._owner: dict[Connection, Listener] = {}
+        self._running = True
+        try:
+            for offset, (name, placed) in enumerate(instruments.items()):
+                self._listen(name, placed, host, port + offset if port else 0)
+        except OSError:
+            self.close()
+            raise
+
+    def addresses(self) -> dict[str, str]:
+        """Return each instrument's VISA resource name."""
+        return {
+            name: "TCPIP0::{}::{}::SOCKET".format(*listener.sock.getsockname()[:2])
+            for name, listener in self._listeners.items()
+        }
+
+    def run(self) -> None:
+        """Serve until `stop`."""
+        select = self._selector.select
+        while self._running:
+            for key, mask in select():
+                key.data(mask)
+
+    def stop(self) -> None:
+        """End `run` after the present round."""
+        self._running = False
+
+    def stop_on_signals(self) -> None:
+        """Let SIGTERM and SIGINT end `run`."""
+        reading, writing = socket.socketpair()
+        for end in (reading, writing):
+            end.setblocking(False)
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda _number, _frame: self.stop())
+        signal.set_wakeup_fd(writing.fileno())
+        self._wakers = (reading, writing)
+        self.when_readable(reading.fileno(), lambda: reading.recv(64))
+
+    def when_readable(self, descriptor: int, then: Callable[[], object]) -> None:
+        """Call `then` whenever a file descriptor can be read."""
+        self._selector.register(descriptor, selectors.EVENT_READ, lambda _mask: then())
+
+    def add(self, listener: Listener, connection: Connection) -> None:
+        """Begin to serve a client."""
+        listener.clients.add(connection)
+        self._owner[connection] = listener
+        self._selector.register(connection.sock, selectors.EVENT_READ, connection.ready)
+
+    def watch(self, connection: Connection, *, writing: bool) -> None:
+        """Choose whether a client's socket is also waited for to become writable."""
+        events = selectors.EVENT_READ | (selectors.EVENT_WRITE if writing else 0)
+        if connection in self._owner:
+            self._selector.modify(connection.sock, events, connection.ready)
+
+    def drop(self, connection: Connection) -> None:
+        """End a client's connection."""
+        listener = self._owner.pop(connection, None)
+        if listener is not None:
+            listener.clients.discard(connection)
+            self._selector.unregister(connection.sock)
+        connection.sock.close()
+
+    def connections(self) -> int:
+        """Return how many clients there are."""
+        return len(self._owner)
+
+    def close(self) -> None:
+        """Close every socket."""
+        for connection in list(self._owner):
+            self.drop(connection)
+        for listener in self._listeners.values():
+            with suppress(KeyError):
+                self._selector.unregister(listener.sock)
+            listener.sock.close()
+        self._selector.close()
+
+    def _listen(self, name: str, placed: Placed, host: str, port: int) -> None:
+        sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener = self._listeners[name] = Listener(sock, placed, self)
+        sock.bind((host, port))
+        sock.listen(BACKLOG)
+        sock.setblocking(False)
+        self._selector.register(sock, selectors.EVENT_READ, listener.ready)
