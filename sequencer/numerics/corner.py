@@ -93,6 +93,8 @@ class Distances:
         Shape (n,), distance from the curve in units of the points' uncertainty, positive outside.
     jacobian
         Shape (n, 5), its derivatives by v0, r, a, g, ln(i_w).
+    per_volt
+        Shape (n,), its derivative by the point's own voltage.
     in_current
         Shape (n,), True where the curve is so steep that the distance is one of current. The
         constant-voltage side never is, however small the voltages' uncertainty is taken.
@@ -100,6 +102,7 @@ class Distances:
 
     value: Array
     jacobian: Array
+    per_volt: Array
     in_current: NDArray[np.bool_]
 
 
@@ -135,6 +138,7 @@ def distances(corner: Corner, current: Array, voltage: Array, u_i: float, u_v: f
     return Distances(
         value=normal_i * (current - i) / u_i + normal_v * (voltage - v) / u_v,
         jacobian=-(normal_i * shift_i / u_i + normal_v * shift_v / u_v).T,
+        per_volt=normal_v / u_v,
         in_current=(np.abs(dv) > np.abs(di)) & (fall / corner.i_w > abs(corner.r)),
     )
 

@@ -15,6 +15,8 @@ from sequencer.numerics.corner_start import starting_values
 _SIGNIFICANT = 0.01
 #: Fits with the scatter of either side estimated anew; the weights change little after two.
 _ROUNDS = 3
+#: A point set to the end of the constant-voltage side may read this much more and belong to it.
+_BEYOND = 1.02
 #: Parameters that mostly the constant-voltage points, or the others, pay for.
 _PAID_BY_VOLTAGE = 2
 _PAID_BY_CURRENT = 3
@@ -30,6 +32,9 @@ class CornerFit:
         The parameters.
     covariance
         Shape (5, 5), of v0, r, a, g, ln(i_w / 1 A).
+    per_sinking
+        Shape (5,), how the parameters move per volt by which all points beyond the
+        constant-voltage side sink against it, as they do when the unit warms on the way.
     dof
         Infinite where the stated uncertainties explain the residuals, else those of the scatter.
     widened
@@ -40,6 +45,7 @@ class CornerFit:
 
     corner: Corner
     covariance: Array
+    per_sinking: Array
     dof: float
     widened: float
     u_current: float
@@ -100,6 +106,7 @@ def fit_corner(
     return CornerFit(
         corner=solved.corner,
         covariance=solved.covariance,
+        per_sinking=solved.per_sinking,
         dof=min(dof_i, dof_v),
         widened=widened,
         u_current=scale_i,
@@ -112,6 +119,7 @@ def fit_corner(
 class _Solved:
     corner: Corner
     covariance: Array
+    per_sinking: Array
     residuals: Array
     in_current: NDArray[np.bool_]
 
@@ -143,7 +151,14 @@ def _solve(
             "Measure more points between the constant-voltage line and half the set voltage."
         )
     covariance = np.asarray(np.linalg.inv(slopes.T @ slopes) * np.outer(steps, steps), float)
-    return _Solved(corner_from(theta0 + found.x * steps), covariance, last.value, last.in_current)
+    sinking = np.where(current > _BEYOND * level_up_to, last.per_volt, 0.0)
+    return _Solved(
+        corner=corner_from(theta0 + found.x * steps),
+        covariance=covariance,
+        per_sinking=np.asarray(covariance @ (last.jacobian.T @ sinking), dtype=np.float64),
+        residuals=last.value,
+        in_current=last.in_current,
+    )
 
 
 def _scale(

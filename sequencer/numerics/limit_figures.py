@@ -24,11 +24,17 @@ _STEP = 0.02
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """Value, standard uncertainty from the points' scatter, degrees of freedom."""
+    """Value, standard uncertainty from the points' scatter, degrees of freedom.
+
+    `per_sinking` is the change of the value per volt by which the output, in and beyond the corner,
+    sinks against the constant-voltage line while the curve is traced (the unit warms). Multiply
+    it with a bound for that and put it into the budget.
+    """
 
     value: float
     u: float
     dof: float
+    per_sinking: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +71,13 @@ def from_fit(fit: CornerFit, definition: LimitDefinition) -> dict[str, Quantity]
         for name in values:
             derivatives[name][index] = (up[name] - down[name]) / (2 * step)
     return {
-        name: Quantity(value, float(np.sqrt(max(float(row @ fit.covariance @ row), 0.0))), fit.dof)
-        for (name, value), row in zip(values.items(), derivatives.values(), strict=True)
+        name: Quantity(
+            value=values[name],
+            u=float(np.sqrt(max(float(row @ fit.covariance @ row), 0.0))),
+            dof=fit.dof,
+            per_sinking=float(row @ fit.per_sinking),
+        )
+        for name, row in derivatives.items()
     }
 
 

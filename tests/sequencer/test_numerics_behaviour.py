@@ -222,3 +222,29 @@ def test_random_corners_are_all_fitted():
         even = np.linspace(7.5, 22.5, 41)
         true = np.polynomial.Polynomial.fit(even, corner.current_at(even), 1)(15.0)
         assert abs(trace.limit_current.value - true) < 5 * trace.limit_current.u
+
+
+def test_figures_move_with_a_sinking_output_as_said():
+    corner = Corner(30.0, 1e-3, 3.3, -2e-3, 0.02)
+    level = np.linspace(0, 2.4, 9)
+    bent_i, bent_v = corner.point(np.log(np.geomspace(1e-3, 29, 30)))
+    i = np.concatenate([level, bent_i])
+
+    def traced(sinking):
+        v = np.concatenate([corner.voltage_at(level), bent_v - sinking])
+        rng = np.random.default_rng(1)
+        return trace_limit(
+            i + 1e-5 * rng.standard_normal(i.size),
+            v + 1e-5 * rng.standard_normal(i.size),
+            set_voltage=30.0,
+            rated_current=3.0,
+            departure=8e-3,
+            load_voltage=1.0,
+            u_current=1e-5,
+            u_voltage=1e-5,
+        )
+
+    still, sunk = traced(0.0), traced(2e-6)
+    for name in ("knee_onset", "knee_sharpness", "knee_voltage"):
+        before, after = getattr(still, name), getattr(sunk, name)
+        assert after.value - before.value == pytest.approx(before.per_sinking * 2e-6, rel=0.1)
