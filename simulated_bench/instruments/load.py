@@ -81,7 +81,9 @@ class Load:
             Command("INPut[:STATe]", self._set_input, (Boolean(),)),
             Command("INPut[:STATe]?", lambda: str(int(self._on)), kind=question),
             Command("INPut:PROTection:CLEar", self._clear_trip),
-            Command("INPut:PROTection:TRIPped?", lambda: str(int(bool(self._tripped)))),
+            Command(
+                "INPut:PROTection:TRIPped?", lambda: str(int(bool(self._tripped))), kind=question
+            ),
             Command("MEASure[:SCALar]:VOLTage[:DC]?", self._measure_voltage, kind=question),
             Command("MEASure[:SCALar]:CURRent[:DC]?", self._measure_current, kind=question),
             Command("MEASure[:SCALar]:POWer[:DC]?", self._measure_power, kind=question),
@@ -130,8 +132,6 @@ class Load:
     def _apply(self) -> None:
         level = self._levels[self._mode]
         true = level * (1.0 + self._setting_gain) + self._setting_offset[self._mode]
-        if level == 0.0 and self._mode == "current":
-            true = max(0.0, self._setting_offset["current"])
         self._world.set_load(self._mode, max(0.0, true), on=self._on)
         self.watch()
 

@@ -68,6 +68,8 @@ class Device:
                     answers.append(answer)
             except ScpiError as error:
                 self.status.put(error)
+            except (ArithmeticError, ValueError) as error:  # a state that the physics can't solve
+                self.status.put(ScpiError(-300, f"{command.pattern}: {error}"))
         if program.error is not None:
             self.status.put(program.error)
         return (";".join(answers) + "\n").encode("ascii", "replace") if answers else b""
