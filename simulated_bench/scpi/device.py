@@ -1,10 +1,11 @@
 """A device: carries messages out, keeps their status, answers the common commands."""
 
 from collections.abc import Callable, Iterable
-from typing import Final, Protocol
+from functools import partial
+from typing import Final, NamedTuple, Protocol
 
 from simulated_bench.scpi.commands import Command, Kind, Table
-from simulated_bench.scpi.compile import Program, compile_message
+from simulated_bench.scpi.compile import compile_message
 from simulated_bench.scpi.errors import ScpiError
 from simulated_bench.scpi.parameters import Integer
 from simulated_bench.scpi.status import OPERATION_COMPLETE, Register, Status
@@ -28,6 +29,13 @@ class Timing(Protocol):
         """Let a measurement under way in this instrument end."""
 
 
+class _Bound(NamedTuple):
+    """A message ready to be carried out: what comes first, what runs, the command's pattern."""
+
+    steps: tuple[tuple[Callable[[], None] | None, Callable[[], str | None], str], ...]
+    error: ScpiError | None
+
+
 class Device:
     """One instrument's SCPI side."""
 
@@ -44,7 +52,7 @@ class Device:
         self._reset = reset
         self._timing = timing
         self._table = Table((*self._common(), *commands))
-        self._compiled: dict[bytes, Program] = {}
+        self._bound: dict[bytes, _Bound] = {}
         self._answers: list[str] = []
 
     def answer(self, message: bytes) -> bytes:
@@ -52,35 +60,49 @@ class Device:
 
         Never raises for what a message holds: errors go to the queue.
         """
-        program = self._compiled.get(message)
-        if program is None:
-            program = self._compile(message)
+        bound = self._bound.get(message)
+        if bound is None:
+            bound = self._bind(message)
         answers = self._answers = []
-        for step in program.steps:
-            command = step.command
+        for prepare, run, pattern in bound.steps:
             try:
-                if command.kind is Kind.SETTING:
-                    self._timing.before_setting()
-                elif command.kind is Kind.QUESTION:
-                    self._timing.before_question()
-                answer = command.handler(*step.values)
+                if prepare is not None:
+                    prepare()
+                answer = run()
                 if answer is not None:
                     answers.append(answer)
             except ScpiError as error:
                 self.status.put(error)
             except (ArithmeticError, ValueError) as error:  # a state that the physics can't solve
-                self.status.put(ScpiError(-300, f"{command.pattern}: {error}"))
-        if program.error is not None:
-            self.status.put(program.error)
+                self.status.put(ScpiError(-300, f"{pattern}: {error}"))
+        if bound.error is not None:
+            self.status.put(bound.error)
         return (";".join(answers) + "\n").encode("ascii", "replace") if answers else b""
 
-    def _compile(self, message: bytes) -> Program:
+    def _bind(self, message: bytes) -> "_Bound":
+        """Compile a message and bind each step to what it calls, once per message."""
         program = compile_message(message.decode("latin-1"), self._table)
+        prepare = {
+            Kind.SETTING: self._timing.before_setting,
+            Kind.QUESTION: self._timing.before_question,
+            Kind.PLAIN: None,
+        }
+        bound = _Bound(
+            tuple(
+                (
+                    prepare[command.kind],
+                    partial(command.handler, *values) if values else command.handler,
+                    command.pattern,
+                )
+                for command, values in program.steps
+            ),
+            program.error,
+        )
         if len(message) <= LONGEST_COMPILED:
-            if len(self._compiled) >= MOST_COMPILED:
-                self._compiled.clear()
-            self._compiled[message] = program
-        return program
+            if len(self._bound) >= MOST_COMPILED:
+                self._bound.clear()
+            self._bound[message] = bound
+        return bound
 
     def _common(self) -> tuple[Command, ...]:
         status, plain = self.status, Kind.PLAIN
