@@ -25,6 +25,7 @@ class PromisedLimit:
     figure: str
     condition: Condition
     bound: Bound
+    unit: str
 
     def lower(self, setting: float) -> float | None:
         """Return the lower bound at a setting, SI."""
@@ -74,6 +75,7 @@ def judge_evidence(documents: Documents, steps: Sequence[Sequence[Step]]) -> Jud
     charts: list[Chart] = []
     notes: list[str] = []
     given: set[str] = set()
+    reasons: dict[str, str] = {}
     for number, (trial, settings) in enumerate(planned_trials(documents)):
         given.update(trial.gives)
         evidence = Evidence(
@@ -84,9 +86,9 @@ def judge_evidence(documents: Documents, steps: Sequence[Sequence[Step]]) -> Jud
             charts.extend(trial.charts(settings, evidence, found))
             figures.extend(found)
         except FigureError as error:
-            notes.append(f"{trial.name}: {error}")
+            reasons |= dict.fromkeys(trial.gives, str(error))
     limits = [
-        PromisedLimit(limit.judged_figure, limit.condition, limit.bound)
+        PromisedLimit(limit.judged_figure, limit.condition, limit.bound, limit.unit)
         for limit in documents.unit.limits
     ]
     judged = [limit for limit in limits if limit.figure in given]
@@ -95,5 +97,7 @@ def judge_evidence(documents: Documents, steps: Sequence[Sequence[Step]]) -> Jud
         notes.append(
             "Not judged here, as no trial of this profile measures it: " + ", ".join(left) + "."
         )
-    verdicts = judge(figures, judged, documents.profile.profile.rule)
+    verdicts = judge(figures, judged, documents.profile.profile.rule, reasons)
+    seen = {verdict.why for verdict in verdicts}
+    notes += [why for why in dict.fromkeys(reasons.values()) if why not in seen]
     return Judged(with_coverage(figures, judged), verdicts, tuple(charts), tuple(notes))

@@ -69,7 +69,7 @@ def make_plan(documents: Documents) -> Plan:
         except FigureError as error:
             reasons |= dict.fromkeys(trial.gives, str(error))
     limits = [
-        PromisedLimit(limit.judged_figure, limit.condition, limit.bound)
+        PromisedLimit(limit.judged_figure, limit.condition, limit.bound, limit.unit)
         for limit in documents.unit.limits
     ]
     return Plan(tuple(planned), tuple(_cover(limit, figures, reasons) for limit in limits))

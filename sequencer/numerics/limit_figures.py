@@ -16,8 +16,9 @@ from sequencer.numerics.line import StraightLine
 LEVEL_SHARE = 0.8
 #: The constant-current line is taken between these shares of the set voltage.
 LIMIT_SHARES = (0.25, 0.75)
-#: Points of the even rows over which the definitions' least-squares lines are taken.
-_ROW = 41
+#: Points of the even rows over which the definitions' least-squares lines are taken: so many that
+#: one more changes nothing, as few would weigh the ends of a bent curve more.
+_ROW = 201
 #: Step of the numerical derivatives in standard uncertainties of the parameters.
 _STEP = 0.02
 

@@ -71,8 +71,9 @@ def run_trials(
                 stopped = error
             except InstrumentError as error:
                 stopped = BenchFailed(str(error))
-            except KeyboardInterrupt:
-                stopped = Interrupted("The run was interrupted.")
+            except KeyboardInterrupt as interrupt:
+                by = f" by {interrupt}" if str(interrupt) else ""
+                stopped = Interrupted(f"The run was interrupted{by}.")
     finally:
         with _signals_ignored():
             safe = _make_safe(bench, documents)
@@ -125,7 +126,8 @@ def _signals_interrupt() -> Iterator[None]:
 
     def interrupt(number: int, frame: FrameType | None) -> None:
         del frame
-        raise Interrupted(f"The run was ended by {signal.Signals(number).name}.")
+        # No Exception: nothing on the way may take it for a failed instrument and try again.
+        raise KeyboardInterrupt(signal.Signals(number).name)
 
     with _handlers(interrupt, (signal.SIGTERM, signal.SIGHUP)):
         yield

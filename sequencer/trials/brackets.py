@@ -10,7 +10,8 @@ from sequencer.numerics.pairs import LevelDifferences, bracketed_differences
 from sequencer.requests import Array
 from sequencer.results import Component
 from sequencer.trials.trial import Context, Point
-from sequencer.uncertainty.accuracy import difference, wander_components
+from sequencer.uncertainty.accuracy import absolute, difference, wander_components
+from sequencer.uncertainty.combine import scaled
 
 
 def visits(fractions: Sequence[float], repeats: int) -> Iterator[float]:
@@ -94,6 +95,26 @@ def reached_by(means: LevelMeans, voltage: float) -> dict[str, float]:
         "current_from": 0.0,
         "current_to": float(means.di.max()),
     }
+
+
+MOST_SCALED = 0.01
+"""A load sets its current within a per cent; what is further away was not measured."""
+
+
+def to_current(means: LevelMeans, current: float) -> float:
+    """Return the factor from the greatest current reached to `current`, 1 if that is far away.
+
+    A change of voltage that is proportional to the current is stated at the current that was asked
+    for, not at the one that the load happened to set.
+    """
+    factor = current / float(means.di[-1])
+    return factor if abs(factor - 1.0) <= MOST_SCALED else 1.0
+
+
+def current_components(context: Context, change: float, means: LevelMeans) -> list[Component]:
+    """Return what the ammeter adds to a change of voltage (V) that is stated at a current."""
+    greatest = float(means.di[-1])
+    return scaled(absolute(context.accuracy(context.current), greatest), change / greatest)
 
 
 def mean_difference(

@@ -18,7 +18,7 @@ from sequencer.errors import FigureError
 from sequencer.numerics.knee import LimitTrace, hysteresis, trace_limit
 from sequencer.numerics.limit_figures import Quantity
 from sequencer.requests import Array, LoadState, Procedure, Reply, Request
-from sequencer.results import Chart, Component, Figure, Line, Mark
+from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.steps import leave, mean_of, prepare, read_at, tolerances
 from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
 from sequencer.uncertainty import accuracy as meter
@@ -173,6 +173,10 @@ def next_level(
     return level
 
 
+JUDGED = ("limit_current", "knee_current", "knee_onset", "short_current")
+"""The currents of the limit, which data sheets promise."""
+
+
 @dataclass(frozen=True, slots=True)
 class Traced:
     """The points of both legs, what the curve says in all, and what each leg says alone."""
@@ -261,7 +265,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     if not data.legs:
         notes = (*notes, "Without the way back, drift and hysteresis are unknown.")
     results = []
-    for name in ("limit_current", "knee_current", "knee_onset", "short_current"):
+    for name in JUDGED:
         quantity: Quantity | None = getattr(data.trace, name)
         if quantity is not None:
             budget = _absolute(evidence.context, data, name, quantity)
@@ -367,6 +371,7 @@ def charts(
     whole = Chart(
         trial=evidence.trial,
         title="Limit sweep: output characteristic",
+        shows=tuple(Shown(name, "x") for name in JUDGED),
         x_label="current",
         x_unit="A",
         y_label="voltage.sense",

@@ -11,13 +11,15 @@ from pydantic import BaseModel, ConfigDict, Field
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
 from sequencer.numerics.line import fit_line
 from sequencer.requests import LoadState, Procedure
-from sequencer.results import Chart, Figure, Line
+from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials.brackets import (
     LevelMeans,
+    current_components,
     level_means,
     mean_difference,
     reached_by,
     slope_components,
+    to_current,
     visits,
 )
 from sequencer.trials.steps import LOAD_OFF, leave, prepare, read_at, tolerances
@@ -83,21 +85,26 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
 
 def _regulation(settings: Settings, evidence: Evidence, means: LevelMeans) -> Figure:
     greatest = int(np.argmax(np.abs(means.dv)))
-    change = float(means.dv[greatest])
+    at_last = greatest == means.dv.size - 1
+    factor = to_current(means, settings.current) if at_last else 1.0
+    change = float(means.dv[greatest]) * factor
     drift_mv = means.voltage.drift_over_visit * 1e3
     return make_figure(
         evidence.trial,
         "load_regulation",
         abs(change),
         "V",
-        mean_difference(
-            evidence.context,
-            VOLTAGE,
-            settings.voltage,
-            change,
-            means,
-            type_a("scatter between rounds", float(means.u_dv[greatest]), means.voltage.dof),
-        ),
+        [
+            *mean_difference(
+                evidence.context,
+                VOLTAGE,
+                settings.voltage,
+                change,
+                means,
+                type_a("scatter between rounds", float(means.u_dv[greatest]), means.voltage.dof),
+            ),
+            *current_components(evidence.context, change, means),
+        ],
         reached=reached_by(means, settings.voltage),
         notes=(
             f"The unit drifted by {drift_mv:.3g} mV during the trial; visits to no load around "
@@ -162,6 +169,7 @@ def charts(
         Chart(
             trial=evidence.trial,
             title="Load steps: change of output with current",
+            shows=(Shown("load_regulation", "y", mirrored=True),),
             x_label="current",
             x_unit="A",
             y_label="change of voltage.sense from no load",

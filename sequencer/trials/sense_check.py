@@ -8,19 +8,22 @@ small one must show leads that are plausible.
 from collections.abc import Generator
 from dataclasses import replace
 
+import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
 from sequencer.errors import FigureError
 from sequencer.numerics.line import fit_line
 from sequencer.requests import LoadState, Note, Procedure, Readings, Reply, Request
-from sequencer.results import Chart, Figure, Line
+from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials.brackets import (
     LevelMeans,
+    current_components,
     level_means,
     mean_difference,
     reached_by,
     slope_components,
+    to_current,
     visits,
 )
 from sequencer.trials.steps import LOAD_OFF, leave, mean_of, prepare, read_at, tolerances
@@ -164,8 +167,9 @@ def _difference(
 ) -> Figure:
     """Return |change of the other channel − change at the sense points| at the greatest current."""
     channel, means = other
-    change, base = float(means.dv[-1]), float(sense.dv[-1])
     context = evidence.context
+    factor = to_current(sense, settings.current)
+    change, base = float(means.dv[-1]) * factor, float(sense.dv[-1]) * factor
     return make_figure(
         evidence.trial,
         name,
@@ -188,6 +192,7 @@ def _difference(
                 sense,
                 type_a(f"scatter of {VOLTAGE}", float(sense.u_dv[-1]), sense.voltage.dof),
             ),
+            *current_components(context, change - base, sense),
         ],
         reached=reached_by(sense, settings.voltage),
     )
@@ -233,7 +238,29 @@ def charts(
                 y_error=tuple(2 * float(u) for u in means.u_dv),
             )
         )
+    sense = level_means(points, VOLTAGE, current)
+    at_load = level_means(points, VOLTAGE_AT_LOAD, current)
+    gap = np.abs(sense.dv - at_load.dv)
+    u_gap = np.hypot(sense.u_dv, at_load.u_dv)
     return (
+        Chart(
+            trial=evidence.trial,
+            title="Sense check: what the sense leads don't cover",
+            shows=(Shown("sense_error", "y"),),
+            x_label="current",
+            x_unit="A",
+            y_label="change at the load less change at the sense points",
+            y_unit="V",
+            lines=(
+                Line(
+                    "measured, mean of rounds",
+                    tuple(map(float, sense.di)),
+                    tuple(map(float, gap)),
+                    y_error=tuple(2 * float(u) for u in u_gap),
+                ),
+            ),
+            caption="Magnitude of the difference. Bars: two standard uncertainties from scatter.",
+        ),
         Chart(
             trial=evidence.trial,
             title="Sense check: where the unit holds its voltage",

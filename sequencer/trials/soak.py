@@ -17,7 +17,7 @@ from sequencer.numerics.drift import Departures, departures, rate
 from sequencer.numerics.maximum import Maximum
 from sequencer.numerics.minutes import MinuteMeans, minute_means
 from sequencer.requests import Apply, LoadState, Procedure, Read
-from sequencer.results import Chart, Component, Figure, Line, Mark
+from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.steps import leave, prepare
 from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
 from sequencer.uncertainty.accuracy import scale_components, wander_components
@@ -262,6 +262,7 @@ def charts(
     output = Chart(
         trial=evidence.trial,
         title="Soak: departure of the output from its value after warm-up",
+        shows=(Shown("drift", "y", mirrored=True),),
         x_label="time after warm-up",
         x_unit="s",
         y_label="voltage.sense, departure",

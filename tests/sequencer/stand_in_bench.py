@@ -127,8 +127,6 @@ class Notebook:
     def end_request(self, seq: int, reply: object) -> None:
         self.replies[seq] = reply
 
-    def event(
-        self, at: float, kind: str, severity: str, text: str, detail: Mapping[str, object]
-    ) -> None:
+    def event(self, at: float, kind: str, severity: str, text: str, detail: object = None) -> None:
         del at, detail
         self.events.append((kind, severity, text))

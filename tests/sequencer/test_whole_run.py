@@ -1,0 +1,228 @@
+"""Whole runs over real sockets on the simulated bench, against its truth."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from tempfile import mkdtemp
+from typing import Any
+
+import pytest
+from called import Done, steadyrail
+
+from sequencer.record.read import RecordReader
+
+SEEDS = (1, 2, 3)
+NAMES = {
+    "acceptance": {
+        "load_regulation",
+        "output_resistance",
+        "sense_error",
+        "sense_resistance",
+        "limit_current",
+        "knee_current",
+        "knee_onset",
+        "short_current",
+    },
+    "overnight": {"drift", "drift_span", "drift_rate"},
+}
+
+
+@cache
+def ran(profile: str, scenario: str, seed: int) -> tuple[Done, dict[str, Any], Path]:
+    """Run a profile once per test session and worker; the record stays for other tests."""
+    folder = Path(mkdtemp(prefix="run-"))
+    record = folder / "run.sqlite"
+    done = steadyrail(
+        *("run", profile, "--json", "--scenario", scenario, "--seed", str(seed)),
+        *("--record", str(record)),
+        cwd=folder,
+    )
+    assert done.stdout.count("\n") == 1, done.stderr
+    return done, json.loads(done.stdout), record
+
+
+@cache
+def truth(scenario: str, seed: int) -> dict[str, float]:
+    done = subprocess.run(
+        [
+            *(sys.executable, "-m", "sequencer.command_line.app", "simulate", "--truth"),
+            *("--scenario", scenario, "--seed", str(seed)),
+        ],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    found: dict[str, float] = json.loads(done.stdout)
+    return found
+
+
+def misses(profile: str, scenario: str, seeds: tuple[int, ...]) -> tuple[list[str], int]:
+    """Return which figures lie farther than U from the truth, and how many were compared."""
+    missed, count = [], 0
+    for seed in seeds:
+        _, result, _ = ran(profile, scenario, seed)
+        true = truth(scenario, seed)
+        for figure in result["figures"]:
+            if figure["name"] in true:
+                count += 1
+                off = (figure["value"] - true[figure["name"]]) / figure["U"]
+                if abs(off) > 1:
+                    missed.append(f"seed {seed}: {figure['name']} off by {off:.2f} U")
+    return missed, count
+
+
+@pytest.mark.parametrize("profile", ["acceptance", "overnight"])
+def test_a_healthy_unit_passes_for_every_seed(profile: str) -> None:
+    for seed in SEEDS:
+        done, result, _ = ran(profile, "healthy", seed)
+        assert done.returncode == result["exit"] == 0, done.stderr
+        assert result["outcome"] == "pass"
+        assert {v["verdict"] for v in result["verdicts"]} == {"pass"}
+        assert NAMES[profile] <= {f["name"] for f in result["figures"]}
+
+
+@pytest.mark.parametrize("profile", ["acceptance", "overnight"])
+def test_the_truth_lies_within_the_stated_uncertainty(profile: str) -> None:
+    missed, count = misses(profile, "healthy", SEEDS)
+    assert count >= len(SEEDS) * len(NAMES[profile])
+    # U is stated for 95 %: of n figures about n/20 may lie outside, and not many more.
+    assert len(missed) <= max(1, round(count / 20)), missed
+
+
+def test_a_sense_lead_on_the_wrong_side_of_a_connector_fails_the_sense_error() -> None:
+    done, result, _ = ran("acceptance", "residual-sense-wiring", 1)
+    assert done.returncode == 1
+    assert [v["figure"] for v in result["verdicts"] if v["verdict"] == "fail"] == ["sense_error"]
+    error = next(f for f in result["figures"] if f["name"] == "sense_error")
+    assert abs(error["value"] - truth("residual-sense-wiring", 1)["sense_error"]) < error["U"]
+
+
+def test_a_leaky_reference_fails_the_drift() -> None:
+    done, result, _ = ran("overnight", "leaky-reference", 1)
+    assert done.returncode == 1
+    assert [v["figure"] for v in result["verdicts"] if v["verdict"] == "fail"] == ["drift"]
+    drift = next(f for f in result["figures"] if f["name"] == "drift")
+    assert drift["value"] > 0.030
+    assert abs(drift["value"] - truth("leaky-reference", 1)["drift"]) < drift["U"]
+
+
+def test_the_same_scenario_and_seed_give_the_same_bench() -> None:
+    assert truth("healthy", 2) == truth("healthy", 2)
+    assert truth("healthy", 2) != truth("healthy", 3)
+
+
+def test_the_json_object_has_the_agreed_shape() -> None:
+    _, result, record = ran("acceptance", "healthy", 1)
+    assert {"record", "outcome", "exit", "figures", "verdicts", "events"} <= set(result)
+    assert result["record"] == str(record)
+    for figure in result["figures"]:
+        keys = {"trial", "name", "value", "unit", "u", "dof", "k", "U", "coverage"}
+        assert keys <= set(figure)
+        assert figure["U"] == pytest.approx(figure["k"] * figure["u"])
+    for verdict in result["verdicts"]:
+        keys = {"figure", "trial", "limit", "unit", "rule", "verdict", "probability", "ratio"}
+        assert keys <= set(verdict)
+
+
+def test_judge_gives_the_same_numbers_from_the_record_alone(tmp_path: Path) -> None:
+    for profile in ("acceptance", "overnight"):
+        done, result, record = ran(profile, "healthy", 1)
+        copy = tmp_path / f"{profile}.sqlite"
+        copy.write_bytes(record.read_bytes())
+        again = steadyrail("judge", str(copy), "--json", cwd=tmp_path)
+        assert again.returncode == done.returncode
+        judged = json.loads(again.stdout)
+        assert judged["figures"] == result["figures"]
+        assert judged["verdicts"] == result["verdicts"]
+        assert judged["events"] == result["events"]
+
+
+def test_a_finished_record_verifies_and_an_altered_one_does_not(tmp_path: Path) -> None:
+    _, _, record = ran("acceptance", "healthy", 1)
+    good = steadyrail("verify", str(record), "--json", cwd=tmp_path)
+    assert good.returncode == 0
+    assert json.loads(good.stdout)["verdicts_follow"] is True
+    altered = tmp_path / "altered.sqlite"
+    content = record.read_bytes()
+    with RecordReader.open(record) as reader:
+        raw = reader.frame().iloc[100]["raw"].encode()
+    changed = raw[:-5] + (b"1" if raw[-5:-4] != b"1" else b"2") + raw[-4:]
+    assert raw in content
+    altered.write_bytes(content.replace(raw, changed, 1))
+    bad = steadyrail("verify", str(altered), "--json", cwd=tmp_path)
+    assert bad.returncode == 1
+    assert json.loads(bad.stdout)["intact"] is False
+
+
+def test_the_report_stands_beside_the_record() -> None:
+    _, _, record = ran("acceptance", "healthy", 1)
+    page = record.with_suffix(".html").read_text(encoding="utf-8")
+    assert "W-17" in page
+    assert "knee" in page.lower()
+
+
+def test_the_bench_is_made_safe_at_the_end_and_says_so() -> None:
+    _, result, _ = ran("acceptance", "healthy", 1)
+    last = [event for event in result["events"] if event["kind"] == "make safe"]
+    assert len(last) == 1
+    assert "verified" in last[0]["text"]
+    assert "NOT VERIFIED" not in last[0]["text"]
+
+
+def test_a_guard_stops_the_run_makes_safe_and_keeps_the_record(tmp_path: Path) -> None:
+    shipped = Path(str(files("profiles"))) / "acceptance.toml"
+    profile = tmp_path / "hot.toml"
+    profile.write_text(
+        shipped.read_text() + '\n[guards."temperature.heatsink"]\nat_most = "21 °C"\n'
+    )
+    record = tmp_path / "hot.sqlite"
+    done = steadyrail("run", str(profile), "--json", "--record", str(record), cwd=tmp_path)
+    assert done.returncode == 4
+    result = json.loads(done.stdout)
+    assert result["outcome"] == "stopped by a guard"
+    texts = [event["text"] for event in result["events"]]
+    assert any("temperature.heatsink read 21" in text for text in texts)
+    assert any(text.startswith("Made safe, verified") for text in texts)
+    assert steadyrail("verify", str(record), cwd=tmp_path).returncode == 0
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupted_run_makes_safe_and_keeps_what_it_has(
+    tmp_path: Path, number: signal.Signals
+) -> None:
+    record = tmp_path / "night.sqlite"
+    process = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "sequencer.command_line.app", "run", "overnight", "--json"),
+            *("--record", str(record)),
+        ],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+    )
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline and not _has_readings(record):
+        assert process.poll() is None, process.communicate()[1]
+        time.sleep(0.2)  # another process's progress can only be waited for
+    process.send_signal(number)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 130, err
+    assert "Traceback" not in err
+    result = json.loads(out)
+    assert result["outcome"] == "interrupted"
+    assert any("Made safe, verified" in event["text"] for event in result["events"])
+    assert {v["verdict"] for v in result["verdicts"]} == {"not covered"}
+
+
+def _has_readings(record: Path) -> bool:
+    if not record.exists():
+        return False
+    with RecordReader.open(record) as reader:
+        return len(reader.frame()) > 400
