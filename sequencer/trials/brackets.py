@@ -6,6 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.errors import FigureError
+from sequencer.numerics.line import StraightLine
+from sequencer.numerics.line_known import line_with_covariance
 from sequencer.numerics.pairs import LevelDifferences, bracketed_differences
 from sequencer.requests import Array
 from sequencer.results import Component
@@ -48,6 +50,12 @@ class LevelMeans:
     def di(self) -> Array:
         """The change of the current channel from no load, in amperes."""
         return self.current.differences
+
+    @property
+    def line(self) -> StraightLine:
+        """The least-squares line of `dv` against `di`, its uncertainty from the scatter of `dv`."""
+        covariance = self.voltage.covariance
+        return line_with_covariance(self.di, self.dv, covariance, self.voltage.dof)
 
     @property
     def u_dv(self) -> Array:

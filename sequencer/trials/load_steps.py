@@ -9,7 +9,6 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
-from sequencer.numerics.line import fit_line
 from sequencer.requests import LoadState, Procedure
 from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials.brackets import (
@@ -115,7 +114,7 @@ def _regulation(settings: Settings, evidence: Evidence, means: LevelMeans) -> Fi
 
 def _resistance(settings: Settings, evidence: Evidence, means: LevelMeans) -> Figure:
     context = evidence.context
-    line = fit_line(means.di, means.dv)
+    line = means.line
     full = float(means.di[-1])
     return make_figure(
         evidence.trial,
@@ -123,7 +122,7 @@ def _resistance(settings: Settings, evidence: Evidence, means: LevelMeans) -> Fi
         -line.slope,
         "ohm",
         [
-            type_a("scatter about the line", line.u_slope, line.dof),
+            type_a("scatter between rounds", line.u_slope, line.dof),
             *slope_components(context, VOLTAGE, settings.voltage, means, per_unit=1 / full),
             *scale_components(context.accuracy(VOLTAGE), line.slope),
             *slope_components(context, context.current, full, means, per_unit=line.slope / full),
@@ -134,7 +133,7 @@ def _resistance(settings: Settings, evidence: Evidence, means: LevelMeans) -> Fi
 
 
 def _linearity(settings: Settings, evidence: Evidence, means: LevelMeans) -> Figure:
-    line = fit_line(means.di, means.dv)
+    line = means.line
     residuals = means.dv - line.intercept - line.slope * means.di
     greatest = greatest_departure(residuals, np.maximum(means.u_dv, means.u_dv.max()))
     return make_figure(
@@ -163,7 +162,7 @@ def charts(
 ) -> tuple[Chart, ...]:
     """Draw the change of the output against the current, with its straight line."""
     means = level_means(evidence.points(), VOLTAGE, evidence.context.current)
-    line = fit_line(means.di, means.dv)
+    line = means.line
     ends = (0.0, float(means.di[-1]))
     return (
         Chart(

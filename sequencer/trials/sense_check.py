@@ -13,14 +13,12 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
 from sequencer.errors import FigureError
-from sequencer.numerics.line import fit_line
 from sequencer.requests import LoadState, Note, Procedure, Readings, Reply, Request
 from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials.brackets import (
     LevelMeans,
     current_components,
     level_means,
-    mean_difference,
     reached_by,
     slope_components,
     to_current,
@@ -33,9 +31,11 @@ from sequencer.trials.trial import (
     VOLTAGE_AT_TERMINALS,
     Context,
     Evidence,
+    Point,
     Trial,
+    difference_name,
 )
-from sequencer.uncertainty.accuracy import scale_components
+from sequencer.uncertainty.accuracy import scale_components, wander_components
 from sequencer.uncertainty.combine import type_a
 from sequencer.uncertainty.figure import make_figure
 
@@ -131,24 +131,32 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         )
     current = evidence.context.current
     sense = level_means(points, VOLTAGE, current)
-    at_load = level_means(points, VOLTAGE_AT_LOAD, current)
+    gap = _gap(evidence, points, VOLTAGE_AT_LOAD)
     found = [
-        _error(settings, evidence, sense, at_load),
-        _resistance(settings, evidence, sense, at_load),
+        _error(settings, evidence, sense, gap),
+        _resistance(settings, evidence, sense, gap),
     ]
     if evidence.context.has(VOLTAGE_AT_TERMINALS):
-        terminals = level_means(points, VOLTAGE_AT_TERMINALS, current)
+        drop = _gap(evidence, points, VOLTAGE_AT_TERMINALS)
         found.append(
-            _difference(settings, evidence, "lead_drop", (VOLTAGE_AT_TERMINALS, terminals), sense)
+            _difference(settings, evidence, "lead_drop", VOLTAGE_AT_TERMINALS, sense, drop)
         )
     return tuple(found)
 
 
-def _error(
-    settings: Settings, evidence: Evidence, sense: LevelMeans, at_load: LevelMeans
-) -> Figure:
-    figure = _difference(settings, evidence, "sense_error", (VOLTAGE_AT_LOAD, at_load), sense)
-    residual = abs(float((sense.dv - at_load.dv)[-1] / sense.di[-1]))
+def _gap(evidence: Evidence, points: tuple[Point, ...], channel: str) -> LevelMeans:
+    """Return the mean differences from no load of a channel less the sense points.
+
+    The two are taken off reading by reading, as they were read together: what the unit itself does
+    meanwhile is common to both and goes.
+    """
+    both = tuple(point.with_difference(channel, VOLTAGE) for point in points)
+    return level_means(both, difference_name(channel, VOLTAGE), evidence.context.current)
+
+
+def _error(settings: Settings, evidence: Evidence, sense: LevelMeans, gap: LevelMeans) -> Figure:
+    figure = _difference(settings, evidence, "sense_error", VOLTAGE_AT_LOAD, sense, gap)
+    residual = abs(float(gap.dv[-1] / gap.di[-1]))
     equivalents = ", ".join(
         f"{length:.2g} m of {area_mm2:g} mm²"
         for area_mm2 in EQUIVALENT_AREAS_MM2
@@ -162,59 +170,48 @@ def _difference(
     settings: Settings,
     evidence: Evidence,
     name: str,
-    other: tuple[str, LevelMeans],
+    channel: str,
     sense: LevelMeans,
+    gap: LevelMeans,
 ) -> Figure:
-    """Return |change of the other channel − change at the sense points| at the greatest current."""
-    channel, means = other
+    """Return |change of a channel − change at the sense points| at the greatest current."""
     context = evidence.context
-    factor = to_current(sense, settings.current)
-    change, base = float(means.dv[-1]) * factor, float(sense.dv[-1]) * factor
+    factor = to_current(gap, settings.current)
+    difference = float(gap.dv[-1]) * factor
+    at_sense = float(sense.dv[-1]) * factor
+    level = settings.voltage
     return make_figure(
         evidence.trial,
         name,
-        abs(change - base),
+        abs(difference),
         "V",
         [
-            *mean_difference(
-                context,
-                channel,
-                settings.voltage,
-                change,
-                means,
-                type_a(f"scatter of {channel}", float(means.u_dv[-1]), means.voltage.dof),
-            ),
-            *mean_difference(
-                context,
-                VOLTAGE,
-                settings.voltage,
-                base,
-                sense,
-                type_a(f"scatter of {VOLTAGE}", float(sense.u_dv[-1]), sense.voltage.dof),
-            ),
-            *current_components(context, change - base, sense),
+            type_a("scatter between rounds", float(gap.u_dv[-1]), gap.voltage.dof),
+            *scale_components(context.accuracy(channel), at_sense + difference),
+            *scale_components(context.accuracy(VOLTAGE), at_sense),
+            *wander_components(context.accuracy(channel), level, lag_s=gap.lag_s),
+            *wander_components(context.accuracy(VOLTAGE), level, lag_s=gap.lag_s),
+            *current_components(context, difference, gap),
         ],
-        reached=reached_by(sense, settings.voltage),
+        reached=reached_by(gap, settings.voltage),
     )
 
 
 def _resistance(
-    settings: Settings, evidence: Evidence, sense: LevelMeans, at_load: LevelMeans
+    settings: Settings, evidence: Evidence, sense: LevelMeans, gap: LevelMeans
 ) -> Figure:
     context = evidence.context
-    line = fit_line(sense.di, sense.dv - at_load.dv)
-    full = float(sense.di[-1])
+    line = gap.line
+    full = float(gap.di[-1])
     return make_figure(
         evidence.trial,
         "sense_resistance",
-        line.slope,
+        -line.slope,
         "ohm",
         [
-            type_a("scatter about the line", line.u_slope, line.dof),
+            type_a("scatter between rounds", line.u_slope, line.dof),
             *slope_components(context, VOLTAGE, settings.voltage, sense, per_unit=1 / full),
-            *slope_components(
-                context, VOLTAGE_AT_LOAD, settings.voltage, at_load, per_unit=1 / full
-            ),
+            *slope_components(context, VOLTAGE_AT_LOAD, settings.voltage, gap, per_unit=1 / full),
             *scale_components(context.accuracy(context.current), line.slope),
         ],
         reached=reached_by(sense, settings.voltage),
@@ -238,10 +235,7 @@ def charts(
                 y_error=tuple(2 * float(u) for u in means.u_dv),
             )
         )
-    sense = level_means(points, VOLTAGE, current)
-    at_load = level_means(points, VOLTAGE_AT_LOAD, current)
-    gap = np.abs(sense.dv - at_load.dv)
-    u_gap = np.hypot(sense.u_dv, at_load.u_dv)
+    gap = _gap(evidence, points, VOLTAGE_AT_LOAD)
     return (
         Chart(
             trial=evidence.trial,
@@ -254,9 +248,9 @@ def charts(
             lines=(
                 Line(
                     "measured, mean of rounds",
-                    tuple(map(float, sense.di)),
-                    tuple(map(float, gap)),
-                    y_error=tuple(2 * float(u) for u in u_gap),
+                    tuple(map(float, gap.di)),
+                    tuple(map(float, np.abs(gap.dv))),
+                    y_error=tuple(2 * float(u) for u in gap.u_dv),
                 ),
             ),
             caption="Magnitude of the difference. Bars: two standard uncertainties from scatter.",

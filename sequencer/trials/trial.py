@@ -90,6 +90,24 @@ class Point:
         """Return the mean time of a channel's readings, in seconds."""
         return float(np.mean(self.times(channel)))
 
+    def with_difference(self, first: str, second: str) -> "Point":
+        """Return the point with one more channel: the first less the second, reading by reading."""
+        name = difference_name(first, second)
+        value = self.values(first) - self.values(second)
+        return Point(
+            self.tag,
+            Readings(
+                asked={**self.readings.asked, name: self.readings.asked[first]},
+                answered={**self.readings.answered, name: self.readings.answered[first]},
+                value={**self.readings.value, name: value},
+            ),
+        )
+
+
+def difference_name(first: str, second: str) -> str:
+    """Return the name of the channel that is the difference of two."""
+    return f"{first} less {second}"
+
 
 @dataclass(frozen=True, slots=True)
 class Evidence:

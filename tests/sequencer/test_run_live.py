@@ -74,7 +74,7 @@ def test_guards_watch_channels_that_the_trial_does_not_read() -> None:
 
 def test_guards_watch_while_waiting_to_settle_and_while_a_person_works() -> None:
     heat = {
-        "voltage.sense": lambda t: math.sin(t),
+        "voltage.sense": math.sin,
         "temperature.heatsink": lambda t: 20.0 + 3.0 * t,
     }
     bound = GuardBound("temperature.heatsink", at_most=80.0, source="a test")
