@@ -114,6 +114,8 @@ def circuit_at(
         source_ohm=parts.rectifier.source_ohm(winding),
         ripple_ohm=parts.rectifier.ripple_ohm,
         saturation_v=saturation,
+        saturation_ohm=regulator.saturation_ohm,
+        drive_span_v=regulator.drive_span_v,
         idle_a=min(v_cv, winding.up_to_v) / regulator.bleeder_ohm + leakage,
         leakage_a=leakage,
         bleeder_ohm=regulator.bleeder_ohm,

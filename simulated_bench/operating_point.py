@@ -12,7 +12,7 @@ from math import exp, log
 from typing import NamedTuple
 
 from simulated_bench.load import LoadParts, LoadSetting, draw_current
-from simulated_bench.regulator import clip_loss
+from simulated_bench.regulator import clip_loss, exhausted
 from simulated_bench.sense import SensePair
 
 TOLERANCE_V = 1e-10
@@ -56,6 +56,10 @@ class Circuit:
     load_parts: LoadParts
     oscillation_from_a: float = 0.0
     oscillation_shift_v: float = 0.0
+    saturation_ohm: float = 0.0
+    """What the least drop over the pass element grows by with the shunt's current."""
+    drive_span_v: float = 0.0
+    """Drop at which the limit transistor has taken the whole drive; 0: it never has."""
 
 
 class OperatingPoint(NamedTuple):
@@ -151,10 +155,11 @@ def _target(c: Circuit, current: float) -> tuple[float, float]:
     drawn = current + c.idle_a
     ripple = c.ripple_ohm * drawn
     headroom = c.peak_v - drawn * c.source_ohm - ripple - c.saturation_v - asked
+    headroom -= c.saturation_ohm * current
     if headroom >= 0.0:
         return asked, slope
     loss, per_headroom = clip_loss(headroom, ripple)
-    falls = c.source_ohm + c.ripple_ohm + slope
+    falls = c.source_ohm + c.ripple_ohm + c.saturation_ohm + slope
     # A taller sawtooth loses less for the same headroom.
     taller = -0.5 if headroom <= -ripple else -headroom * headroom / (2.0 * ripple * ripple)
     return asked - loss, slope - per_headroom * falls - taller * c.ripple_ohm
@@ -163,7 +168,8 @@ def _target(c: Circuit, current: float) -> tuple[float, float]:
 def _supply(c: Circuit, y: float, current: float) -> tuple[float, float, float, float]:
     """Return the supply's current and voltage at `y`, and their slopes with `y`."""
     drop = c.rounding_v * exp(y)
-    threshold = c.limit_a + c.rounding_a * y
+    turned_on, per_y = (y, 1.0) if c.drive_span_v == 0.0 else exhausted(y, drop / c.drive_span_v)
+    threshold = c.limit_a + c.rounding_a * turned_on
     per_v = c.limit_per_v
     for _ in range(MOST_ROUNDS):
         target, slope = _target(c, current)
@@ -172,7 +178,7 @@ def _supply(c: Circuit, y: float, current: float) -> tuple[float, float, float, 
         target += slope * change
         if abs(change) < TOLERANCE_A:
             break
-    rate = (c.rounding_a - per_v * drop) / (1.0 - per_v * slope)
+    rate = (c.rounding_a * per_y - per_v * drop) / (1.0 - per_v * slope)
     return current, target - drop, rate, slope * rate - drop
 
 
@@ -217,7 +223,7 @@ def _point(c: Circuit, y: float, current: float) -> OperatingPoint:
     ripple = c.ripple_ohm * from_reservoir
     reservoir = c.peak_v - from_reservoir * c.source_ohm - 0.5 * ripple
     asked = c.v_cv - c.output_ohm * current + lift_p + lift_m
-    headroom = reservoir - 0.5 * ripple - c.saturation_v - asked
+    headroom = reservoir - 0.5 * ripple - c.saturation_v - c.saturation_ohm * current - asked
     # By position: this is made for every moment, and naming costs a microsecond.
     return OperatingPoint(
         y,

@@ -170,6 +170,8 @@ def _regulator(scenario: Scenario, draws: Draws) -> Regulator:
         oscillation_from_a=value("oscillation_from"),
         oscillation_rms_v=value("oscillation"),
         oscillation_shift_v=value("oscillation_shift"),
+        saturation_ohm=value("saturation_resistance"),
+        drive_span_v=value("drive_span") if table.drive_span is not None else 0.0,
     )
 
 

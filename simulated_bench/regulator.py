@@ -10,6 +10,16 @@ The exponential is a limit transistor that turns on exponentially with the drop 
 a bipolar transistor does (J. J. Ebers and J. L. Moll, Proc. IRE 42 (1954) 1761). `g` is the output
 conductance in constant current, `k` the foldback ratio (1: none).
 
+A plain limit transistor takes away the drive that the error amplifier does not need. Once it has
+all of it, nothing is left to regulate and the current stays: with the amplifier's emitter-coupled
+pair, whose current goes as the hyperbolic tangent of its input (P. R. Gray and R. G. Meyer,
+Analysis and Design of Analog Integrated Circuits, "emitter-coupled pair"), a drop `d` needs::
+
+    I − I_L(V) = i_w·ln((s/v_w)·tanh(d/s))
+
+`s` is the drive's span; without one (an amplified limit) ``d = v_w·exp(…)`` holds all the way.
+tests/external/test_physics_series_regulator.py shows the form against a circuit in ngspice.
+
 Dropout: within each ripple period the reservoir falls as a sawtooth of height ``r`` to its valley.
 The output follows whichever is lower at each moment, so with the headroom ``h`` of the valley the
 mean output loses ``0`` for h ≥ 0, ``h²/(2r)`` for −r < h < 0 and ``−h − r/2`` below: the mean of a
@@ -17,12 +27,16 @@ clipped sawtooth, exactly.
 """
 
 from dataclasses import dataclass
-from math import sqrt
+from math import log, sinh, sqrt, tanh
 from typing import Final
 
 from simulated_bench.rectifier import SAWTOOTH_RMS
 
-RINGING_REFERENCE_V: Final = 1.0
+LEAST_PART: Final = 1e-5
+"""Below this part of the span the tangent's curve is under 1e-10."""
+
+WHOLE: Final = 20.0
+"""So many spans make the tangent one to the last bit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +61,9 @@ class Regulator:
     oscillation_from_a: float
     oscillation_rms_v: float
     oscillation_shift_v: float
+    saturation_ohm: float = 0.0
+    drive_span_v: float = 0.0
+    """0: the drive is never exhausted."""
 
     def oscillation(self, current_a: float) -> float:
         """Return how far self-oscillation has grown at a current, 0 to 1.
@@ -66,6 +83,15 @@ def clip_loss(headroom_v: float, ripple_v: float) -> tuple[float, float]:
     if headroom_v <= -ripple_v:
         return -headroom_v - 0.5 * ripple_v, 1.0
     return headroom_v * headroom_v / (2.0 * ripple_v), -headroom_v / ripple_v
+
+
+def exhausted(y: float, spans: float) -> tuple[float, float]:
+    """Return ``ln((s/v_w)·tanh(d/s))`` and its slope with `y`, where ``d = v_w·e^y = spans·s``."""
+    if spans < LEAST_PART:
+        return y, 1.0
+    if spans > WHOLE:
+        return y - log(spans), 0.0
+    return y + log(tanh(spans) / spans), 2.0 * spans / sinh(2.0 * spans)
 
 
 def clip_ripple_rms(headroom_v: float, ripple_v: float) -> float:

@@ -26,6 +26,7 @@ from simulated_bench.quantities import (
     Ratio,
     Seconds,
     Siemens,
+    Uncertain,
     Volts,
     VoltsPerVolt,
 )
@@ -130,6 +131,8 @@ class RegulatorTable(Table):
     oscillation_from: PositiveAmperes
     oscillation: Volts
     oscillation_shift: Volts
+    saturation_resistance: OhmsOrNone = Uncertain(0.0)
+    drive_span: PositiveVolts | None = None
 
 
 class SenseTable(Table):

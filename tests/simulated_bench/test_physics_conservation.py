@@ -1,7 +1,7 @@
 """Kirchhoff's laws and the balance of power, over random circuits in every load mode."""
 
 from dataclasses import replace
-from math import exp
+from math import exp, tanh
 
 import pytest
 from hypothesis import given, settings
@@ -47,6 +47,8 @@ def circuits(draw: st.DrawFn) -> tuple[Circuit, SenseInputs, float]:
         source_ohm=draw(st.floats(0.1, 2.0)),
         ripple_ohm=draw(st.floats(0.1, 2.0)),
         saturation_v=2.0,
+        saturation_ohm=draw(st.floats(0.0, 0.5)),
+        drive_span_v=draw(st.just(0.0) | st.floats(0.05, 2.0)),
         idle_a=0.01,
         leakage_a=1e-4,
         bleeder_ohm=2200.0,
@@ -108,13 +110,12 @@ def test_supply_and_load_both_obey_their_laws(case: tuple[Circuit, SenseInputs, 
     circuit, _, _ = case
     point = solve(circuit)
     limit = circuit.limit_a + circuit.limit_per_v * point.terminals_v
-    volts = (
-        circuit.v_cv
-        - circuit.output_ohm * point.shunt_a
-        - circuit.rounding_v * exp((point.shunt_a - limit) / circuit.rounding_a)
-    )
+    drop = circuit.v_cv - circuit.output_ohm * point.shunt_a - point.input_v
+    taken, span = circuit.rounding_v * exp((point.shunt_a - limit) / circuit.rounding_a), drop
+    if circuit.drive_span_v:
+        span = circuit.drive_span_v * tanh(drop / circuit.drive_span_v)
     # An exponential over milliamperes amplifies the current's last digits.
-    assert point.input_v == pytest.approx(volts, abs=1e-6)
+    assert span == pytest.approx(taken, abs=1e-6)
     drawn, slope = draw_current(LOAD, circuit.load, point.load_v)
     assert point.load_a == pytest.approx(drawn, abs=1e-8 * (1.0 + abs(slope)))
 

@@ -83,7 +83,10 @@ def test_asks_instead_of_turning_on_when_the_reading_is_far_off() -> None:
     world = World(load("healthy"), 4)
     world.person.instruct("Set the output voltage to 30.000 V.")
     wait(world)
-    world.person.show(world.voltage("sense"), within=False)  # the output is still off
+    for _ in range(2):  # these readings may have been taken before the hand had moved
+        world.person.show(world.voltage("sense"), within=False)  # the output is still off
+        assert world.person.state()[0] == "DONE"
+    world.person.show(world.voltage("sense"), within=False)
     assert world.person.state()[0] == "CONFUSED"
     assert "far" in world.person.state()[1]
 
