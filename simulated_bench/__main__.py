@@ -42,6 +42,9 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--port", type=_port, default=0, help="first port; 0 takes free ones")
     serve.add_argument("--host", default="127.0.0.1", help="address to listen on")
     serve.add_argument(
+        "--control", action="store_true", help="also serve the control instrument, at the last port"
+    )
+    serve.add_argument(
         "--until-stdin-closes", action="store_true", help="end when standard input ends"
     )
     return parser
@@ -84,8 +87,11 @@ def _serve(given: argparse.Namespace) -> int:
     from simulated_bench.world import World  # noqa: PLC0415
 
     scenario = load(given.scenario)
-    tables = read_tables(scenario.instruments, given.scenario)
-    placed = place(World(scenario, given.seed), tables, given.seed)
+    said = scenario.instruments
+    if given.control:
+        said = {**said, "control": said.get("control", {})}
+    tables = read_tables(said, given.scenario)
+    placed = place(World(scenario, given.seed), tables, given.seed, getattr(scenario, "faults", ()))
     try:
         server = Server(placed, given.host, given.port)
     except OSError as error:

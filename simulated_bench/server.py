@@ -7,11 +7,13 @@ long is an error and its connection is closed; so is one whose answers nobody fe
 import select
 import signal
 import socket
+from collections import deque
 from collections.abc import Callable, Mapping
+from heapq import heappop, heappush
+from time import monotonic
 from typing import Final
 
 from simulated_bench.instruments.table_top import Placed
-from simulated_bench.scpi.device import Device
 from simulated_bench.scpi.errors import ScpiError
 
 LONGEST_LINE: Final = 64 * 1024
@@ -30,14 +32,57 @@ AT_ONCE: Final = 32
 class Connection:
     """One client of one instrument."""
 
-    def __init__(self, sock: socket.socket, device: Device, loop: "Server") -> None:
+    def __init__(self, sock: socket.socket, placed: Placed, loop: "Server") -> None:
         self.sock = sock
-        self._device = device
+        self._device = device = placed.device
+        self._link = placed.link
         self._loop = loop
         self._started = bytearray()
         self._unsent = bytearray()
         # Looked up once: these are all that a usual query needs.
         self._receive, self._answer, self._reply = sock.recv, device.answer, sock.send
+        self._held: deque[bytes] = deque()
+        self._held_until = 0.0
+        self.route()
+
+    def route(self) -> None:
+        """Let messages pass through the link only while something is wrong with it."""
+        plain = not self._link.disturbed and not self._held
+        self._answer = self._device.answer if plain else self._carry
+
+    def _carry(self, message: bytes) -> bytes:
+        """Take a message over a disturbed link.
+
+        Raises
+        ------
+        ConnectionAbortedError
+            When the link ends here.
+        """
+        delivery = self._link.carry(message)
+        if delivery.closes:
+            raise ConnectionAbortedError
+        now = delivery.now
+        if now and self._held:  # an instrument answers in order
+            self._hold(now, 0.0)
+            now = b""
+        if delivery.later:
+            self._hold(delivery.later, delivery.delay_s)
+        return now
+
+    def _hold(self, answer: bytes, delay_s: float) -> None:
+        self._held.append(answer)
+        self._held_until = max(self._held_until, monotonic() + delay_s)
+        self._loop.later(self._held_until, self._release)
+        self.route()
+
+    def _release(self) -> None:
+        if self._loop.serves(self) and self._held:
+            answer = self._held.popleft()
+            try:
+                self._send(answer)
+            except OSError:
+                self._loop.drop(self)
+            self.route()
 
     def ready(self, mask: int) -> None:
         """Read what came, answer whole messages, send what is left."""
@@ -106,6 +151,26 @@ class Listener:
         self._placed = placed
         self._loop = loop
         self.clients: set[Connection] = set()
+        self._answered_by = placed.link.answered_by
+        self._refusing = False
+
+    def follow_link(self) -> None:
+        """Do what the link's faults ask for, now and whenever they change."""
+        self._placed.link.when_changed(self._changed)
+        self._changed()
+
+    def _changed(self) -> None:
+        link = self._placed.link
+        if link.refuses != self._refusing:
+            self._refusing = link.refuses
+            self._loop.refuse(self, refusing=self._refusing)
+        gone = self._refusing or link.answered_by != self._answered_by
+        self._answered_by = link.answered_by
+        for client in list(self.clients):
+            if gone:
+                self._loop.drop(client)
+            else:
+                client.route()
 
     def ready(self, _mask: int) -> None:
         """Take a client in, or close the connection when there are too many."""
@@ -119,7 +184,7 @@ class Listener:
             return
         sock.setblocking(False)
         sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        self._loop.add(self, Connection(sock, self._placed.device, self._loop))
+        self._loop.add(self, Connection(sock, self._placed, self._loop))
 
 
 class Server:
@@ -136,6 +201,8 @@ class Server:
         self._handlers: dict[int, Callable[[int], object]] = {}
         self._listeners: dict[str, Listener] = {}
         self._owner: dict[Connection, Listener] = {}
+        self._timers: list[tuple[float, int, Callable[[], None]]] = []
+        self._timed = 0
         self._running = True
         try:
             for offset, (name, placed) in enumerate(instruments.items()):
@@ -154,12 +221,26 @@ class Server:
     def run(self) -> None:
         """Serve until `stop`."""
         # One level below `selectors`, whose bookkeeping shows in the time of a query.
-        poll, handlers = self._poller.poll, self._handlers
+        poll, handlers, timers = self._poller.poll, self._handlers, self._timers
         while self._running:
-            for descriptor, mask in poll(None, AT_ONCE):
+            for descriptor, mask in poll(self._next_timer_s() if timers else None, AT_ONCE):
                 handler = handlers.get(descriptor)
                 if handler is not None:  # an earlier one of this round may have closed it
                     handler(mask)
+
+    def later(self, due: float, action: Callable[[], None]) -> None:
+        """Carry an action out when the computer's monotonic clock reaches `due`."""
+        self._timed += 1
+        heappush(self._timers, (due, self._timed, action))
+
+    def _next_timer_s(self) -> float | None:
+        """Carry out what is due; return how long until the next, None when nothing is left."""
+        while self._timers:
+            left = self._timers[0][0] - monotonic()
+            if left > 0.0:
+                return left
+            heappop(self._timers)[2]()
+        return None
 
     def stop(self) -> None:
         """End `run` after the present round."""
@@ -200,6 +281,24 @@ class Server:
             self._forget(connection.sock.fileno())
         connection.sock.close()
 
+    def serves(self, connection: Connection) -> bool:
+        """Return whether a client is still connected."""
+        return connection in self._owner
+
+    def refuse(self, listener: Listener, *, refusing: bool) -> None:
+        """Refuse an instrument's clients from now on, or take them again.
+
+        Refusing keeps the port: a socket that is bound and does not listen refuses.
+        """
+        if not refusing:
+            listener.sock.listen(BACKLOG)
+            self._register(listener.sock.fileno(), listener.ready)
+            return
+        address = listener.sock.getsockname()
+        self._forget(listener.sock.fileno())
+        listener.sock.close()
+        listener.sock = _bound(address)
+
     def connections(self) -> int:
         """Return how many clients there are."""
         return len(self._owner)
@@ -222,10 +321,22 @@ class Server:
             self._poller.unregister(descriptor)
 
     def _listen(self, name: str, placed: Placed, host: str, port: int) -> None:
-        sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listener = self._listeners[name] = Listener(sock, placed, self)
-        sock.bind((host, port))
+        sock = _bound((host, port))
         sock.listen(BACKLOG)
-        sock.setblocking(False)
+        listener = Listener(sock, placed, self)
         self._register(sock.fileno(), listener.ready)
+        self._listeners[name] = listener
+        listener.follow_link()
+
+
+def _bound(address: tuple[str, int]) -> socket.socket:
+    """Return a socket that has a port and does not listen yet."""
+    sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        sock.bind(address)
+    except OSError:
+        sock.close()
+        raise
+    sock.setblocking(False)
+    return sock

@@ -116,6 +116,10 @@ class Load:
         if bits:
             self.trip(bits, f"protection tripped at {voltage:.4g} V, {current:.4g} A")
 
+    def trip_by_itself(self) -> None:
+        """Trip without a cause, as a worn or over-sensitive protection does."""
+        self.trip(OVER_CURRENT, "protection tripped")
+
     def trip(self, bits: int, why: str) -> None:
         """Switch the input off and keep it off until the protection is cleared."""
         self._tripped |= bits

@@ -1,12 +1,18 @@
 """Puts the shipped instruments on the table: name to SCPI device, in the order of ports."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Final, cast
+from typing import Any, Final, cast
 
 from simulated_bench.draw import Draws
+from simulated_bench.errors import ScenarioError
 from simulated_bench.faces import WorldFace
 from simulated_bench.instruments.clock import Clock
+from simulated_bench.instruments.control import Control
+from simulated_bench.instruments.faults.book import Afflicted, FaultBook
+from simulated_bench.instruments.faults.effects import afflict, let_trip
+from simulated_bench.instruments.faults.entries import read_entries
+from simulated_bench.instruments.faults.link import Answer, Link
 from simulated_bench.instruments.load import Load
 from simulated_bench.instruments.person import PersonInstrument
 from simulated_bench.instruments.tables import (
@@ -25,7 +31,7 @@ from simulated_bench.scpi.status import Status
 MAKER: Final = "WORKSHOP"
 FIRMWARE: Final = "1.0"
 
-Instrument = Clock | Voltmeter | Load | Thermometer | PersonInstrument
+Instrument = Clock | Voltmeter | Load | Thermometer | PersonInstrument | Control
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,21 +40,46 @@ class Placed:
 
     device: Device
     clients: int
+    link: Link
 
 
-def place(world: WorldFace, tables: Mapping[str, InstrumentTable], seed: int) -> dict[str, Placed]:
-    """Return every instrument by name."""
+def place(
+    world: WorldFace,
+    tables: Mapping[str, InstrumentTable],
+    seed: int,
+    faults: Iterable[Mapping[str, Any]] = (),
+) -> dict[str, Placed]:
+    """Return every instrument by name; `faults` as a scenario's tables ``[[faults]]`` have them.
+
+    Raises
+    ------
+    ScenarioError
+        With every mistake in the faults.
+    """
     time = BenchTime(world)
     draws = Draws(seed)
+    book = FaultBook(time, draws)
+    answers: dict[str, Answer] = {}
     placed: dict[str, Placed] = {}
     for number, (name, table) in enumerate(tables.items(), start=1):
         occupancy = Occupancy(time)
         status = Status(table.queue_length)
-        instrument = _build(name, table, draws, time, occupancy, status)
+        instrument = _build(name, table, draws, time, occupancy, status, book)
         model = name.upper().replace("_", "-")
         identity = table.identity or f"{MAKER},{model},SIM{number:04d},{FIRMWARE}"
         device = Device(identity, instrument.commands(), instrument.reset, occupancy, status)
-        placed[name] = Placed(device, table.clients)
+        # What puts faults in has none itself.
+        afflicted = Afflicted() if name == "control" else book.of(name)
+        afflict(device, afflicted, book)
+        if isinstance(instrument, Load):
+            let_trip(afflicted, instrument.trip_by_itself)
+        answers[name] = device.answer
+        placed[name] = Placed(device, table.clients, Link(name, answers, afflicted, book))
+    entries, mistakes = read_entries(faults, book.names)
+    if mistakes:
+        raise ScenarioError(tuple(mistakes))
+    for entry in entries:
+        book.add(entry)
     return placed
 
 
@@ -59,11 +90,14 @@ def _build(
     time: BenchTime,
     occupancy: Occupancy,
     status: Status,
+    book: FaultBook,
 ) -> Instrument:
     if name == "clock":
         return Clock(time)
     if name == "person":
         return PersonInstrument(time)
+    if name == "control":
+        return Control(book)
     generator = draws.generator(f"instruments.{name}")
     if name == "load":
         return Load(cast("LoadTable", table), generator, time, occupancy, status)

@@ -38,6 +38,10 @@ class InstrumentTable(BaseModel):
     queue_length: int = Field(default=20, ge=2, le=1000)
 
 
+class ControlTable(InstrumentTable):
+    """The control instrument, through which faults are put into a running bench."""
+
+
 class ClockTable(InstrumentTable):
     """The time base."""
 
@@ -104,6 +108,9 @@ SHIPPED: Final[dict[str, type[InstrumentTable]]] = {
 }
 """Instruments in the order of their ports."""
 
+ON_DEMAND: Final[dict[str, type[InstrumentTable]]] = {"control": ControlTable}
+"""Instruments that are there only when a scenario has a table for them; their ports come last."""
+
 PLACES: Final[dict[str, Literal["sense", "load", "shunt", "terminals"]]] = {
     "voltmeter_sense": "sense",
     "voltmeter_load": "load",
@@ -113,21 +120,22 @@ PLACES: Final[dict[str, Literal["sense", "load", "shunt", "terminals"]]] = {
 
 
 def read_tables(raw: dict[str, dict[str, Any]], scenario: str) -> dict[str, InstrumentTable]:
-    """Return every shipped instrument's table, in the order of ports.
+    """Return the table of every instrument that is there, in the order of ports.
 
     Raises
     ------
     ScenarioError
         With every mistake at once.
     """
+    models = SHIPPED | {name: model for name, model in ON_DEMAND.items() if name in raw}
     mistakes = [
         f"{scenario}: instruments.{name}: found an unknown instrument, "
-        f"expected one of {', '.join(SHIPPED)}"
+        f"expected one of {', '.join(SHIPPED | ON_DEMAND)}"
         for name in raw
-        if name not in SHIPPED
+        if name not in models
     ]
     tables: dict[str, InstrumentTable] = {}
-    for name, model in SHIPPED.items():
+    for name, model in models.items():
         try:
             tables[name] = model.model_validate(raw.get(name, {}))
         except ValidationError as error:

@@ -7,6 +7,7 @@ it is still busy itself. So four meters asked together cost the slowest one.
 """
 
 from collections.abc import Callable
+from heapq import heappop, heappush
 
 from simulated_bench.faces import WorldFace
 
@@ -18,6 +19,8 @@ class BenchTime:
         self.world = world
         self.debt = 0.0
         self.watchers: list[Callable[[], None]] = []
+        self._appointments: list[tuple[float, int, Callable[[], None]]] = []
+        self._made = 0
 
     def settle(self) -> None:
         """Let every measurement under way end."""
@@ -26,9 +29,21 @@ class BenchTime:
 
     def advance_to(self, at: float) -> None:
         """Let bench time pass until `at` and let the watchers see what has become of the bench."""
+        while self._appointments and self._appointments[0][0] <= at:
+            due, _, action = heappop(self._appointments)
+            self.world.advance_to(due)
+            action()
         self.world.advance_to(at)
         for watch in self.watchers:
             watch()
+
+    def at(self, due: float, action: Callable[[], None]) -> None:
+        """Carry an action out at a bench time, or now when that is past."""
+        if due <= self.world.now:
+            action()
+            return
+        self._made += 1
+        heappush(self._appointments, (due, self._made, action))
 
 
 class Occupancy:

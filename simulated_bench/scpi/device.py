@@ -7,7 +7,7 @@ from typing import Final, NamedTuple, Protocol
 from simulated_bench.scpi.commands import Command, Kind, Table
 from simulated_bench.scpi.compile import compile_message
 from simulated_bench.scpi.errors import ScpiError
-from simulated_bench.scpi.parameters import Integer
+from simulated_bench.scpi.parameters import Integer, Value
 from simulated_bench.scpi.status import OPERATION_COMPLETE, Register, Status
 
 VERSION: Final = "1999.0"
@@ -29,10 +29,17 @@ class Timing(Protocol):
         """Let a measurement under way in this instrument end."""
 
 
+Run = Callable[[], str | None]
+"""Carries one command with its values out."""
+
+Wrap = Callable[[Command, tuple[Value, ...], Run], Run]
+"""Puts something around carrying a command out."""
+
+
 class _Bound(NamedTuple):
     """A message ready to be carried out: what comes first, what runs, the command's pattern."""
 
-    steps: tuple[tuple[Callable[[], None] | None, Callable[[], str | None], str], ...]
+    steps: tuple[tuple[Callable[[], None] | None, Run, str], ...]
     error: ScpiError | None
 
 
@@ -54,6 +61,21 @@ class Device:
         self._table = Table((*self._common(), *commands))
         self._bound: dict[bytes, _Bound] = {}
         self._answers: list[str] = []
+        self._wrap: Wrap | None = None
+
+    def intercept(self, wrap: Wrap | None) -> None:
+        """Put something around every command from now on; None takes it away.
+
+        It acts when a message is bound to what it calls, so that a query pays nothing for it while
+        there is none.
+        """
+        self._wrap = wrap
+        self._bound.clear()
+
+    def power_cycle(self) -> None:
+        """Be as after switching off and on, the connection apart."""
+        self._reset()
+        self.status.power_on()
 
     def answer(self, message: bytes) -> bytes:
         """Carry a message out, given without its terminator; return its answer or nothing.
@@ -89,11 +111,7 @@ class Device:
         }
         bound = _Bound(
             tuple(
-                (
-                    prepare[command.kind],
-                    partial(command.handler, *values) if values else command.handler,
-                    command.pattern,
-                )
+                (prepare[command.kind], self._run(command, values), command.pattern)
                 for command, values in program.steps
             ),
             program.error,
@@ -103,6 +121,10 @@ class Device:
                 self._bound.clear()
             self._bound[message] = bound
         return bound
+
+    def _run(self, command: Command, values: tuple[Value, ...]) -> Run:
+        run: Run = partial(command.handler, *values) if values else command.handler
+        return run if self._wrap is None else self._wrap(command, values, run)
 
     def _common(self) -> tuple[Command, ...]:
         status, plain = self.status, Kind.PLAIN

@@ -68,12 +68,12 @@ class Status:
         self.questionable = Register()
         self.operation = Register()
         self._queue: deque[str] = deque()
-        self._length = queue_length
+        self.queue_length = queue_length
 
     def put(self, error: ScpiError) -> None:
         """Queue an error first in first out; when full, −350 takes the place of the last."""
         self.event |= event_bit(error.number)
-        if len(self._queue) < self._length:
+        if len(self._queue) < self.queue_length:
             self._queue.append(error.entry())
         else:
             self._queue[-1] = ScpiError(-350).entry()
@@ -97,6 +97,14 @@ class Status:
         self.event = 0
         self.questionable.event = self.operation.event = 0
         self._queue.clear()
+
+    def power_on(self) -> None:
+        """Be as after switching on: nothing enabled, nothing queued, PON set."""
+        self.clear()
+        self.preset()
+        self.event = POWER_ON
+        self.event_enable = self.service_enable = 0
+        self.questionable.condition = self.operation.condition = 0
 
     def preset(self) -> None:
         """Carry out STATus:PRESet: the enables of the SCPI registers are cleared."""
