@@ -5,7 +5,7 @@ Every quantity is text with a unit; ``± spread`` makes it differ between seeds.
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
 from simulated_bench.quantities import (
     Amperes,
@@ -30,7 +30,13 @@ from simulated_bench.quantities import (
     Volts,
     VoltsPerVolt,
 )
+from simulated_bench.scenario_faults import UnitFaultTable, kind_of
 from simulated_bench.sense import Connection
+
+FaultTable = Annotated[
+    Annotated[UnitFaultTable, Tag("unit")] | Annotated[dict[str, Any], Tag("instrument")],
+    Discriminator(kind_of),
+]
 
 
 class Table(BaseModel):
@@ -228,3 +234,14 @@ class Scenario(Table):
     person: PersonTable
     load: LoadTable
     instruments: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    all_faults: tuple[FaultTable, ...] = Field(default=(), alias="faults")
+
+    @property
+    def faults(self) -> tuple[dict[str, Any], ...]:
+        """Tables of faults that name an instrument, as they stand."""
+        return tuple(table for table in self.all_faults if isinstance(table, dict))
+
+    @property
+    def unit_faults(self) -> tuple[UnitFaultTable, ...]:
+        """Faults of the unit and the room."""
+        return tuple(table for table in self.all_faults if isinstance(table, UnitFaultTable))
