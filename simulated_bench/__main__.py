@@ -91,7 +91,7 @@ def _serve(given: argparse.Namespace) -> int:
     if given.control:
         said = {**said, "control": said.get("control", {})}
     tables = read_tables(said, given.scenario)
-    placed = place(World(scenario, given.seed), tables, given.seed, getattr(scenario, "faults", ()))
+    placed = place(World(scenario, given.seed), tables, given.seed, scenario.faults)
     try:
         server = Server(placed, given.host, given.port)
     except OSError as error:

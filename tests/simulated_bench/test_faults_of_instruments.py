@@ -4,8 +4,10 @@ import pytest
 from scpi_stand_in import StandInWorld, ask, error
 
 from simulated_bench.errors import ScenarioError
+from simulated_bench.instruments.faults.entries import ANSWER, READING, SETTING, STANDING, SUDDEN
 from simulated_bench.instruments.table_top import Placed, place
 from simulated_bench.instruments.tables import read_tables
+from simulated_bench.scenario import load, shipped
 
 METER, LOAD = "voltmeter_sense", "load"
 
@@ -176,3 +178,14 @@ def test_faults_can_be_listed_and_cleared() -> None:
 def test_the_control_instrument_is_there_only_when_asked_for() -> None:
     assert "control" not in place(StandInWorld(), read_tables({}, "test"), 1)
     assert list(read_tables({"control": {}}, "test"))[-1] == "control"
+
+
+def test_every_fault_of_an_instrument_has_a_scenario_whose_control_can_be_asked() -> None:
+    shown = {}
+    for name in shipped():
+        scenario = load(name)
+        for table in scenario.faults:
+            shown[table["what"]] = name
+            tables = read_tables(scenario.instruments, name)
+            assert "control" in place(StandInWorld(), tables, 1, scenario.faults)
+    assert set(shown) == ANSWER | STANDING | READING | SETTING | SUDDEN
