@@ -21,7 +21,6 @@ from sequencer.errors import BenchFailed, UsageError
 from sequencer.judging import planned_trials
 from sequencer.outputs.files import write_text
 from sequencer.outputs.json_object import json_text
-from sequencer.outputs.report import write_report
 from sequencer.outputs.terminal import print_result
 from sequencer.planning import Plan, make_plan
 from sequencer.record.read import RecordReader
@@ -63,6 +62,8 @@ def run(
     result = result_of(target)
     _seal(target, json_text(result))
     if page is not None:
+        from sequencer.outputs.report import write_report  # noqa: PLC0415  # drawing loads a lot
+
         write_report(result, page)
     if table is not None:
         with RecordReader.open(target) as reader:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, stats
+from scipy import optimize, special
 
 from sequencer.errors import FigureError
 from sequencer.numerics.checks import Array
@@ -177,7 +177,7 @@ def _scale(
     seen = used * float(np.sqrt(chi_square / dof))
     if stated is None:
         return seen, float(dof)
-    expected = float(stats.chi2.ppf(1 - _SIGNIFICANT, dof))
+    expected = float(special.chdtri(dof, _SIGNIFICANT))
     if (used / stated) ** 2 * chi_square > expected:
         return seen, float(dof)
     return stated, float("inf")

@@ -40,7 +40,7 @@ class Settings(BaseModel):
     voltage: PositiveVolts
     current: PositiveAmperes
     fractions: tuple[Ratio, ...] = Field(default=STANDARD_FRACTIONS, min_length=3)
-    repeats: int = Field(default=3, ge=2, le=100)
+    repeats: int = Field(default=4, ge=2, le=100)
     readings: int = Field(default=6, ge=2, le=1000)
     period: PositiveSeconds = 0.25
 

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from scipy import stats
+from scipy import special
 
 from sequencer.errors import FigureError
 from sequencer.results import Component
@@ -99,8 +99,8 @@ def coverage_factor(dof: float, probability: float = COVERAGE_PROBABILITY) -> fl
             f"degrees of freedom: found {dof:g}, expected at least 1. Take more readings."
         )
     if math.isinf(dof):
-        return float(stats.norm.ppf((1 + probability) / 2))
-    return float(stats.t.ppf((1 + probability) / 2, dof))
+        return float(special.ndtri((1 + probability) / 2))
+    return float(special.stdtrit(dof, (1 + probability) / 2))
 
 
 def combine(components: Sequence[Component]) -> Combined:

@@ -2,7 +2,7 @@
 
 import math
 
-from scipy import stats
+from scipy import special
 
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
@@ -100,7 +100,7 @@ def probability_of_conformance(figure: Figure, lower: float | None, upper: float
 
 
 def _cumulative(z: float, dof: float) -> float:
-    return float(stats.norm.cdf(z)) if math.isinf(dof) else float(stats.t.cdf(z, dof))
+    return float(special.ndtr(z)) if math.isinf(dof) else float(special.stdtr(dof, z))
 
 
 def _outcome(value: float, guard: float, low: float, high: float, rule: Rule) -> Outcome:

@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from scipy import stats
+from scipy import special
 
 from sequencer.results import Rule
 from sequencer.uncertainty.combine import coverage_factor
@@ -41,5 +41,5 @@ def risk_at_limit(rule: Rule, dof: float = math.inf) -> Risk:
     if rule == "simple":
         return Risk(0.5, 0.5)
     k = coverage_factor(dof)
-    tail = float(stats.norm.sf(k)) if math.isinf(dof) else float(stats.t.sf(k, dof))
+    tail = float(special.ndtr(-k)) if math.isinf(dof) else float(special.stdtr(dof, -k))
     return Risk(tail, tail)

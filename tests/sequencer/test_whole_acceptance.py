@@ -1,4 +1,4 @@
-"""Whole runs over real sockets on the simulated bench, against its truth."""
+"""Acceptance runs over real sockets on the simulated bench, against its truth."""
 
 import json
 import os
@@ -6,93 +6,28 @@ import signal
 import subprocess
 import sys
 import time
-from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from tempfile import mkdtemp
-from typing import Any
 
 import pytest
-from called import Done, steadyrail
+from called import steadyrail
+from whole_runs import (
+    assert_healthy_passes,
+    assert_judged_alike,
+    assert_truth_within_uncertainty,
+    ran,
+    truth,
+)
 
 from sequencer.record.read import RecordReader
 
-SEEDS = (1, 2, 3)
-NAMES = {
-    "acceptance": {
-        "load_regulation",
-        "output_resistance",
-        "sense_error",
-        "sense_resistance",
-        "limit_current",
-        "knee_current",
-        "knee_onset",
-        "short_current",
-    },
-    "overnight": {"drift", "drift_span", "drift_rate"},
-}
+
+def test_a_healthy_unit_passes_for_every_seed() -> None:
+    assert_healthy_passes("acceptance")
 
 
-@cache
-def ran(profile: str, scenario: str, seed: int) -> tuple[Done, dict[str, Any], Path]:
-    """Run a profile once per test session and worker; the record stays for other tests."""
-    folder = Path(mkdtemp(prefix="run-"))
-    record = folder / "run.sqlite"
-    done = steadyrail(
-        *("run", profile, "--json", "--scenario", scenario, "--seed", str(seed)),
-        *("--record", str(record)),
-        cwd=folder,
-    )
-    assert done.stdout.count("\n") == 1, done.stderr
-    return done, json.loads(done.stdout), record
-
-
-@cache
-def truth(scenario: str, seed: int) -> dict[str, float]:
-    done = subprocess.run(
-        [
-            *(sys.executable, "-m", "sequencer.command_line.app", "simulate", "--truth"),
-            *("--scenario", scenario, "--seed", str(seed)),
-        ],
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    found: dict[str, float] = json.loads(done.stdout)
-    return found
-
-
-def misses(profile: str, scenario: str, seeds: tuple[int, ...]) -> tuple[list[str], int]:
-    """Return which figures lie farther than U from the truth, and how many were compared."""
-    missed, count = [], 0
-    for seed in seeds:
-        _, result, _ = ran(profile, scenario, seed)
-        true = truth(scenario, seed)
-        for figure in result["figures"]:
-            if figure["name"] in true:
-                count += 1
-                off = (figure["value"] - true[figure["name"]]) / figure["U"]
-                if abs(off) > 1:
-                    missed.append(f"seed {seed}: {figure['name']} off by {off:.2f} U")
-    return missed, count
-
-
-@pytest.mark.parametrize("profile", ["acceptance", "overnight"])
-def test_a_healthy_unit_passes_for_every_seed(profile: str) -> None:
-    for seed in SEEDS:
-        done, result, _ = ran(profile, "healthy", seed)
-        assert done.returncode == result["exit"] == 0, done.stderr
-        assert result["outcome"] == "pass"
-        assert {v["verdict"] for v in result["verdicts"]} == {"pass"}
-        assert NAMES[profile] <= {f["name"] for f in result["figures"]}
-
-
-@pytest.mark.parametrize("profile", ["acceptance", "overnight"])
-def test_the_truth_lies_within_the_stated_uncertainty(profile: str) -> None:
-    missed, count = misses(profile, "healthy", SEEDS)
-    assert count >= len(SEEDS) * len(NAMES[profile])
-    # U is stated for 95 %: of n figures about n/20 may lie outside, and not many more.
-    assert len(missed) <= max(1, round(count / 20)), missed
+def test_the_truth_lies_within_the_stated_uncertainty() -> None:
+    assert_truth_within_uncertainty("acceptance")
 
 
 def test_a_sense_lead_on_the_wrong_side_of_a_connector_fails_the_sense_error() -> None:
@@ -101,15 +36,6 @@ def test_a_sense_lead_on_the_wrong_side_of_a_connector_fails_the_sense_error() -
     assert [v["figure"] for v in result["verdicts"] if v["verdict"] == "fail"] == ["sense_error"]
     error = next(f for f in result["figures"] if f["name"] == "sense_error")
     assert abs(error["value"] - truth("residual-sense-wiring", 1)["sense_error"]) < error["U"]
-
-
-def test_a_leaky_reference_fails_the_drift() -> None:
-    done, result, _ = ran("overnight", "leaky-reference", 1)
-    assert done.returncode == 1
-    assert [v["figure"] for v in result["verdicts"] if v["verdict"] == "fail"] == ["drift"]
-    drift = next(f for f in result["figures"] if f["name"] == "drift")
-    assert drift["value"] > 0.030
-    assert abs(drift["value"] - truth("leaky-reference", 1)["drift"]) < drift["U"]
 
 
 def test_the_same_scenario_and_seed_give_the_same_bench() -> None:
@@ -131,16 +57,7 @@ def test_the_json_object_has_the_agreed_shape() -> None:
 
 
 def test_judge_gives_the_same_numbers_from_the_record_alone(tmp_path: Path) -> None:
-    for profile in ("acceptance", "overnight"):
-        done, result, record = ran(profile, "healthy", 1)
-        copy = tmp_path / f"{profile}.sqlite"
-        copy.write_bytes(record.read_bytes())
-        again = steadyrail("judge", str(copy), "--json", cwd=tmp_path)
-        assert again.returncode == done.returncode
-        judged = json.loads(again.stdout)
-        assert judged["figures"] == result["figures"]
-        assert judged["verdicts"] == result["verdicts"]
-        assert judged["events"] == result["events"]
+    assert_judged_alike("acceptance", tmp_path)
 
 
 def test_a_finished_record_verifies_and_an_altered_one_does_not(tmp_path: Path) -> None:

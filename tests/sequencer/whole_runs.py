@@ -1,0 +1,97 @@
+"""Run profiles once per test session, and know the truth that they are compared with."""
+
+import json
+import subprocess
+import sys
+from functools import cache
+from pathlib import Path
+from tempfile import mkdtemp
+from typing import Any
+
+from called import Done, steadyrail
+
+SEEDS = (1, 2, 3)
+NAMES = {
+    "acceptance": {
+        "load_regulation",
+        "output_resistance",
+        "sense_error",
+        "sense_resistance",
+        "limit_current",
+        "knee_current",
+        "knee_onset",
+        "short_current",
+    },
+    "overnight": {"drift", "drift_span", "drift_rate"},
+}
+
+
+@cache
+def ran(profile: str, scenario: str, seed: int) -> tuple[Done, dict[str, Any], Path]:
+    """Run a profile once per test session and worker; the record stays for other tests."""
+    folder = Path(mkdtemp(prefix="run-"))
+    record = folder / "run.sqlite"
+    done = steadyrail(
+        *("run", profile, "--json", "--scenario", scenario, "--seed", str(seed)),
+        *("--record", str(record)),
+        cwd=folder,
+    )
+    assert done.stdout.count("\n") == 1, done.stderr
+    return done, json.loads(done.stdout), record
+
+
+@cache
+def truth(scenario: str, seed: int) -> dict[str, float]:
+    done = subprocess.run(
+        [
+            *(sys.executable, "-m", "sequencer.command_line.app", "simulate", "--truth"),
+            *("--scenario", scenario, "--seed", str(seed)),
+        ],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    found: dict[str, float] = json.loads(done.stdout)
+    return found
+
+
+def misses(profile: str, scenario: str, seeds: tuple[int, ...]) -> tuple[list[str], int]:
+    """Return which figures lie farther than U from the truth, and how many were compared."""
+    missed, count = [], 0
+    for seed in seeds:
+        _, result, _ = ran(profile, scenario, seed)
+        true = truth(scenario, seed)
+        for figure in result["figures"]:
+            if figure["name"] in true:
+                count += 1
+                off = (figure["value"] - true[figure["name"]]) / figure["U"]
+                if abs(off) > 1:
+                    missed.append(f"seed {seed}: {figure['name']} off by {off:.2f} U")
+    return missed, count
+
+
+def assert_healthy_passes(profile: str) -> None:
+    for seed in SEEDS:
+        done, result, _ = ran(profile, "healthy", seed)
+        assert done.returncode == result["exit"] == 0, done.stderr
+        assert result["outcome"] == "pass"
+        assert {v["verdict"] for v in result["verdicts"]} == {"pass"}
+        assert NAMES[profile] <= {f["name"] for f in result["figures"]}
+
+
+def assert_truth_within_uncertainty(profile: str) -> None:
+    missed, count = misses(profile, "healthy", SEEDS)
+    assert count >= len(SEEDS) * len(NAMES[profile])
+    # U is stated for 95 %: of n figures about n/20 may lie outside, and not many more.
+    assert len(missed) <= max(1, round(count / 20)), missed
+
+
+def assert_judged_alike(profile: str, folder: Path) -> None:
+    done, result, record = ran(profile, "healthy", 1)
+    copy = folder / f"{profile}.sqlite"
+    copy.write_bytes(record.read_bytes())
+    again = steadyrail("judge", str(copy), "--json", cwd=folder)
+    assert again.returncode == done.returncode
+    judged = json.loads(again.stdout)
+    for key in ("outcome", "exit", "figures", "verdicts", "events"):
+        assert judged[key] == result[key]
