@@ -42,6 +42,13 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--port", type=_port, default=0, help="first port; 0 takes free ones")
     serve.add_argument("--host", default="127.0.0.1", help="address to listen on")
     serve.add_argument(
+        "--pty",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="also serve this instrument over a serial port (a pseudo-terminal); may be repeated",
+    )
+    serve.add_argument(
         "--control", action="store_true", help="also serve the control instrument, at the last port"
     )
     serve.add_argument(
@@ -91,9 +98,15 @@ def _serve(given: argparse.Namespace) -> int:
     if given.control:
         said = {**said, "control": said.get("control", {})}
     tables = read_tables(said, given.scenario)
+    unknown = [name for name in given.pty if name not in tables]
+    if unknown:
+        sys.stderr.write(
+            f"--pty: found {', '.join(unknown)}, expected names out of {', '.join(tables)}\n"
+        )
+        return WRONG_USE
     placed = place(World(scenario, given.seed), tables, given.seed, scenario.faults)
     try:
-        server = Server(placed, given.host, given.port)
+        server = Server(placed, given.host, given.port, serial=given.pty)
     except OSError as error:
         sys.stderr.write(
             f"{given.host}, ports from {given.port}: can't listen ({error.strerror}); "
@@ -103,12 +116,14 @@ def _serve(given: argparse.Namespace) -> int:
     server.stop_on_signals()
     if given.until_stdin_closes:
         _end_with_stdin(server)
-    ready = {
+    ready: dict[str, object] = {
         "ready": True,
         "scenario": given.scenario,
         "seed": given.seed,
         "instruments": server.addresses(),
     }
+    if given.pty:
+        ready["serial"] = server.serial_addresses()
     sys.stdout.write(json.dumps(ready) + "\n")
     sys.stdout.flush()
     server.run()

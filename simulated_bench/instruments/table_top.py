@@ -41,6 +41,9 @@ class Placed:
     device: Device
     clients: int
     link: Link
+    answer: Answer
+    first_answer_s: float
+    """How long the first answer to a new client takes, by the computer's clock; 0 for no time."""
 
 
 def place(
@@ -74,7 +77,8 @@ def place(
         if isinstance(instrument, Load):
             let_trip(afflicted, instrument.trip_by_itself)
         answers[name] = device.answer
-        placed[name] = Placed(device, table.clients, Link(name, answers, afflicted, book))
+        link = Link(name, answers, afflicted, book)
+        placed[name] = Placed(device, table.clients, link, answers[name], 0.0)
     entries, mistakes = read_entries(faults, book.names)
     if mistakes:
         raise ScenarioError(tuple(mistakes))

@@ -12,7 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scpi_stand_in import table_top
 
-from simulated_bench.server import LONGEST_LINE, Server
+from simulated_bench.connection import LONGEST_LINE
+from simulated_bench.server import Server
 
 SERVE = (sys.executable, "-m", "simulated_bench", "serve")
 Port = int
