@@ -40,18 +40,23 @@ class Controls:
     sense: Connection
     load: LoadSetting
     failure: Failure = "none"
+    socket_live: bool = True
+    """Whether there is voltage at the socket."""
 
     @property
-    def driven(self) -> bool:
-        """Whether the pass element feeds the output."""
-        if not self.line_on or self.failure == "open":
-            return False
-        return self.output_on or self.failure == "short"
+    def fed(self) -> bool:
+        """Whether the unit gets line voltage."""
+        return self.line_on and self.socket_live
+
+    @property
+    def passing(self) -> bool:
+        """Whether the pass element feeds the output from a reservoir that has something."""
+        return self.failure != "open" and (self.output_on or self.failure == "short")
 
 
 def peak_at(parts: Parts, controls: Controls, time_s: float) -> float:
     """Return the reservoir's voltage without load."""
-    if not controls.line_on:
+    if not controls.fed:
         return 0.0
     winding = choose(parts.windings, controls.setting.nominal_v)
     return parts.rectifier.peak(winding, parts.line.ratio(time_s))
@@ -68,7 +73,7 @@ def set_voltage(
     parts: Parts, controls: Controls, time_s: float, heat: Temperatures, line_ratio: float
 ) -> float:
     """Return the voltage that the loop aims at between its sense inputs."""
-    volts = controls.setting.volts
+    volts = controls.setting.volts + parts.setting.slip_v
     if parts.setting.wiper is not None:
         volts += parts.setting.wiper.at(time_s)
     volts *= parts.reference.ratio(time_s, heat.reference)
@@ -82,8 +87,12 @@ def circuit_at(
     time_s: float,
     heat: Temperatures,
     ambient_degc: float,
+    reservoir_v: float | None = None,
 ) -> Circuit:
-    """Return the circuit at a bench time, at given temperatures; the unit is driven."""
+    """Return the circuit at a bench time, at given temperatures; the pass element is driven.
+
+    With a reservoir voltage given, the line is off and that is all there is.
+    """
     regulator, wiring = parts.regulator, parts.wiring
     winding = choose(parts.windings, controls.setting.nominal_v)
     line_ratio = parts.line.ratio(time_s)
@@ -103,7 +112,7 @@ def circuit_at(
     minus_lead = lead + shunt_at(parts, ambient_degc)
     sense_lead = 0.5 * wiring.sense_leads_ohm * copper
     leakage = leakage_at(parts, heat.case)
-    return Circuit(
+    circuit = Circuit(
         v_cv=v_cv,
         output_ohm=regulator.output_resistance_ohm,
         limit_a=limit_a,
@@ -135,6 +144,10 @@ def circuit_at(
         oscillation_from_a=regulator.oscillation_from_a,
         oscillation_shift_v=regulator.oscillation_shift_v,
     )
+    if reservoir_v is not None:
+        circuit.peak_v = reservoir_v
+        circuit.source_ohm = circuit.ripple_ohm = 0.0
+    return circuit
 
 
 def shunt_at(parts: Parts, ambient_degc: float) -> float:

@@ -32,6 +32,7 @@ class Reference:
     leak_time_s: float
     flicker: GridSeries
     walk: GridSeries
+    leak_from_s: float = 0.0
 
     def ratio(self, time_s: float, reference_degc: float) -> float:
         """Return the reference's value over its nominal value."""
@@ -43,8 +44,8 @@ class Reference:
             + self.walk.at(time_s)
             + self.ageing_per_decade * log10(1.0 + time_s / AGEING_START_S)
         )
-        if self.leak:
+        if self.leak and time_s > self.leak_from_s:
             # A charge that leaks away settles; the hotter, the lower the level it settles at.
             heat = 2.0 ** ((reference_degc - CALIBRATION_DEGC) / LEAK_DOUBLING_K)
-            ratio -= self.leak * heat * (1.0 - exp(-time_s / self.leak_time_s))
+            ratio -= self.leak * heat * (1.0 - exp((self.leak_from_s - time_s) / self.leak_time_s))
         return ratio

@@ -50,8 +50,8 @@ MAY: Final[dict[str, tuple[str, ...]]] = {
 class UnitFaultTable(BaseModel):
     """Something that happens to the unit or in the room at a bench time.
 
-    `to` is the part that is left (of the reservoir's capacitance, or the factor on the limit's
-    rounding current), `by` a relative change, `step` a voltage, `drop` a temperature difference,
+    `to` is the part that is left of the reservoir's capacitance, or the factor on the limit's
+    rounding current, `by` a relative change, `step` a voltage, `drop` a temperature difference,
     `over` a time constant, `side` a sense lead. What `lasts` is undone after that.
     """
 

@@ -22,6 +22,8 @@ class SettingParts:
     trimmer_from_v: float
     trimmer_to_v: float
     wiper: GridSeries | None = None
+    slip_v: float = 0.0
+    """What a trimmer that has jumped adds."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,25 +6,28 @@ middle of a cell looks ahead without moving anything. So the state is a function
 moments at which controls were moved, never of how often anyone asked.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from heapq import heappop, heappush
-from math import cos, pi, sqrt
+from math import sqrt
 from typing import Final, NamedTuple, cast
 
 from simulated_bench.controls import Controls, circuit_at, leakage_at, peak_at, shunt_at
-from simulated_bench.discharge import voltage_after
 from simulated_bench.draw import Draws
 from simulated_bench.faces import HeatPlace, LoadMode, Place
 from simulated_bench.heat import Temperatures
-from simulated_bench.load import LoadSetting, draw_current
+from simulated_bench.hold_up import HoldUp, hold_up
+from simulated_bench.load import LoadSetting
+from simulated_bench.mishaps import State, begun, ended, foreseen, told
 from simulated_bench.operating_point import OperatingPoint, solve
 from simulated_bench.parts import build
 from simulated_bench.person import Action, Person
-from simulated_bench.rectifier import SAWTOOTH_RMS
-from simulated_bench.regulator import clip_ripple_rms
+from simulated_bench.ripple import line_ripple_rms, ripple_mean
+from simulated_bench.scenario_faults import UnitFaultTable
 from simulated_bench.scenario_models import Scenario
 from simulated_bench.setting import dial, turned
+from simulated_bench.undriven import undriven_point
 
 GRID_S: Final = 1.0
 """Cells of this length resolve the heatsink's minutes; the junction follows within one cell."""
@@ -53,7 +56,8 @@ class World:
     def __init__(self, scenario: Scenario, seed: int) -> None:
         draws = Draws(seed)
         self.scenario = scenario
-        self.parts = build(scenario, draws)
+        self.parts = foreseen(build(scenario, draws), scenario.unit_faults)
+        self.raised: frozenset[str] = frozenset()
         self.controls = Controls(
             line_on=scenario.line.switched_on,
             output_on=False,
@@ -65,7 +69,7 @@ class World:
         self.events: list[Event] = []
         self._now = 0.0
         self._person = Person(self, scenario.person, draws.generator("person"))
-        self._due: list[tuple[float, int, Action]] = []
+        self._due: list[tuple[float, int, Callable[[], None]]] = []
         self._scheduled = 0
         ambient = self.parts.room.ambient(0.0)
         self._cell_start = 0.0
@@ -75,6 +79,12 @@ class World:
         self._left_v = 0.0
         self._start: Moment | None = None
         self._seen: Moment | None = None
+        self._hold_up: HoldUp | None = None
+        for fault in scenario.unit_faults:
+            self._at(fault.at.nominal, partial(self._happen, fault))
+            if fault.lasts is not None:
+                over = fault.at.nominal + fault.lasts.nominal
+                self._at(over, partial(self._pass_over, fault))
 
     @property
     def now(self) -> float:
@@ -91,14 +101,13 @@ class World:
         while self._due and self._due[0][0] <= at:
             time_s, _, action = heappop(self._due)
             self._cells_to(max(time_s, self._now))
-            self._act(action)
+            action()
         if at > self._now:
             self._cells_to(at)
 
     def later(self, delay_s: float, action: Action) -> None:
         """Carry an action of the person's hand out after a delay."""
-        self._scheduled += 1
-        heappush(self._due, (self._now + delay_s, self._scheduled, action))
+        self._at(self._now + delay_s, partial(self._act, action))
 
     def set_load(self, mode: LoadMode, level: float, *, on: bool) -> None:
         """Set the electronic load's true sinking behaviour (after the load's own errors)."""
@@ -106,15 +115,17 @@ class World:
 
     def set_controls(self, controls: Controls) -> None:
         """Move controls now; from here on the world goes on with them."""
-        if controls == self.controls:
-            return
-        self._close_cell()
-        terminals = self.moment().point.terminals_v
-        if self.controls.driven or not controls.driven:
-            self._drive_removed_at, self._left_v = self._now, terminals
-        self._last_y = self._cell().point.y if self.controls.driven else None
-        self.controls = controls
-        self._start = self._seen = None
+        if controls != self.controls:
+            self._set_state(State(self.parts, controls, self.raised))
+
+    @property
+    def driven(self) -> bool:
+        """Whether the pass element feeds the output, from the line or from what is left of it."""
+        return self.controls.passing and (self.controls.fed or self._hold_up is not None)
+
+    def interlock(self, name: str) -> bool:
+        """Return whether a safety input, "smoke" or "interlock", is raised."""
+        return name in self.raised
 
     def voltage(self, place: Place, window_s: float = 0.0) -> float:
         """Return the true voltage at a place, averaged over a window that starts now.
@@ -130,8 +141,8 @@ class World:
             "sense": point.sense_v,
             "load": point.load_v,
         }[place]
-        if window_s > 0.0 and self.controls.driven:
-            volts += self._ripple_mean(window_s)
+        if window_s > 0.0 and self.driven:
+            volts += ripple_mean(self.parts, point, self._now, window_s)
         return volts
 
     def current(self) -> float:
@@ -147,12 +158,12 @@ class World:
 
     def ripple_rms(self, place: Place) -> float:
         """Return the true RMS ripple and noise at a place; over the shunt that of its current."""
-        if place == "shunt" or not self.controls.driven:
+        if place == "shunt" or not self.driven:
             return 0.0
         regulator = self.parts.regulator
         point = self.moment().point
         swing = regulator.oscillation(point.shunt_a) * regulator.oscillation_rms_v
-        return sqrt(self._line_ripple() ** 2 + regulator.noise_rms_v**2 + swing**2)
+        return sqrt(line_ripple_rms(self.parts, point) ** 2 + regulator.noise_rms_v**2 + swing**2)
 
     def log(self, kind: str, text: str) -> None:
         """Remember what happened, with the bench time."""
@@ -169,6 +180,22 @@ class World:
         if self._seen is None or self._seen.time_s != self._now:
             self._seen = self._ahead(self._now)
         return self._seen
+
+    def _at(self, time_s: float, action: Callable[[], None]) -> None:
+        self._scheduled += 1
+        heappush(self._due, (time_s, self._scheduled, action))
+
+    def _set_state(self, state: State) -> None:
+        """Go on from now with other parts, controls and safety inputs."""
+        self._close_cell()
+        point, was_driven, held_up = self.moment().point, self.driven, self._hold_up
+        self._drive_removed_at, self._left_v = self._now, point.terminals_v
+        self._last_y = point.y if was_driven else None
+        fed_before = self.controls.fed
+        self.parts, self.controls, self.raised = state
+        self._start = self._seen = self._hold_up = None
+        if not self.controls.fed and self.controls.passing and (fed_before or held_up is not None):
+            self._begin_hold_up(point.reservoir_v)
 
     def _cell(self) -> Moment:
         """Return everything as it was at the start of the present cell."""
@@ -192,13 +219,13 @@ class World:
         cell = self._cell()
         self._heat = self._warmed(cell, at - self._cell_start)
         self._cell_start = self._now = at
-        self._last_y = cell.point.y if self.controls.driven else None
+        self._last_y = cell.point.y if self.driven else None
         self._start = None
         if self._heat.junction > self.scenario.heat.destroyed_at.nominal:
             self._destroy()
 
     def _destroy(self) -> None:
-        if self.controls.failure == "none" and self.controls.driven:
+        if self.controls.failure == "none" and self.driven:
             fails = self.scenario.heat.fails
             self.log(
                 "damage",
@@ -209,65 +236,65 @@ class World:
     def _warmed(self, cell: Moment, elapsed_s: float) -> Temperatures:
         point = cell.point
         junction_w = (point.reservoir_v - point.terminals_v) * (point.shunt_a + point.bleeder_a)
-        if not self.controls.driven:
+        if not self.driven:
             junction_w = 0.0
         sink_w = point.reservoir_v * leakage_at(self.parts, cell.heat.case)
         return self.parts.heat.step(cell.heat, junction_w, sink_w, cell.ambient_degc, elapsed_s)
 
     def _ahead(self, at: float) -> Moment:
         cell = self._cell()
-        start = cell.point.y if self.controls.driven else None
+        start = cell.point.y if self.driven else None
         return self._solved(at, self._warmed(cell, at - self._cell_start), start)
 
     def _solved(self, at: float, heat: Temperatures, start: float | None) -> Moment:
         ambient = self.parts.room.ambient(at)
-        if self.controls.driven:
-            circuit = circuit_at(self.parts, self.controls, at, heat, ambient)
+        if self.driven:
+            left = None if self._hold_up is None else self._hold_up.at(at)
+            circuit = circuit_at(self.parts, self.controls, at, heat, ambient, left)
             return Moment(at, heat, ambient, solve(circuit, start))
         return Moment(at, heat, ambient, self._undriven(at))
 
     def _undriven(self, at: float) -> OperatingPoint:
-        """Return the point while only the output capacitor feeds the load."""
-        regulator, load = self.parts.regulator, self.controls.load
-        volts = voltage_after(
-            self._left_v,
-            at - self._drive_removed_at,
-            regulator.bleeder_ohm,
-            regulator.output_capacitance_f,
-            load,
-            self.parts.load,
-        )
-        drawn, _ = draw_current(self.parts.load, load, volts)
-        wiring = self.parts.wiring
-        drop = (wiring.load_leads_ohm + wiring.shunt_ohm) * drawn
-        peak = peak_at(self.parts, self.controls, at)
-        return OperatingPoint(
-            y=0.0,
-            shunt_a=drawn,
-            load_a=drawn,
-            lead_a=drawn,
-            return_a=drawn,
-            terminals_v=volts,
-            sense_v=volts - drop,
-            load_v=volts - drop - wiring.residual_ohm * drawn,
-            input_v=volts - drop,
-            bleeder_a=volts / regulator.bleeder_ohm,
-            reservoir_v=peak,
-            ripple_v=0.0,
-            headroom_v=peak - regulator.saturation_v - volts,
-        )
+        reservoir = peak_at(self.parts, self.controls, at)
+        elapsed = at - self._drive_removed_at
+        return undriven_point(self.parts, self.controls, self._left_v, elapsed, reservoir)
 
-    def _line_ripple(self) -> float:
-        point = self.moment().point
-        through = point.ripple_v * SAWTOOTH_RMS * self.parts.regulator.ripple_rejection
-        return sqrt(through**2 + clip_ripple_rms(point.headroom_v, point.ripple_v) ** 2)
+    def _begin_hold_up(self, reservoir_v: float) -> None:
+        """Let the reservoir feed the output from now on, as the line has gone."""
+        parts, controls = self.parts, self.controls
+        ambient = parts.room.ambient(self._now)
+        circuit = circuit_at(parts, controls, self._now, self._heat, ambient, reservoir_v)
 
-    def _ripple_mean(self, window_s: float) -> float:
-        """Return the mean of the ripple's fundamental over a window from now."""
-        pulses = 1.0 if self.parts.rectifier.half_wave else 2.0
-        omega = 2.0 * pi * pulses * self.parts.line.frequency_hz
-        turned = cos(omega * self._now) - cos(omega * (self._now + window_s))
-        return sqrt(2.0) * self._line_ripple() * turned / (omega * window_s)
+        def draw(volts: float) -> tuple[float, bool]:
+            circuit.peak_v = volts
+            point = solve(circuit)
+            return point.shunt_a + point.bleeder_a + circuit.leakage_a, point.headroom_v < 0.0
+
+        self._hold_up = hold_up(
+            self._now,
+            reservoir_v,
+            circuit.saturation_v,
+            parts.rectifier.capacitance_f,
+            parts.regulator.output_capacitance_f,
+            draw,
+        )
+        if self._hold_up is not None:
+            self._at(self._hold_up.until_s, partial(self._end_hold_up, self._hold_up))
+
+    def _end_hold_up(self, which: HoldUp) -> None:
+        if which is self._hold_up:  # else a control has been moved since
+            self._close_cell()
+            self._drive_removed_at, self._left_v = self._now, self.moment().point.terminals_v
+            self._hold_up = self._last_y = self._start = self._seen = None
+
+    def _happen(self, fault: UnitFaultTable) -> None:
+        self.log("fault", f"{told(fault)} begins")
+        self._set_state(begun(State(self.parts, self.controls, self.raised), fault))
+
+    def _pass_over(self, fault: UnitFaultTable) -> None:
+        self.log("fault", f"{told(fault)} is over")
+        state = State(self.parts, self.controls, self.raised)
+        self._set_state(ended(state, fault, self.scenario.wiring.sense))
 
     def _act(self, action: Action) -> None:
         controls, setting = self.controls, self.parts.setting

@@ -1,0 +1,134 @@
+"""What a fault of the unit or the room does to the parts and controls, as functions of them.
+
+Each fault begins at its bench time and changes parts for good, or until it has lasted. Sags, surges
+and doors are known to line and room from the start, so that they are functions of time there.
+"""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from math import log
+from typing import Final, NamedTuple
+
+from simulated_bench.controls import Controls
+from simulated_bench.line import LineEvent
+from simulated_bench.parts import Parts
+from simulated_bench.quantities import Uncertain
+from simulated_bench.regulator import Regulator
+from simulated_bench.room import Door
+from simulated_bench.scenario_faults import UnitFaultTable
+from simulated_bench.sense import Connection
+
+INTERLOCKS: Final = {"smoke": "smoke", "interlock opened": "interlock"}
+"""Faults that raise an input, and the input's name."""
+
+HALF_OUTPUT_V: Final = 15.0
+LEAST_LIMIT_A: Final = 0.05
+
+OPEN_SIDES: Final[dict[str, Connection]] = {
+    "plus": "plus open",
+    "minus": "minus open",
+    "both": "open",
+}
+
+
+class State(NamedTuple):
+    """What a fault can reach."""
+
+    parts: Parts
+    controls: Controls
+    raised: frozenset[str]
+    """Safety inputs that are raised."""
+
+
+def foreseen(parts: Parts, faults: Iterable[UnitFaultTable]) -> Parts:
+    """Return parts whose line and room know the sags, surges and doors that will come."""
+    line, room = parts.line, parts.room
+    for fault in faults:
+        at, by = fault.at.nominal, _amount(fault.by)
+        match fault.what:
+            case "line surge" | "line sag":
+                change = by if fault.what == "line surge" else -by
+                event = LineEvent(at, _amount(fault.lasts), change)
+                line = replace(line, events=(*line.events, event))
+            case "door opened":
+                door = Door(at, _amount(fault.drop), _amount(fault.over))
+                room = replace(room, doors=(*room.doors, door))
+            case _:
+                pass
+    return replace(parts, line=line, room=room)
+
+
+def begun(state: State, fault: UnitFaultTable) -> State:
+    """Return the state in which a fault has begun."""
+    parts, controls, raised = state
+    match fault.what:
+        case "pass element short":
+            controls = replace(controls, failure="short")
+        case "pass element open":
+            controls = replace(controls, failure="open")
+        case "dead diode":
+            parts = replace(parts, rectifier=replace(parts.rectifier, half_wave=True))
+        case "dried-out reservoir":
+            left = parts.rectifier.capacitance_f * _amount(fault.to)
+            parts = replace(parts, rectifier=replace(parts.rectifier, capacitance_f=left))
+        case "reference leak":
+            leaking = replace(
+                parts.reference,
+                leak=_amount(fault.by),
+                leak_time_s=_amount(fault.over),
+                leak_from_s=fault.at.nominal,
+            )
+            parts = replace(parts, reference=leaking)
+        case "trimmer jump":
+            slip = parts.setting.slip_v + _amount(fault.step)
+            parts = replace(parts, setting=replace(parts.setting, slip_v=slip))
+        case "sense lead open":
+            controls = replace(controls, sense=OPEN_SIDES[fault.side or "plus"])
+        case "leaky limit transistor":
+            parts = replace(parts, regulator=_softened(parts.regulator, _amount(fault.to)))
+        case "line failure":
+            controls = replace(controls, socket_live=False)
+        case "smoke" | "interlock opened":
+            raised = raised | {INTERLOCKS[fault.what]}
+        case "line surge" | "line sag" | "door opened":
+            pass  # line and room have known it from the start
+    return State(parts, controls, raised)
+
+
+def ended(state: State, fault: UnitFaultTable, sense: Connection) -> State:
+    """Return the state after a fault has lasted; `sense` is how the leads were connected."""
+    parts, controls, raised = state
+    match fault.what:
+        case "sense lead open":
+            controls = replace(controls, sense=sense)
+        case "line failure":
+            controls = replace(controls, socket_live=True)
+        case "smoke" | "interlock opened":
+            raised = raised - {INTERLOCKS[fault.what]}
+        case _:
+            pass
+    return State(parts, controls, raised)
+
+
+def told(fault: UnitFaultTable) -> str:
+    """Return a fault in words."""
+    said: list[str] = [fault.what]
+    if fault.side is not None:
+        said.append(f"({fault.side})")
+    if fault.lasts is not None:
+        said.append(f"for {fault.lasts.nominal:g} s")
+    return " ".join(said)
+
+
+def _softened(regulator: Regulator, factor: float) -> Regulator:
+    """Return a regulator whose limit begins early and ends, at half the output, where it was."""
+    rounding = regulator.rounding_current_a * factor
+    folds = log(HALF_OUTPUT_V / regulator.rounding_voltage_v)
+    lower = regulator.limit_current_a - (rounding - regulator.rounding_current_a) * folds
+    return replace(
+        regulator, rounding_current_a=rounding, limit_current_a=max(lower, LEAST_LIMIT_A)
+    )
+
+
+def _amount(value: Uncertain | None) -> float:
+    return 0.0 if value is None else value.nominal
