@@ -177,8 +177,6 @@ def stranger() -> Iterator[int]:
 
 def test_a_wrong_instrument_at_an_address_is_recognised(tmp_path: Path, stranger: int) -> None:
     bench = apart_on(tmp_path, stranger)
-    text = bench.read_text().replace('role = "time_base"', 'role = "time_base"\nidentity = "CLOCK"')
-    bench.write_text(text)
     done = steadyrail("run", "acceptance", "--bench", str(bench), "--cautions-read", cwd=tmp_path)
     assert done.returncode == 5
     assert "KETTLE" in one_paragraph(done)
