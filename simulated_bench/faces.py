@@ -5,8 +5,12 @@ Units are SI, temperatures degrees Celsius, times seconds of bench time.
 
 from typing import Literal, Protocol
 
+import numpy as np
+from numpy.typing import NDArray
+
 LoadMode = Literal["current", "voltage", "resistance", "power"]
-Place = Literal["terminals", "sense", "load", "shunt"]
+Place = Literal["terminals", "sense", "load", "shunt", "panel"]
+CurrentPlace = Literal["wiring", "panel"]
 HeatPlace = Literal["heatsink", "ambient", "reference", "junction"]
 
 
@@ -43,11 +47,20 @@ class WorldFace(Protocol):
     def set_load(self, mode: LoadMode, level: float, *, on: bool) -> None:
         """Set the electronic load's true sinking behaviour (after the load's own errors)."""
 
+    def program(self, voltage: float, current_limit: float, *, output_on: bool) -> None:
+        """Set a remote-controlled unit; its own steps and errors come on top."""
+
     def voltage(self, place: Place, window_s: float = 0.0) -> float:
         """Return the true voltage at a place, averaged over a window that starts now."""
 
-    def current(self) -> float:
-        """Return the true current through the load wiring."""
+    def current(self, place: CurrentPlace = "wiring") -> float:
+        """Return the true current through the load wiring, or what the panel's meter shows."""
+
+    def interlock(self, name: str) -> bool:
+        """Return whether a safety input, "smoke" or "interlock", is raised."""
+
+    def waveform(self, place: Place, times: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the true voltage at bench times about now, with transient and ripple."""
 
     def temperature(self, place: HeatPlace) -> float:
         """Return a true temperature."""

@@ -18,6 +18,8 @@ class LoadParts:
     on_resistance_ohm: float
     voltage_mode_ohm: float
     greatest_current_a: float
+    rise_s: float = 0.0
+    """Time that a change of its current takes."""
 
 
 @dataclass(frozen=True, slots=True)

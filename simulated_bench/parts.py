@@ -13,6 +13,7 @@ from simulated_bench.heat import HeatNetwork, HeatParts
 from simulated_bench.line import Line, LineEvent
 from simulated_bench.load import LoadParts
 from simulated_bench.noise import flicker, jumps, random_walk, wander
+from simulated_bench.panel import PanelMeter
 from simulated_bench.quantities import Uncertain
 from simulated_bench.rectifier import DIODES_IN_PATH, Rectifier, Winding
 from simulated_bench.reference import Reference
@@ -20,7 +21,8 @@ from simulated_bench.regulator import Regulator
 from simulated_bench.room import Door, Room
 from simulated_bench.scenario_models import Scenario, Table
 from simulated_bench.sense import SenseInputs
-from simulated_bench.setting import SettingParts
+from simulated_bench.setting import RemoteParts, SettingParts
+from simulated_bench.transient import OutputImpedance
 
 GREATEST_LOAD_CURRENT: Final = 1.1
 """An electronic load's own ceiling over its rated current (common practice, no source)."""
@@ -52,6 +54,9 @@ class Parts:
     wiring: Wiring
     room: Room
     load: LoadParts
+    output: OutputImpedance
+    voltage_panel: PanelMeter
+    current_panel: PanelMeter
 
 
 def build(scenario: Scenario, draws: Draws) -> Parts:
@@ -63,13 +68,14 @@ def build(scenario: Scenario, draws: Draws) -> Parts:
         scenario.rectifier.half_wave,
     )
     load = scenario.load
+    regulator = _regulator(scenario, draws)
     return Parts(
         line=_line(scenario, draws),
         windings=tuple(_windings(scenario, draws, rectifier)),
         rectifier=rectifier,
         reference=_reference(scenario, draws),
         setting=_setting(scenario, draws),
-        regulator=_regulator(scenario, draws),
+        regulator=regulator,
         sense=SenseInputs(*_values("sense", scenario.sense, draws)),
         heat=HeatNetwork(_heat(scenario, draws)),
         wiring=_wiring(scenario, draws),
@@ -78,7 +84,11 @@ def build(scenario: Scenario, draws: Draws) -> Parts:
             on_resistance_ohm=load.lowest_voltage.nominal / load.current.nominal,
             voltage_mode_ohm=load.voltage_mode_resistance.nominal,
             greatest_current_a=GREATEST_LOAD_CURRENT * load.current.nominal,
+            rise_s=load.rise.nominal,
         ),
+        output=_output(scenario, draws, regulator),
+        voltage_panel=PanelMeter(*_panel(scenario, draws)[:4]),
+        current_panel=PanelMeter(*_panel(scenario, draws)[4:]),
     )
 
 
@@ -142,7 +152,14 @@ def _setting(scenario: Scenario, draws: Draws) -> SettingParts:
         trimmer_from_v=table.trimmer_from.nominal,
         trimmer_to_v=table.trimmer_to.nominal,
         wiper=jumps(draws, "setting.jump", rate, table.jump.nominal) if rate else None,
+        remote=_remote(scenario, draws),
     )
+
+
+def _remote(scenario: Scenario, draws: Draws) -> RemoteParts | None:
+    if scenario.remote is None:
+        return None
+    return RemoteParts(*_values("remote", scenario.remote, draws))
 
 
 def _regulator(scenario: Scenario, draws: Draws) -> Regulator:
@@ -173,6 +190,20 @@ def _regulator(scenario: Scenario, draws: Draws) -> Regulator:
         saturation_ohm=value("saturation_resistance"),
         drive_span_v=value("drive_span") if table.drive_span is not None else 0.0,
     )
+
+
+def _output(scenario: Scenario, draws: Draws, regulator: Regulator) -> OutputImpedance:
+    table = scenario.regulator
+    return OutputImpedance(
+        regulator.output_resistance_ohm,
+        draws.value("regulator.loop_inductance", table.loop_inductance),
+        regulator.output_capacitance_f,
+        draws.value("regulator.output_capacitor_resistance", table.output_capacitor_resistance),
+    )
+
+
+def _panel(scenario: Scenario, draws: Draws) -> list[float]:
+    return _values("panel", scenario.panel, draws)
 
 
 def _heat(scenario: Scenario, draws: Draws) -> HeatParts:

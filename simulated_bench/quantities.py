@@ -27,6 +27,7 @@ SPELLINGS: Final[dict[str, tuple[str, ...]]] = {
     "A": ("A",),
     "ohm": ("Ω", "Ohm", "ohm"),
     "F": ("F",),
+    "H": ("H",),
     "Hz": ("Hz",),
     "s": ("s",),
     "W": ("W",),
@@ -134,9 +135,11 @@ Volts = Annotated[Uncertain, _schema("V")]
 PositiveVolts = Annotated[Uncertain, _schema("V", "positive")]
 Amperes = Annotated[Uncertain, _schema("A", "not negative")]
 PositiveAmperes = Annotated[Uncertain, _schema("A", "positive")]
+AmperesOfEitherSign = Annotated[Uncertain, _schema("A")]
 Ohms = Annotated[Uncertain, _schema("ohm", "positive")]
 OhmsOrNone = Annotated[Uncertain, _schema("ohm", "not negative")]
 Farads = Annotated[Uncertain, _schema("F", "positive")]
+Henries = Annotated[Uncertain, _schema("H", "positive")]
 PositiveHertz = Annotated[Uncertain, _schema("Hz", "positive")]
 Rate = Annotated[Uncertain, _schema("Hz", "not negative")]
 Seconds = Annotated[Uncertain, _schema("s", "positive")]

@@ -9,9 +9,11 @@ from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
 from simulated_bench.quantities import (
     Amperes,
+    AmperesOfEitherSign,
     BenchTime,
     DegreesCelsius,
     Farads,
+    Henries,
     JoulesPerKelvin,
     KelvinPerWatt,
     Kelvins,
@@ -139,6 +141,32 @@ class RegulatorTable(Table):
     oscillation_shift: Volts
     saturation_resistance: OhmsOrNone = Uncertain(0.0)
     drive_span: PositiveVolts | None = None
+    loop_inductance: Henries
+    output_capacitor_resistance: Ohms
+
+
+class RemoteTable(Table):
+    """Setting from afar, in place of switches and a knob: steps, gain and offset."""
+
+    voltage_step: PositiveVolts
+    voltage_gain: Ratio
+    voltage_offset: Volts
+    current_step: PositiveAmperes
+    current_gain: Ratio
+    current_offset: AmperesOfEitherSign
+
+
+class PanelTable(Table):
+    """The unit's own meters; the resolution of a needle is what an eye makes of its scale."""
+
+    voltage_gain: Ratio
+    voltage_offset: Volts
+    voltage_resolution: PositiveVolts
+    voltage_full_scale: PositiveVolts
+    current_gain: Ratio
+    current_offset: AmperesOfEitherSign
+    current_resolution: PositiveAmperes
+    current_full_scale: PositiveAmperes
 
 
 class SenseTable(Table):
@@ -212,6 +240,7 @@ class LoadTable(Table):
     lowest_voltage: PositiveVolts
     current: PositiveAmperes
     voltage_mode_resistance: Ohms
+    rise: Seconds
 
 
 class Scenario(Table):
@@ -226,6 +255,8 @@ class Scenario(Table):
     rectifier: RectifierTable
     reference: ReferenceTable
     setting: SettingTable
+    remote: RemoteTable | None = None
+    panel: PanelTable
     regulator: RegulatorTable
     sense: SenseTable
     heat: HeatTable

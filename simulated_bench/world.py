@@ -13,9 +13,13 @@ from heapq import heappop, heappush
 from math import sqrt
 from typing import Final, NamedTuple, cast
 
+import numpy as np
+from numpy.typing import NDArray
+
 from simulated_bench.controls import Controls, circuit_at, leakage_at, peak_at, shunt_at
 from simulated_bench.draw import Draws
-from simulated_bench.faces import HeatPlace, LoadMode, Place
+from simulated_bench.errors import BenchError
+from simulated_bench.faces import CurrentPlace, HeatPlace, LoadMode, Place
 from simulated_bench.heat import Temperatures
 from simulated_bench.hold_up import HoldUp, hold_up
 from simulated_bench.load import LoadSetting
@@ -28,6 +32,10 @@ from simulated_bench.scenario_faults import UnitFaultTable
 from simulated_bench.scenario_models import Scenario
 from simulated_bench.setting import dial, turned
 from simulated_bench.undriven import undriven_point
+from simulated_bench.waveform import Step, current_waveform, output_waveform
+
+OUTPUTS: Final = frozenset({"terminals", "sense", "load"})
+"""Places that carry the output's ripple."""
 
 GRID_S: Final = 1.0
 """Cells of this length resolve the heatsink's minutes; the junction follows within one cell."""
@@ -80,6 +88,7 @@ class World:
         self._start: Moment | None = None
         self._seen: Moment | None = None
         self._hold_up: HoldUp | None = None
+        self._step: Step | None = None
         for fault in scenario.unit_faults:
             self._at(fault.at.nominal, partial(self._happen, fault))
             if fault.lasts is not None:
@@ -113,6 +122,30 @@ class World:
         """Set the electronic load's true sinking behaviour (after the load's own errors)."""
         self.set_controls(replace(self.controls, load=LoadSetting(mode, max(level, 0.0), on)))
 
+    def program(self, voltage: float, current_limit: float, *, output_on: bool) -> None:
+        """Set a remote-controlled unit; its own steps and errors come on top.
+
+        Raises
+        ------
+        BenchError
+            If the unit has a knob and switches only.
+        """
+        remote = self.parts.setting.remote
+        if remote is None:
+            raise BenchError(
+                f"scenario {self.scenario.name}: found no [remote] table, expected one for a unit "
+                "that is to be set from afar; ask the person instead"
+            )
+        full = self.parts.regulator.limit_current_a
+        self.set_controls(
+            replace(
+                self.controls,
+                setting=dial(self.parts.setting, voltage),
+                limit_knob=max(0.0, remote.current(current_limit)) / full,
+                output_on=output_on,
+            )
+        )
+
     def set_controls(self, controls: Controls) -> None:
         """Move controls now; from here on the world goes on with them."""
         if controls != self.controls:
@@ -134,20 +167,44 @@ class World:
         """
         moment = self.moment()
         point = moment.point
-        if place == "shunt":
-            return point.return_a * shunt_at(self.parts, moment.ambient_degc)
-        volts = {
-            "terminals": point.terminals_v,
-            "sense": point.sense_v,
-            "load": point.load_v,
-        }[place]
-        if window_s > 0.0 and self.driven:
+        volts = self._at_place(place, point, moment.ambient_degc)
+        if window_s > 0.0 and self.driven and place in OUTPUTS:
             volts += ripple_mean(self.parts, point, self._now, window_s)
         return volts
 
-    def current(self) -> float:
-        """Return the true current through the load wiring."""
-        return self.moment().point.load_a
+    def _at_place(self, place: Place, point: OperatingPoint, ambient_degc: float) -> float:
+        if place == "sense":
+            return point.sense_v
+        if place == "load":
+            return point.load_v
+        if place == "terminals":
+            return point.terminals_v
+        if place == "shunt":
+            return point.return_a * shunt_at(self.parts, ambient_degc)
+        return self.parts.voltage_panel.shows(point.terminals_v)
+
+    def current(self, place: CurrentPlace = "wiring") -> float:
+        """Return the true current through the load wiring, or what the panel's meter shows."""
+        point = self.moment().point
+        if place == "panel":
+            return self.parts.current_panel.shows(point.shunt_a)
+        return point.load_a
+
+    def waveform(self, place: Place, times: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the voltage at bench times about now, with the last load step and the ripple.
+
+        Slow changes are not followed: ask within a second of the step. Over the shunt it is that of
+        the load's current.
+        """
+        moment, step = self.moment(), self._step
+        level = self._at_place(place, moment.point, moment.ambient_degc)
+        was = level if step is None else self._at_place(place, step.before, moment.ambient_degc)
+        if not self.driven or place == "panel":
+            return np.full(times.shape, level)
+        if place == "shunt":
+            at = 0.0 if step is None else step.at_s
+            return current_waveform(level, was, times, at, self.parts.load.rise_s)
+        return output_waveform(self.parts, moment.point, level, times, step, was)
 
     def temperature(self, place: HeatPlace) -> float:
         """Return a true temperature in degrees Celsius."""
@@ -191,6 +248,11 @@ class World:
         point, was_driven, held_up = self.moment().point, self.driven, self._hold_up
         self._drive_removed_at, self._left_v = self._now, point.terminals_v
         self._last_y = point.y if was_driven else None
+        if state.controls.load != self.controls.load and was_driven:
+            if self._step is None or self._step.at_s != self._now:
+                self._step = Step(self._now, point)
+        elif state.controls != self.controls:
+            self._step = None
         fed_before = self.controls.fed
         self.parts, self.controls, self.raised = state
         self._start = self._seen = self._hold_up = None
