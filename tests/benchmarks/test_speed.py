@@ -13,6 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+import pyvisa
 
 pytestmark = pytest.mark.slow
 
@@ -56,8 +57,6 @@ def test_help_costs_at_most_one_and_a_half_times_a_bare_typer_program(tmp_path: 
 
 def plain_script(target: Path, seed: int) -> None:
     """What a user would write: read four channels once a second and write them to a file."""
-    import pyvisa
-
     server = subprocess.Popen(
         [sys.executable, "-m", "simulated_bench", "serve", "--seed", str(seed), "--port", "0"],
         stdout=subprocess.PIPE,
