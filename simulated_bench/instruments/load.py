@@ -1,11 +1,13 @@
 """The electronic load: settings and readback with their errors, ratings, latching protection."""
 
+from collections.abc import Callable
 from functools import partial
-from typing import Final
+from typing import Final, TypeVar
 
 from numpy.random import Generator
 
 from simulated_bench.faces import LoadMode
+from simulated_bench.instruments.load_trees import LEVELS, USUAL, LoadTree
 from simulated_bench.instruments.numbers import within, written
 from simulated_bench.instruments.tables import LoadTable, drawn
 from simulated_bench.instruments.timing import BenchTime, Occupancy
@@ -18,13 +20,7 @@ OVER_VOLTAGE, OVER_CURRENT, OVER_POWER = 1, 2, 8
 """Bits of the questionable status: voltage, current, power (SCPI-1999, volume 1, 9.4)."""
 
 LOWEST_OHM, HIGHEST_OHM = 0.05, 10000.0
-_MODES: Final[dict[str, LoadMode]] = {
-    "CURRent": "current",
-    "VOLTage": "voltage",
-    "RESistance": "resistance",
-    "POWer": "power",
-}
-_SHORT: Final = {"current": "CURR", "voltage": "VOLT", "resistance": "RES", "power": "POW"}
+Result = TypeVar("Result")
 _UNIT: Final = {"current": "A", "voltage": "V", "resistance": "OHM", "power": "W"}
 
 
@@ -38,6 +34,7 @@ class Load:
         time: BenchTime,
         occupancy: Occupancy,
         status: Status,
+        tree: LoadTree = USUAL,
     ) -> None:
         def half_widths() -> float:
             return float(generator.uniform(-1.0, 1.0))
@@ -62,6 +59,7 @@ class Load:
             "power": (0.0, table.power_w),
         }
         self._trip_at = 1.0 + table.trips_beyond.nominal
+        self._tree = tree
         self._generator = generator
         self._world = time.world
         self._occupancy = occupancy
@@ -74,24 +72,31 @@ class Load:
 
     def commands(self) -> tuple[Command, ...]:
         """Return the table."""
-        question = Kind.QUESTION
+        question, tree = Kind.QUESTION, self._tree
+        modes, said = Choice(dict(tree.mode_words)), tree.mode_said
+        switch, protection = tree.switch, tree.protection
         table = [
-            Command("[SOURce:]FUNCtion[:MODE]", self._set_mode, (Choice(dict(_MODES)),)),
-            Command("[SOURce:]FUNCtion[:MODE]?", lambda: _SHORT[self._mode], kind=question),
-            Command("INPut[:STATe]", self._set_input, (Boolean(),)),
-            Command("INPut[:STATe]?", lambda: str(int(self._on)), kind=question),
-            Command("INPut:PROTection:CLEar", self._clear_trip),
-            Command(
-                "INPut:PROTection:TRIPped?", lambda: str(int(bool(self._tripped))), kind=question
-            ),
-            Command("MEASure[:SCALar]:VOLTage[:DC]?", self._measure_voltage, kind=question),
-            Command("MEASure[:SCALar]:CURRent[:DC]?", self._measure_current, kind=question),
-            Command("MEASure[:SCALar]:POWer[:DC]?", self._measure_power, kind=question),
+            Command(tree.mode, self._set_mode, (modes,)),
+            Command(f"{tree.mode}?", lambda: said[self._mode], kind=question),
+            Command(switch, self._set_input, (Boolean(),)),
+            Command(f"{switch}?", lambda: tree.switch_said[self._on], kind=question),
+            Command(f"{protection}:CLEar", self._clear_trip),
+            Command(f"{protection}:TRIPped?", lambda: str(int(self._tripped > 0)), kind=question),
         ]
-        for name, mode in _MODES.items():
-            level = f"[SOURce:]{name}[:LEVel][:IMMediate][:AMPLitude]"
-            table.append(Command(level, partial(self.set_level, mode), (Number(_UNIT[mode]),)))
-            table.append(Command(level + "?", partial(self.level, mode), (Extreme(),), question))
+        for root in tree.measure:
+            table += [
+                Command(f"{root}:VOLTage[:DC]?", self._measure_voltage, (), question, "V"),
+                Command(f"{root}:CURRent[:DC]?", self._measure_current, (), question, "A"),
+                Command(f"{root}:POWer[:DC]?", self._measure_power, (), question, "W"),
+            ]
+        for name, mode in LEVELS.items():
+            level, unit = tree.level.format(name), _UNIT[mode]
+            setting: Callable[..., None] = partial(self.set_level, mode)
+            asking: Callable[..., str] = partial(self.level, mode)
+            if "#" in level:
+                setting, asking = _first_only(setting), _first_only(asking)
+            table.append(Command(level, setting, (Number(unit),)))
+            table.append(Command(level + "?", asking, (Extreme(),), question, unit))
         return tuple(table)
 
     def reset(self) -> None:
@@ -186,3 +191,14 @@ class Load:
         self._occupancy.spend(self._reading_s)
         true_v = self._world.voltage("load", self._reading_s)
         return true_v * (1.0 + self._voltage_gain) + self._voltage_offset_v
+
+
+def _first_only(handler: Callable[..., Result]) -> Callable[..., Result]:
+    """Return a handler for a numbered level, of which only the first is there."""
+
+    def numbered(number: int, *values: float | Word) -> Result:
+        if number != 1:
+            raise ScpiError(-114, f"level {number}, there is 1")
+        return handler(*values)
+
+    return numbered

@@ -14,6 +14,7 @@ from simulated_bench.instruments.faults.effects import afflict, let_trip
 from simulated_bench.instruments.faults.entries import read_entries
 from simulated_bench.instruments.faults.link import Answer, Link
 from simulated_bench.instruments.load import Load
+from simulated_bench.instruments.load_trees import TREES, USUAL
 from simulated_bench.instruments.person import PersonInstrument
 from simulated_bench.instruments.tables import (
     PLACES,
@@ -26,6 +27,7 @@ from simulated_bench.instruments.thermometer import Thermometer
 from simulated_bench.instruments.timing import BenchTime, Occupancy
 from simulated_bench.instruments.voltmeter import Voltmeter
 from simulated_bench.scpi.device import Device
+from simulated_bench.scpi.manners import Manners, echoing
 from simulated_bench.scpi.status import Status
 
 MAKER: Final = "WORKSHOP"
@@ -66,25 +68,40 @@ def place(
     placed: dict[str, Placed] = {}
     for number, (name, table) in enumerate(tables.items(), start=1):
         occupancy = Occupancy(time)
-        status = Status(table.queue_length)
+        manners = _manners(table)
+        status = Status(table.queue_length if manners.error_queue else 0)
         instrument = _build(name, table, draws, time, occupancy, status, book)
         model = name.upper().replace("_", "-")
         identity = table.identity or f"{MAKER},{model},SIM{number:04d},{FIRMWARE}"
-        device = Device(identity, instrument.commands(), instrument.reset, occupancy, status)
+        device = Device(
+            identity, instrument.commands(), instrument.reset, occupancy, status, manners
+        )
         # What puts faults in has none itself.
         afflicted = Afflicted() if name == "control" else book.of(name)
         afflict(device, afflicted, book)
         if isinstance(instrument, Load):
             let_trip(afflicted, instrument.trip_by_itself)
-        answers[name] = device.answer
+        answers[name] = echoing(device.answer, manners)
         link = Link(name, answers, afflicted, book)
-        placed[name] = Placed(device, table.clients, link, answers[name], 0.0)
+        slow_s = table.first_answer.nominal if "slow first answer" in table.traits else 0.0
+        placed[name] = Placed(device, table.clients, link, answers[name], slow_s)
     entries, mistakes = read_entries(faults, book.names)
     if mistakes:
         raise ScenarioError(tuple(mistakes))
     for entry in entries:
         book.add(entry)
     return placed
+
+
+def _manners(table: InstrumentTable) -> Manners:
+    traits = table.traits
+    return Manners(
+        line_end=b"\r\n" if "cr lf" in traits else b"\n",
+        unit_suffix="unit suffix" in traits,
+        error_queue="no error queue" not in traits,
+        remote_lock="remote lock" in traits,
+        echo="echo" in traits,
+    )
 
 
 def _build(
@@ -104,7 +121,10 @@ def _build(
         return Control(book)
     generator = draws.generator(f"instruments.{name}")
     if name == "load":
-        return Load(cast("LoadTable", table), generator, time, occupancy, status)
+        trees = [tree for trait, tree in TREES.items() if trait in table.traits]
+        return Load(
+            cast("LoadTable", table), generator, time, occupancy, status, *(trees or [USUAL])
+        )
     if name == "thermometer":
         return Thermometer(cast("ThermometerTable", table), generator, time, occupancy)
     meter = cast("VoltmeterTable", table)

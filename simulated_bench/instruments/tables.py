@@ -6,10 +6,11 @@ by default they lie within what the shipped benches state.
 
 from typing import Any, Final, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from simulated_bench.errors import ScenarioError
 from simulated_bench.faces import Place
+from simulated_bench.instruments.load_trees import TREES
 from simulated_bench.quantities import (
     Amperes,
     DegreesCelsius,
@@ -27,6 +28,18 @@ def _is(text: str, dimension: str) -> Any:  # pydantic checks what a default is 
     return Field(default=parse(text, dimension))
 
 
+Trait = Literal[
+    "cr lf", "unit suffix", "echo", "no error queue", "slow first answer", "remote lock"
+]
+"""Ways that any instrument may have; see `simulated_bench.scpi.manners`."""
+
+VoltmeterTrait = Trait | Literal["line cycles", "free running"]
+"""Integration set in line cycles; conversions that never stop and can't be started."""
+
+LoadTrait = Trait | Literal["static levels", "mode words"]
+"""Command trees of `simulated_bench.instruments.load_trees`."""
+
+
 class InstrumentTable(BaseModel):
     """What every instrument has."""
 
@@ -36,17 +49,27 @@ class InstrumentTable(BaseModel):
     """Connections at a time; one more is closed at once."""
     identity: str | None = Field(default=None, pattern=r"^[ -~]{1,72}$")
     queue_length: int = Field(default=20, ge=2, le=1000)
+    first_answer: Seconds = _is("1.5 s", "s")
+    """With the trait "slow first answer": how long a new client waits, by the computer's clock."""
+    traits: tuple[str, ...] = ()
+    """What makes this instrument differ from one that follows the standards; see each kind."""
 
 
-class ControlTable(InstrumentTable):
+class PlainTable(InstrumentTable):
+    """An instrument with one command tree."""
+
+    traits: tuple[Trait, ...] = ()
+
+
+class ControlTable(PlainTable):
     """The control instrument, through which faults are put into a running bench."""
 
 
-class ClockTable(InstrumentTable):
+class ClockTable(PlainTable):
     """The time base."""
 
 
-class PersonTable(InstrumentTable):
+class PersonTable(PlainTable):
     """The person, spoken to as an instrument."""
 
 
@@ -54,6 +77,7 @@ class VoltmeterTable(InstrumentTable):
     """A voltmeter. `…_low` holds on ranges up to 1 V, the other on those above."""
 
     place: Place | None = None
+    traits: tuple[VoltmeterTrait, ...] = ()
     gain: Ratio = _is("0.003 %", "1")
     offset: Volts = _is("0.4 mV", "V")
     offset_low: Volts = _is("10 uV", "V")
@@ -73,6 +97,7 @@ class VoltmeterTable(InstrumentTable):
 class LoadTable(InstrumentTable):
     """The electronic load's setting, readback, ratings and protection."""
 
+    traits: tuple[LoadTrait, ...] = ()
     setting_gain: Ratio = _is("0.1 %", "1")
     setting_offset: Amperes = _is("5 mA", "A")
     setting_voltage_offset: Volts = _is("20 mV", "V")
@@ -87,8 +112,15 @@ class LoadTable(InstrumentTable):
     """Protection trips this far above a rating."""
     reading: Seconds = _is("20 ms", "s")
 
+    @field_validator("traits")
+    @classmethod
+    def _one_tree(cls, traits: tuple[LoadTrait, ...]) -> tuple[LoadTrait, ...]:
+        if len(TREES.keys() & set(traits)) > 1:
+            raise ValueError(f"found {', '.join(traits)}, expected one command tree at most")
+        return traits
 
-class ThermometerTable(InstrumentTable):
+
+class ThermometerTable(PlainTable):
     """A thermometer with inputs 101 (heatsink) and 102 (ambient)."""
 
     offset: Kelvins = _is("0.5 K", "K")

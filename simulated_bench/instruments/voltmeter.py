@@ -12,7 +12,7 @@ from simulated_bench.instruments.tables import VoltmeterTable
 from simulated_bench.instruments.timing import BenchTime, Occupancy
 from simulated_bench.scpi.commands import Command, Kind
 from simulated_bench.scpi.errors import ScpiError
-from simulated_bench.scpi.parameters import Extreme, Number, Word
+from simulated_bench.scpi.parameters import Extreme, Number, Text, Word
 
 RANGES_V: Final = (0.1, 1.0, 10.0, 40.0, 400.0)
 STEP: Final = {0.1: 1e-7, 1.0: 1e-6, 10.0: 1e-6, 40.0: 1e-5, 400.0: 1e-4}
@@ -21,6 +21,11 @@ STEP: Final = {0.1: 1e-7, 1.0: 1e-6, 10.0: 1e-6, 40.0: 1e-5, 400.0: 1e-4}
 DEFAULT_RANGE_V: Final = 40.0
 OVERRANGE: Final = 1.2
 """A range is good up to this part of its name; beyond it, overload (common practice, no source)."""
+
+SENSE: Final = "[SENSe:]VOLTage[:DC]"
+LINE_HZ: Final = 50.0
+CYCLES: Final = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
+"""Line cycles that a meter with that trait can integrate over; others go to the next longer one."""
 
 SHORTEST_S, LONGEST_S, DEFAULT_APERTURE_S = 1e-3, 10.0, 0.1
 
@@ -42,6 +47,8 @@ class Voltmeter:
         self._world = time.world
         self._occupancy = occupancy
         self._overhead_s = table.overhead.nominal
+        self._traits = frozenset[str](table.traits)
+        self._conversion = -1
         self._latest: float | None = None
         self._range_v = DEFAULT_RANGE_V
         self._aperture_s = DEFAULT_APERTURE_S
@@ -49,18 +56,48 @@ class Voltmeter:
     def commands(self) -> tuple[Command, ...]:
         """Return the table."""
         volts = (Number("V", optional=True),)
-        sense, question = "[SENSe:]VOLTage[:DC]", Kind.QUESTION
+        question = Kind.QUESTION
         return (
             Command("CONFigure[:VOLTage][:DC]", self._configure, volts),
             Command("CONFigure?", self._configured, kind=question),
-            Command(f"{sense}:RANGe[:UPPer]", self._set_range, (Number("V"),)),
-            Command(f"{sense}:RANGe[:UPPer]?", self._range, (Extreme(),), question),
-            Command(f"{sense}:APERture", self._set_aperture, (Number("S"),)),
-            Command(f"{sense}:APERture?", self._aperture, (Extreme(),), question),
+            Command(f"{SENSE}:RANGe[:UPPer]", self._set_range, (Number("V"),)),
+            Command(f"{SENSE}:RANGe[:UPPer]?", self._range, (Extreme(),), question, "V"),
+            *(self._cycle_commands() if "line cycles" in self._traits else self._time_commands()),
+            *(self._latest_commands() if "free running" in self._traits else self._ask_commands()),
+        )
+
+    def _time_commands(self) -> tuple[Command, ...]:
+        return (
+            Command(f"{SENSE}:APERture", self._set_aperture, (Number("S"),)),
+            Command(f"{SENSE}:APERture?", self._aperture, (Extreme(),), Kind.QUESTION, "S"),
+        )
+
+    def _cycle_commands(self) -> tuple[Command, ...]:
+        """Integration by line cycles, and a function that has to be named."""
+        question = Kind.QUESTION
+        return (
+            Command(f"{SENSE}:NPLCycles", self._set_cycles, (Number(),)),
+            Command(f"{SENSE}:NPLCycles?", self._cycles, kind=question),
+            Command("[SENSe:]FUNCtion[:ON]", self._set_function, (Text(),)),
+            Command("[SENSe:]FUNCtion[:ON]?", lambda: '"VOLT:DC"', kind=question),
+        )
+
+    def _ask_commands(self) -> tuple[Command, ...]:
+        """Measurements that are started, as SCPI-1999's measurement instructions have them."""
+        volts, question = (Number("V", optional=True),), Kind.QUESTION
+        return (
             Command("INITiate[:IMMediate]", self._initiate, kind=question),
-            Command("FETCh?", self._fetch, kind=question),
-            Command("READ?", self._read, kind=question),
-            Command("MEASure[:VOLTage][:DC]?", self._measure, volts),
+            Command("FETCh?", self._fetch, (), question, "V"),
+            Command("READ?", self._read, (), question, "V"),
+            Command("MEASure[:VOLTage][:DC]?", self._measure, volts, question, "V"),
+        )
+
+    def _latest_commands(self) -> tuple[Command, ...]:
+        """Conversions that never stop: one is told the latest and can't start any."""
+        question = Kind.QUESTION
+        return (
+            Command("FETCh?", self._running, (), question, "V"),
+            Command("[SENSe:]DATA[:LATest]?", self._running, (), question, "V"),
         )
 
     def reset(self) -> None:
@@ -74,6 +111,18 @@ class Voltmeter:
 
     def _configured(self) -> str:
         return f'"VOLT:DC {self._range_v:G}"'
+
+    def _set_function(self, name: str) -> None:
+        if name.upper() not in {"VOLT", "VOLTAGE", "VOLT:DC", "VOLTAGE:DC"}:
+            raise ScpiError(-224, f"{name}; this meter measures DC voltage")
+
+    def _set_cycles(self, cycles: float | Word) -> None:
+        wanted = within(cycles, CYCLES[0], CYCLES[-1], DEFAULT_APERTURE_S * LINE_HZ, "cycles")
+        self._latest = None
+        self._aperture_s = next(step for step in CYCLES if step >= wanted) / LINE_HZ
+
+    def _cycles(self) -> str:
+        return written(self._aperture_s * LINE_HZ)
 
     def _set_range(self, volts: float | Word | None) -> None:
         least = abs(volts) if isinstance(volts, float) else volts
@@ -107,17 +156,26 @@ class Voltmeter:
         self._initiate()
         return self._fetch()
 
+    def _running(self) -> str:
+        """Return the conversion that is under way; asked again meanwhile, it is the same one."""
+        conversion_s = self._aperture_s + self._overhead_s
+        number = int(self._world.now / conversion_s)
+        if self._latest is None or number != self._conversion:
+            self._conversion, self._latest = number, self._sample(waits=False)
+        return written(self._latest)
+
     def _measure(self, volts: float | Word | None = None) -> str:
         self._configure(volts)
         return self._read()
 
-    def _sample(self) -> float:
+    def _sample(self, *, waits: bool = True) -> float:
         """Return one reading and be busy for its time."""
         world, range_v, error = self._world, self._range_v, self._error
         true_v = world.voltage(self._place, self._aperture_s)
         value = error.seen(true_v, range_v, world.temperature("ambient"), world.now)
         value += error.noise_v(range_v, self._aperture_s) * float(self._generator.standard_normal())
-        self._occupancy.spend(self._aperture_s + self._overhead_s)
+        if waits:
+            self._occupancy.spend(self._aperture_s + self._overhead_s)
         if abs(value) > OVERRANGE * range_v:
             return OVERLOAD if value > 0 else -OVERLOAD
         if not abs(value) < NOT_A_NUMBER:

@@ -43,6 +43,13 @@ class Command:
     handler: Callable[..., str | None]
     parameters: tuple[Parameter, ...] = ()
     kind: Kind = Kind.SETTING
+    unit: str = ""
+    """Of the number that it answers; an instrument with that quirk writes it down."""
+
+    @property
+    def sets(self) -> bool:
+        """Whether it changes a setting, the common commands apart."""
+        return self.kind is Kind.SETTING and not self.query and self.pattern[0] != "*"
 
     @property
     def query(self) -> bool:

@@ -7,6 +7,7 @@ from typing import Final, NamedTuple, Protocol
 from simulated_bench.scpi.commands import Command, Kind, Table
 from simulated_bench.scpi.compile import compile_message
 from simulated_bench.scpi.errors import ScpiError
+from simulated_bench.scpi.manners import STANDARD, Manners
 from simulated_bench.scpi.parameters import Integer, Value
 from simulated_bench.scpi.status import OPERATION_COMPLETE, Register, Status
 
@@ -53,12 +54,16 @@ class Device:
         reset: Callable[[], None],
         timing: Timing,
         status: Status,
+        manners: Manners = STANDARD,
     ) -> None:
         self.identity = identity
         self.status = status
         self._reset = reset
         self._timing = timing
-        self._table = Table((*self._common(), *commands))
+        self._manners = manners
+        self._end = manners.line_end.decode()
+        self._remote = not manners.remote_lock
+        self._table = Table((*self._common(), *self._queue(), *self._lock(), *commands))
         self._bound: dict[bytes, _Bound] = {}
         self._answers: list[str] = []
         self._wrap: Wrap | None = None
@@ -76,6 +81,7 @@ class Device:
         """Be as after switching off and on, the connection apart."""
         self._reset()
         self.status.power_on()
+        self._remote = not self._manners.remote_lock
 
     def answer(self, message: bytes) -> bytes:
         """Carry a message out, given without its terminator; return its answer or nothing.
@@ -99,7 +105,7 @@ class Device:
                 self.status.put(ScpiError(-300, f"{pattern}: {error}"))
         if bound.error is not None:
             self.status.put(bound.error)
-        return (";".join(answers) + "\n").encode("ascii", "replace") if answers else b""
+        return (";".join(answers) + self._end).encode("ascii", "replace") if answers else b""
 
     def _bind(self, message: bytes) -> "_Bound":
         """Compile a message and bind each step to what it calls, once per message."""
@@ -124,6 +130,10 @@ class Device:
 
     def _run(self, command: Command, values: tuple[Value, ...]) -> Run:
         run: Run = partial(command.handler, *values) if values else command.handler
+        if self._manners.unit_suffix and command.unit:
+            run = partial(_with_unit, run, command.unit)
+        if self._manners.remote_lock and command.sets and not command.pattern.startswith("SYST"):
+            run = partial(self._locked, run)
         return run if self._wrap is None else self._wrap(command, values, run)
 
     def _common(self) -> tuple[Command, ...]:
@@ -142,13 +152,37 @@ class Device:
             Command("*SRE", self._set_service_enable, (BYTE,), plain),
             Command("*SRE?", lambda: str(status.service_enable), kind=plain),
             Command("*STB?", self._status_byte, kind=plain),
-            Command("SYSTem:ERRor[:NEXT]?", status.next_error, kind=plain),
-            Command("SYSTem:ERRor:COUNt?", lambda: str(status.errors()), kind=plain),
             Command("SYSTem:VERSion?", lambda: VERSION, kind=plain),
             Command("STATus:PRESet", status.preset, kind=plain),
             *_register_commands("QUEStionable", status.questionable),
             *_register_commands("OPERation", status.operation),
         )
+
+    def _queue(self) -> tuple[Command, ...]:
+        status, plain = self.status, Kind.PLAIN
+        if not self._manners.error_queue:
+            return ()
+        return (
+            Command("SYSTem:ERRor[:NEXT]?", status.next_error, kind=plain),
+            Command("SYSTem:ERRor:COUNt?", lambda: str(status.errors()), kind=plain),
+        )
+
+    def _lock(self) -> tuple[Command, ...]:
+        if not self._manners.remote_lock:
+            return ()
+        return (
+            Command("SYSTem:REMote", partial(self._set_remote, True)),
+            Command("SYSTem:RWLock", partial(self._set_remote, True)),
+            Command("SYSTem:LOCal", partial(self._set_remote, False)),
+        )
+
+    def _set_remote(self, remote: bool) -> None:  # bound above
+        self._remote = remote
+
+    def _locked(self, run: Run) -> str | None:
+        if not self._remote:
+            raise ScpiError(-203, "the front panel has control")
+        return run()
 
     def _restart(self) -> None:
         self._reset()
@@ -168,6 +202,11 @@ class Device:
 
     def _status_byte(self) -> str:
         return str(self.status.byte(message_available=bool(self._answers)))
+
+
+def _with_unit(run: Run, unit: str) -> str | None:
+    answer = run()
+    return None if answer is None else ",".join(number + unit for number in answer.split(","))
 
 
 def _register_commands(name: str, register: Register) -> tuple[Command, ...]:

@@ -59,7 +59,7 @@ class Register:
 
 
 class Status:
-    """Registers and error queue of one instrument."""
+    """Registers and error queue of one instrument; a queue of length 0 keeps nothing."""
 
     def __init__(self, queue_length: int = QUEUE_LENGTH) -> None:
         self.event = POWER_ON
@@ -73,6 +73,8 @@ class Status:
     def put(self, error: ScpiError) -> None:
         """Queue an error first in first out; when full, −350 takes the place of the last."""
         self.event |= event_bit(error.number)
+        if self.queue_length == 0:
+            return
         if len(self._queue) < self.queue_length:
             self._queue.append(error.entry())
         else:

@@ -22,8 +22,11 @@ class Client:
         self._came = b""
         self._sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
+    def write(self, data: bytes) -> None:
+        self._sock.sendall(data)
+
     def tell(self, message: str) -> None:
-        self._sock.sendall(message.encode() + b"\n")
+        self.write(message.encode() + b"\n")
 
     def raw(self, patience_s: float = 5.0) -> bytes:
         """Return what comes until a line ends, the peer closes or patience does."""

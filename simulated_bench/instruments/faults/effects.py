@@ -6,7 +6,7 @@ from typing import Final
 
 from simulated_bench.instruments.faults.book import Afflicted, FaultBook
 from simulated_bench.instruments.faults.entries import READING, SETTING
-from simulated_bench.scpi.commands import Command, Kind
+from simulated_bench.scpi.commands import Command
 from simulated_bench.scpi.device import Device, Run
 from simulated_bench.scpi.errors import ScpiError
 from simulated_bench.scpi.parameters import Value
@@ -44,7 +44,7 @@ def afflict(device: Device, afflicted: Afflicted, book: FaultBook) -> None:
         if command.query and is_reading(pattern):
             quantity = pattern.partition(":")[2]
             return partial(reading, (quantity, values), pattern, run)
-        if command.kind is Kind.SETTING and not command.query and pattern[0] != "*":
+        if command.sets:
             return partial(setting, pattern, run)
         return run
 
