@@ -13,6 +13,7 @@ from simulated_bench.controls import Controls
 from simulated_bench.line import LineEvent
 from simulated_bench.parts import Parts
 from simulated_bench.quantities import Uncertain
+from simulated_bench.rectifier import RIPPLE_PART_FULL_WAVE, RIPPLE_PART_HALF_WAVE
 from simulated_bench.regulator import Regulator
 from simulated_bench.room import Door
 from simulated_bench.scenario_faults import UnitFaultTable
@@ -67,10 +68,13 @@ def begun(state: State, fault: UnitFaultTable) -> State:
         case "pass element open":
             controls = replace(controls, failure="open")
         case "dead diode":
-            parts = replace(parts, rectifier=replace(parts.rectifier, half_wave=True))
+            halved = replace(parts.rectifier, half_wave=True, ripple_part=RIPPLE_PART_HALF_WAVE)
+            parts = replace(parts, rectifier=halved)
         case "dried-out reservoir":
             left = parts.rectifier.capacitance_f * _amount(fault.to)
-            parts = replace(parts, rectifier=replace(parts.rectifier, capacitance_f=left))
+            part = RIPPLE_PART_HALF_WAVE if parts.rectifier.half_wave else RIPPLE_PART_FULL_WAVE
+            dried = replace(parts.rectifier, capacitance_f=left, ripple_part=part)
+            parts = replace(parts, rectifier=dried)
         case "reference leak":
             leaking = replace(
                 parts.reference,

@@ -12,7 +12,12 @@ from typing import NamedTuple
 
 import pytest
 
-from simulated_bench.rectifier import Rectifier, Winding
+from simulated_bench.rectifier import (
+    RIPPLE_PART_FULL_WAVE,
+    RIPPLE_PART_HALF_WAVE,
+    Rectifier,
+    Winding,
+)
 
 pytestmark = [
     pytest.mark.external,
@@ -28,7 +33,7 @@ D1 c p dd
 D2 b p dd
 D3 0 c dd
 {fourth}
-C1 p 0 10m IC=40
+C1 p 0 {farads} IC=40
 I1 p 0 {current}
 .model dd D(IS=1e-9 N=1.6 RS=2m CJO=100p)
 .options method=gear reltol=1e-4
@@ -49,10 +54,14 @@ class Reservoir(NamedTuple):
     mean: float
 
 
-def ngspice(folder: Path, current: float, *, half_wave: bool = False) -> Reservoir:
+def ngspice(
+    folder: Path, current: float, *, half_wave: bool = False, farads: float = 0.01
+) -> Reservoir:
     path = folder / "bridge.cir"
     fourth = "" if half_wave else "D4 0 b dd"
-    path.write_text(NETLIST.format(current=current, fourth=fourth).replace("\n\n", "\n"))
+    path.write_text(
+        NETLIST.format(current=current, fourth=fourth, farads=farads).replace("\n\n", "\n")
+    )
     done = subprocess.run(
         ["ngspice", "-b", str(path)], capture_output=True, text=True, timeout=60, check=False
     )
@@ -60,9 +69,11 @@ def ngspice(folder: Path, current: float, *, half_wave: bool = False) -> Reservo
     return Reservoir(found["vmin"], found["vmax"], found["vavg"])
 
 
-def model(current: float, *, half_wave: bool = False) -> Reservoir:
+def model(
+    current: float, *, half_wave: bool = False, farads: float = 0.01, part: float = 1.0
+) -> Reservoir:
     """The model with the peak of the unloaded bridge and the fitted 0.78 Ω (0.2 Ω winding)."""
-    rectifier = Rectifier(0.0, 0.01, 50.0, half_wave=half_wave)
+    rectifier = Rectifier(0.0, farads, 50.0, half_wave, part)
     winding = Winding("w", 30.0, 42.06 / 2**0.5, 0.78)
     valley = (
         rectifier.peak(winding, 1.0)
@@ -96,3 +107,22 @@ def test_true_ripple_is_seven_to_nine_tenths_of_the_first_order(
         3.0 * Rectifier(0.0, 0.01, 50.0, half_wave=half_wave).ripple_ohm
     )
     assert 0.7 < ratio < 0.9
+
+
+@pytest.mark.parametrize(
+    ("farads", "half_wave", "first_order_off", "off"),
+    [
+        (2.4e-3, False, 4.68, 1.43),  # dried-out-reservoir
+        (6.0e-3, True, 2.17, 0.47),  # dead-diode
+        (7.0e-3, False, 1.04, 0.08),
+    ],
+)
+def test_the_part_of_the_ripple_brings_the_valley_near_where_it_reaches_the_output(
+    tmp_path: Path, farads: float, first_order_off: float, off: float, *, half_wave: bool
+) -> None:
+    outside = ngspice(tmp_path, 3.0, half_wave=half_wave, farads=farads)
+    first = model(3.0, half_wave=half_wave, farads=farads)
+    part = RIPPLE_PART_HALF_WAVE if half_wave else RIPPLE_PART_FULL_WAVE
+    found = model(3.0, half_wave=half_wave, farads=farads, part=part)
+    assert outside.valley - first.valley == pytest.approx(first_order_off, abs=0.05)
+    assert abs(outside.valley - found.valley) == pytest.approx(off, abs=0.05)
