@@ -4,7 +4,7 @@ import platform
 from collections.abc import Mapping
 from importlib.metadata import PackageNotFoundError, version
 
-PACKAGES = ("steadyrail", "pyvisa", "pyvisa-py", "numpy", "scipy", "pydantic", "GTC")
+PACKAGES = ("steadyrail", "pyvisa", "pyvisa-py", "numpy", "scipy", "pydantic")
 
 
 def versions() -> Mapping[str, str]:

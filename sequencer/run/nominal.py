@@ -24,6 +24,10 @@ LEADS_OHM = 0.05
 ROOM_DEGC = 25.0
 HEATSINK_K_PER_W = 0.4
 HALVINGS = 60
+LARGEST_EXPONENT = 20.0
+"""Beyond this a rounded corner has fallen through every voltage there is."""
+
+TINY_A = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,32 +44,50 @@ class NominalPoint:
     unit_power: float | None
 
 
-def _unit_voltage(setting: float, limit: float, current: float) -> float:
-    """Return the output voltage of a unit with a rounded current limit."""
-    low, high = -1e3, setting
+def _excess(setting: float, limit: float, current: float, voltage: float) -> float:
+    """Return by how many volts the unit would stand above `voltage` at `current`.
+
+    The unit's rounded corner: V = V0 − R·I − v_w·exp((I − I_L(V))/i_w).
+    """
+    beyond = (current - limit - LIMIT_CONDUCTANCE_S * (setting - voltage)) / CORNER_WIDTH_A
+    drop = inf if beyond > LARGEST_EXPONENT else CORNER_SCALE_V * exp(beyond)
+    return setting - OUTPUT_RESISTANCE_OHM * current - drop - voltage
+
+
+def _voltage_at(setting: float, limit: float, current: float) -> float:
+    """Return the unit's voltage at a current, by bisection; 0 V beyond its limit."""
+    low, high = 0.0, setting
     for _ in range(HALVINGS):
         middle = (low + high) / 2
-        excess = current - limit - LIMIT_CONDUCTANCE_S * (setting - middle)
-        overflow = excess > 20 * CORNER_WIDTH_A
-        drop = inf if overflow else CORNER_SCALE_V * exp(excess / CORNER_WIDTH_A)
-        if setting - OUTPUT_RESISTANCE_OHM * current - drop > middle:
-            low = middle
-        else:
-            high = middle
+        above = _excess(setting, limit, current, middle) > 0.0
+        low, high = (middle, high) if above else (low, middle)
     return (low + high) / 2
 
 
 def _load_voltage(state: LoadState, current: float) -> float:
-    """Return the voltage that the load has at a current in its mode."""
-    match state.mode:
-        case "voltage":
-            return state.level
-        case "resistance":
-            return state.level * current
-        case "power":
-            return state.level / current if current > 0.0 else inf
-        case "current":
-            return -inf if current < state.level else inf
+    """Return the voltage that a load in constant voltage or resistance has at a current."""
+    return state.level if state.mode == "voltage" else state.level * current
+
+
+def _solve(setting: float, limit: float, state: LoadState) -> tuple[float, float]:
+    """Return current and voltage of the unit and the load together."""
+    if not state.on or setting <= 0.0:
+        return 0.0, max(setting, 0.0)
+    if state.mode == "current":
+        # A constant-current load above the limit pulls the output down; not a point to plan for.
+        current = min(state.level, 2.0 * limit)
+        return current, _voltage_at(setting, limit, current)
+    if state.mode == "power":
+        current = state.level / setting
+        return current, _voltage_at(setting, limit, current)
+    low, high = 0.0, 2.0 * limit
+    for _ in range(HALVINGS):
+        current = (low + high) / 2
+        wanted = _load_voltage(state, current)
+        grows = wanted < setting and _excess(setting, limit, current, wanted) > 0.0
+        low, high = (current, high) if grows else (low, current)
+    current = (low + high) / 2
+    return current, min(_load_voltage(state, current), setting) if current > TINY_A else setting
 
 
 def nominal_point(
@@ -73,20 +95,7 @@ def nominal_point(
 ) -> NominalPoint:
     """Solve the nominal unit and the load together."""
     limit = LIMIT_ABOVE_RATED * unit.ratings.current
-    current = 0.0
-    if state.on and setting > 0.0:
-        low, high = 0.0, 2.0 * limit
-        for _ in range(HALVINGS):
-            current = (low + high) / 2
-            at_load = _unit_voltage(setting, limit, current)
-            wanted = _load_voltage(state, current)
-            grows = (
-                wanted < at_load
-                if state.mode != "power"
-                else wanted > 0 and current < (state.level / max(at_load, 1e-3))
-            )
-            low, high = (current, high) if grows else (low, current)
-    voltage = _unit_voltage(setting, limit, current)
+    current, voltage = _solve(setting, limit, state)
     raw = next((r.unregulated for r in unit.ranges if setting <= r.voltage_to), None)
     wired = bench.wiring.load_leads
     leads = LEADS_OHM if wired is None else wired.resistance_ohm
