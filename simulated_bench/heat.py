@@ -46,6 +46,7 @@ class HeatNetwork:
     """The network's modes; holds no temperatures."""
 
     def __init__(self, parts: HeatParts) -> None:
+        self.parts = parts
         g_jc, g_ch = 1.0 / parts.junction_case, 1.0 / parts.case_sink
         g_ha = 1.0 / parts.sink_ambient
         capacity = np.array([parts.junction_capacity, parts.case_capacity, parts.sink_capacity])

@@ -10,6 +10,8 @@ from math import log
 from typing import Final, NamedTuple
 
 from simulated_bench.controls import Controls
+from simulated_bench.draw import Draws
+from simulated_bench.heat import HeatNetwork
 from simulated_bench.line import LineEvent
 from simulated_bench.parts import Parts
 from simulated_bench.quantities import Uncertain
@@ -24,6 +26,8 @@ INTERLOCKS: Final = {"smoke": "smoke", "interlock opened": "interlock"}
 
 HALF_OUTPUT_V: Final = 15.0
 LEAST_LIMIT_A: Final = 0.05
+OSCILLATES_FROM: Final = 0.4
+"""Part of the limit from which an unstable loop oscillates: as its gain rises with the current."""
 
 OPEN_SIDES: Final[dict[str, Connection]] = {
     "plus": "plus open",
@@ -39,6 +43,20 @@ class State(NamedTuple):
     controls: Controls
     raised: frozenset[str]
     """Safety inputs that are raised."""
+
+
+def drawn(faults: Iterable[UnitFaultTable], draws: Draws) -> tuple[UnitFaultTable, ...]:
+    """Return faults whose times and amounts are those of this bench."""
+    return tuple(
+        fault.model_copy(
+            update={
+                key: Uncertain(draws.value(f"faults.{number}.{key}", value))
+                for key, value in fault
+                if isinstance(value, Uncertain)
+            }
+        )
+        for number, fault in enumerate(faults)
+    )
 
 
 def foreseen(parts: Parts, faults: Iterable[UnitFaultTable]) -> Parts:
@@ -61,20 +79,39 @@ def foreseen(parts: Parts, faults: Iterable[UnitFaultTable]) -> Parts:
 
 def begun(state: State, fault: UnitFaultTable) -> State:
     """Return the state in which a fault has begun."""
-    parts, controls, raised = state
+    controls, raised = state.controls, state.raised
     match fault.what:
         case "pass element short":
             controls = replace(controls, failure="short")
         case "pass element open":
             controls = replace(controls, failure="open")
+        case "sense lead open":
+            controls = replace(controls, sense=OPEN_SIDES[fault.side or "plus"])
+        case "line failure":
+            controls = replace(controls, socket_live=False)
+        case "smoke" | "interlock opened":
+            raised = raised | {INTERLOCKS[fault.what]}
+        case _:
+            pass
+    return State(_worn(state.parts, fault), controls, raised)
+
+
+def _worn(parts: Parts, fault: UnitFaultTable) -> Parts:
+    """Return parts after a fault that parts have; line and room have known theirs from the start.
+
+    The regulator's and the heat network's are beside it, as `_unsound`.
+    """
+    rectifier = parts.rectifier
+    match fault.what:
         case "dead diode":
-            halved = replace(parts.rectifier, half_wave=True, ripple_part=RIPPLE_PART_HALF_WAVE)
-            parts = replace(parts, rectifier=halved)
+            halved = replace(rectifier, half_wave=True, ripple_part=RIPPLE_PART_HALF_WAVE)
+            return replace(parts, rectifier=halved)
         case "dried-out reservoir":
-            left = parts.rectifier.capacitance_f * _amount(fault.to)
-            part = RIPPLE_PART_HALF_WAVE if parts.rectifier.half_wave else RIPPLE_PART_FULL_WAVE
-            dried = replace(parts.rectifier, capacitance_f=left, ripple_part=part)
-            parts = replace(parts, rectifier=dried)
+            left = rectifier.capacitance_f * _amount(fault.to)
+            part = RIPPLE_PART_HALF_WAVE if rectifier.half_wave else RIPPLE_PART_FULL_WAVE
+            return replace(
+                parts, rectifier=replace(rectifier, capacitance_f=left, ripple_part=part)
+            )
         case "reference leak":
             leaking = replace(
                 parts.reference,
@@ -82,21 +119,32 @@ def begun(state: State, fault: UnitFaultTable) -> State:
                 leak_time_s=_amount(fault.over),
                 leak_from_s=fault.at.nominal,
             )
-            parts = replace(parts, reference=leaking)
+            return replace(parts, reference=leaking)
         case "trimmer jump":
             slip = parts.setting.slip_v + _amount(fault.step)
-            parts = replace(parts, setting=replace(parts.setting, slip_v=slip))
-        case "sense lead open":
-            controls = replace(controls, sense=OPEN_SIDES[fault.side or "plus"])
+            return replace(parts, setting=replace(parts.setting, slip_v=slip))
+        case _:
+            return _unsound(parts, fault)
+
+
+def _unsound(parts: Parts, fault: UnitFaultTable) -> Parts:
+    regulator = parts.regulator
+    match fault.what:
         case "leaky limit transistor":
-            parts = replace(parts, regulator=_softened(parts.regulator, _amount(fault.to)))
-        case "line failure":
-            controls = replace(controls, socket_live=False)
-        case "smoke" | "interlock opened":
-            raised = raised | {INTERLOCKS[fault.what]}
-        case "line surge" | "line sag" | "door opened":
-            pass  # line and room have known it from the start
-    return State(parts, controls, raised)
+            return replace(parts, regulator=_softened(regulator, _amount(fault.to)))
+        case "oscillation":
+            unstable = replace(
+                regulator,
+                oscillation_rms_v=_amount(fault.step),
+                oscillation_from_a=OSCILLATES_FROM * regulator.limit_current_a,
+            )
+            return replace(parts, regulator=unstable)
+        case "loose heatsink":
+            old = parts.heat.parts
+            loose = replace(old, sink_ambient=old.sink_ambient * _amount(fault.to))
+            return replace(parts, heat=HeatNetwork(loose))
+        case _:
+            return parts
 
 
 def ended(state: State, fault: UnitFaultTable, sense: Connection) -> State:

@@ -19,6 +19,8 @@ What = Literal[
     "trimmer jump",
     "sense lead open",
     "leaky limit transistor",
+    "oscillation",
+    "loose heatsink",
     "line failure",
     "line surge",
     "line sag",
@@ -32,6 +34,8 @@ NEEDS: Final[dict[str, tuple[str, ...]]] = {
     "reference leak": ("by", "over"),
     "trimmer jump": ("step",),
     "leaky limit transistor": ("to",),
+    "oscillation": ("step",),
+    "loose heatsink": ("to",),
     "line surge": ("by", "lasts"),
     "line sag": ("by", "lasts"),
     "door opened": ("drop", "over"),
@@ -51,8 +55,10 @@ class UnitFaultTable(BaseModel):
     """Something that happens to the unit or in the room at a bench time.
 
     `to` is the part that is left of the reservoir's capacitance, or the factor on the limit's
-    rounding current, `by` a relative change, `step` a voltage, `drop` a temperature difference,
-    `over` a time constant, `side` a sense lead. What `lasts` is undone after that.
+    rounding current or on the heatsink's thermal resistance; `by` a relative change, `step` a
+    voltage (RMS for an oscillation), `drop` a temperature difference, `over` a time constant,
+    `side` a sense lead. What `lasts` is undone after that. A spread, as in ``at = "2 h ± 1 h"``, is drawn
+    from the bench's seed.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)

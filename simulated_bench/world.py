@@ -23,7 +23,7 @@ from simulated_bench.faces import CurrentPlace, HeatPlace, LoadMode, Place
 from simulated_bench.heat import Temperatures
 from simulated_bench.hold_up import HoldUp, hold_up
 from simulated_bench.load import LoadSetting
-from simulated_bench.mishaps import State, begun, ended, foreseen, told
+from simulated_bench.mishaps import State, begun, drawn, ended, foreseen, told
 from simulated_bench.operating_point import OperatingPoint, solve
 from simulated_bench.parts import build
 from simulated_bench.person import Action, Person
@@ -64,7 +64,8 @@ class World:
     def __init__(self, scenario: Scenario, seed: int) -> None:
         draws = Draws(seed)
         self.scenario = scenario
-        self.parts = foreseen(build(scenario, draws), scenario.unit_faults)
+        faults = drawn(scenario.unit_faults, draws)
+        self.parts = foreseen(build(scenario, draws), faults)
         self.raised: frozenset[str] = frozenset()
         self.controls = Controls(
             line_on=scenario.line.switched_on,
@@ -89,7 +90,7 @@ class World:
         self._seen: Moment | None = None
         self._hold_up: HoldUp | None = None
         self._step: Step | None = None
-        for fault in scenario.unit_faults:
+        for fault in faults:
             self._at(fault.at.nominal, partial(self._happen, fault))
             if fault.lasts is not None:
                 over = fault.at.nominal + fault.lasts.nominal

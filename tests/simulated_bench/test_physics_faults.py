@@ -86,8 +86,31 @@ def test_a_surge_heats_and_is_told_to_be_over() -> None:
     assert [event.time_s for event in world.events] == [AT_S, AT_S + 600.0]
 
 
-def test_dead_diode_and_dried_out_reservoir_let_ripple_through() -> None:
-    for name in ("diode-dies", "reservoir-dries-out"):
+def test_a_loose_heatsink_ends_the_pass_element() -> None:
+    world = loaded("heatsink-comes-loose")
+    world.advance_to(AT_S)
+    before = world.temperature("heatsink")
+    world.advance_to(AT_S + 600.0)
+    assert world.temperature("heatsink") > before + 5.0
+    world.advance_to(AT_S + 8 * 3600.0)
+    assert [event.kind for event in world.events] == ["fault", "damage"]
+
+
+def test_when_a_fault_begins_may_be_left_to_the_seed(tmp_path: Path) -> None:
+    fault = '[[faults]]\nat = "60 s ± 40 s"\nwhat = "line failure"\nlasts = "2 s"\n'
+    scenario = load(written(tmp_path, fault))
+    times = []
+    for seed in (1, 2, 3, 1):
+        world = World(scenario, seed)
+        world.advance_to(200.0)
+        times.append([event.time_s for event in world.events])
+    assert times[0] == times[3]
+    assert times[0] != times[1] != times[2]
+    assert all(20.0 <= one <= 100.0 and over == pytest.approx(one + 2.0) for one, over in times)
+
+
+def test_dead_diode_dried_out_reservoir_and_oscillation_show_as_ripple() -> None:
+    for name in ("diode-dies", "reservoir-dries-out", "loop-begins-to-oscillate"):
         world = loaded(name)
         world.advance_to(AT_S - 1.0)
         before = world.ripple_rms("sense")
