@@ -57,8 +57,8 @@ class UnitFaultTable(BaseModel):
     `to` is the part that is left of the reservoir's capacitance, or the factor on the limit's
     rounding current or on the heatsink's thermal resistance; `by` a relative change, `step` a
     voltage (RMS for an oscillation), `drop` a temperature difference, `over` a time constant,
-    `side` a sense lead. What `lasts` is undone after that. A spread, as in ``at = "2 h ± 1 h"``, is drawn
-    from the bench's seed.
+    `side` a sense lead. What `lasts` is undone after that. A spread, as in ``at = "2 h ± 1 h"``,
+    is drawn from the bench's seed.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
