@@ -1,0 +1,237 @@
+"""How one bench goes on: time, heat, controls, faults and the operating point.
+
+Heat moves on an absolute grid of bench time. Each cell starts where the last ended or where a
+control was moved, with the power and ambient of its start held constant; a question in the
+middle of a cell looks ahead without moving anything. So the state is a function of time and of the
+moments at which controls were moved, never of how often anyone asked.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from heapq import heappop, heappush
+from typing import Final, NamedTuple
+
+from simulated_bench.controls import Controls, circuit_at, leakage_at, peak_at
+from simulated_bench.draw import Draws
+from simulated_bench.heat import Temperatures
+from simulated_bench.hold_up import HoldUp, hold_up
+from simulated_bench.load import LoadSetting
+from simulated_bench.mishaps import State, begun, drawn, ended, foreseen, told
+from simulated_bench.operating_point import OperatingPoint, solve
+from simulated_bench.parts import build
+from simulated_bench.scenario_faults import UnitFaultTable
+from simulated_bench.scenario_models import Scenario
+from simulated_bench.setting import dial
+from simulated_bench.undriven import undriven_point
+from simulated_bench.waveform import Step
+
+GRID_S: Final = 1.0
+"""Cells of this length resolve the heatsink's minutes; the junction follows within one cell."""
+
+
+class Event(NamedTuple):
+    """Something that happened on the bench."""
+
+    time_s: float
+    kind: str
+    text: str
+
+
+class Moment(NamedTuple):
+    """Everything at one time."""
+
+    time_s: float
+    heat: Temperatures
+    ambient_degc: float
+    point: OperatingPoint
+
+
+class Course:
+    """The state of one bench, and what moves it on."""
+
+    def __init__(self, scenario: Scenario, draws: Draws) -> None:
+        faults = drawn(scenario.unit_faults, draws)
+        self.scenario = scenario
+        self.parts = foreseen(build(scenario, draws), faults)
+        self.raised: frozenset[str] = frozenset()
+        self.controls = Controls(
+            line_on=scenario.line.switched_on,
+            output_on=False,
+            setting=dial(self.parts.setting, 0.0),
+            limit_knob=1.0,
+            sense=scenario.wiring.sense,
+            load=LoadSetting(),
+        )
+        self.events: list[Event] = []
+        self.now = 0.0
+        self.step: Step | None = None
+        """The last step of the load."""
+        self._due: list[tuple[float, int, Callable[[], None]]] = []
+        self._scheduled = 0
+        ambient = self.parts.room.ambient(0.0)
+        self._cell_start = 0.0
+        self._heat = Temperatures(ambient, ambient, ambient, ambient)
+        self._last_y: float | None = None
+        self._drive_removed_at = 0.0
+        self._left_v = 0.0
+        self._start: Moment | None = None
+        self._seen: Moment | None = None
+        self._hold_up: HoldUp | None = None
+        for fault in faults:
+            self.at(fault.at.nominal, partial(self._happen, fault))
+            if fault.lasts is not None:
+                over = fault.at.nominal + fault.lasts.nominal
+                self.at(over, partial(self._pass_over, fault))
+
+    def advance_to(self, at: float) -> None:
+        """Let bench time pass until `at`; does nothing when it is past."""
+        while self._due and self._due[0][0] <= at:
+            time_s, _, action = heappop(self._due)
+            self._cells_to(max(time_s, self.now))
+            action()
+        if at > self.now:
+            self._cells_to(at)
+
+    def at(self, time_s: float, action: Callable[[], None]) -> None:
+        """Do something at a bench time."""
+        self._scheduled += 1
+        heappush(self._due, (time_s, self._scheduled, action))
+
+    def set_controls(self, controls: Controls) -> None:
+        """Move controls now; from here on the world goes on with them."""
+        if controls != self.controls:
+            self._set_state(State(self.parts, controls, self.raised))
+
+    @property
+    def driven(self) -> bool:
+        """Whether the pass element feeds the output, from the line or from what is left of it."""
+        return self.controls.passing and (self.controls.fed or self._hold_up is not None)
+
+    def log(self, kind: str, text: str) -> None:
+        """Remember what happened, with the bench time."""
+        self.events.append(Event(self.now, kind, text))
+
+    def moment(self) -> Moment:
+        """Return everything as it is now."""
+        if self.now == self._cell_start:
+            return self._cell()
+        if self._seen is None or self._seen.time_s != self.now:
+            self._seen = self._ahead(self.now)
+        return self._seen
+
+    def _set_state(self, state: State) -> None:
+        """Go on from now with other parts, controls and safety inputs."""
+        self._close_cell()
+        point, was_driven, held_up = self.moment().point, self.driven, self._hold_up
+        self._drive_removed_at, self._left_v = self.now, point.terminals_v
+        self._last_y = point.y if was_driven else None
+        if state.controls.load != self.controls.load and was_driven:
+            if self.step is None or self.step.at_s != self.now:
+                self.step = Step(self.now, point)
+        elif state.controls != self.controls:
+            self.step = None
+        fed_before = self.controls.fed
+        self.parts, self.controls, self.raised = state
+        self._start = self._seen = self._hold_up = None
+        if not self.controls.fed and self.controls.passing and (fed_before or held_up is not None):
+            self._begin_hold_up(point.reservoir_v)
+
+    def _cell(self) -> Moment:
+        """Return everything as it was at the start of the present cell."""
+        if self._start is None:
+            self._start = self._solved(self._cell_start, self._heat, self._last_y)
+        return self._start
+
+    def _cells_to(self, at: float) -> None:
+        boundary = (self._cell_start // GRID_S + 1.0) * GRID_S
+        while boundary <= at:
+            self._end_cell(boundary)
+            boundary += GRID_S
+        self.now = at
+
+    def _close_cell(self) -> None:
+        """End the present cell now, because a control moves."""
+        if self.now > self._cell_start:
+            self._end_cell(self.now)
+
+    def _end_cell(self, at: float) -> None:
+        cell = self._cell()
+        self._heat = self._warmed(cell, at - self._cell_start)
+        self._cell_start = self.now = at
+        self._last_y = cell.point.y if self.driven else None
+        self._start = None
+        if self._heat.junction > self.scenario.heat.destroyed_at.nominal:
+            self._destroy()
+
+    def _destroy(self) -> None:
+        if self.controls.failure == "none" and self.driven:
+            fails = self.scenario.heat.fails
+            self.log(
+                "damage",
+                f"the pass element failed {fails} at {self._heat.junction:.0f} °C in its junction",
+            )
+            self.set_controls(replace(self.controls, failure=fails))
+
+    def _warmed(self, cell: Moment, elapsed_s: float) -> Temperatures:
+        point = cell.point
+        junction_w = (point.reservoir_v - point.terminals_v) * (point.shunt_a + point.bleeder_a)
+        if not self.driven:
+            junction_w = 0.0
+        sink_w = point.reservoir_v * leakage_at(self.parts, cell.heat.case)
+        return self.parts.heat.step(cell.heat, junction_w, sink_w, cell.ambient_degc, elapsed_s)
+
+    def _ahead(self, at: float) -> Moment:
+        cell = self._cell()
+        start = cell.point.y if self.driven else None
+        return self._solved(at, self._warmed(cell, at - self._cell_start), start)
+
+    def _solved(self, at: float, heat: Temperatures, start: float | None) -> Moment:
+        ambient = self.parts.room.ambient(at)
+        if self.driven:
+            left = None if self._hold_up is None else self._hold_up.at(at)
+            circuit = circuit_at(self.parts, self.controls, at, heat, ambient, left)
+            return Moment(at, heat, ambient, solve(circuit, start))
+        return Moment(at, heat, ambient, self._undriven(at))
+
+    def _undriven(self, at: float) -> OperatingPoint:
+        reservoir = peak_at(self.parts, self.controls, at)
+        elapsed = at - self._drive_removed_at
+        return undriven_point(self.parts, self.controls, self._left_v, elapsed, reservoir)
+
+    def _begin_hold_up(self, reservoir_v: float) -> None:
+        """Let the reservoir feed the output from now on, as the line has gone."""
+        parts, controls = self.parts, self.controls
+        ambient = parts.room.ambient(self.now)
+        circuit = circuit_at(parts, controls, self.now, self._heat, ambient, reservoir_v)
+
+        def draw(volts: float) -> tuple[float, bool]:
+            circuit.peak_v = volts
+            point = solve(circuit)
+            return point.shunt_a + point.bleeder_a + circuit.leakage_a, point.headroom_v < 0.0
+
+        self._hold_up = hold_up(
+            self.now,
+            reservoir_v,
+            circuit.saturation_v,
+            parts.rectifier.capacitance_f,
+            parts.regulator.output_capacitance_f,
+            draw,
+        )
+        if self._hold_up is not None:
+            self.at(self._hold_up.until_s, partial(self._end_hold_up, self._hold_up))
+
+    def _end_hold_up(self, which: HoldUp) -> None:
+        if which is self._hold_up:  # else a control has been moved since
+            self._close_cell()
+            self._drive_removed_at, self._left_v = self.now, self.moment().point.terminals_v
+            self._hold_up = self._last_y = self._start = self._seen = None
+
+    def _happen(self, fault: UnitFaultTable) -> None:
+        self.log("fault", f"{told(fault)} begins")
+        self._set_state(begun(State(self.parts, self.controls, self.raised), fault))
+
+    def _pass_over(self, fault: UnitFaultTable) -> None:
+        self.log("fault", f"{told(fault)} is over")
+        state = State(self.parts, self.controls, self.raised)
+        self._set_state(ended(state, fault, self.scenario.wiring.sense))
