@@ -11,9 +11,9 @@ from sequencer.numerics.line_known import line_with_covariance
 from sequencer.numerics.pairs import LevelDifferences, bracketed_differences
 from sequencer.requests import Array
 from sequencer.results import Component
-from sequencer.trials.trial import Context, Point
+from sequencer.trials.trial import VOLTAGE, Context, Point
 from sequencer.uncertainty.accuracy import absolute, difference, wander_components
-from sequencer.uncertainty.combine import scaled
+from sequencer.uncertainty.combine import rectangular, scaled
 
 
 def visits(fractions: Sequence[float], repeats: int) -> Iterator[float]:
@@ -105,24 +105,91 @@ def reached_by(means: LevelMeans, voltage: float) -> dict[str, float]:
     }
 
 
+HELD_SHARE = 0.95
+"""An output that falls below 95 % of its setting no longer holds its voltage: it is limiting."""
+
+SHORT_SHARE = 0.97
+"""A current of less than 97 % of what was set was not delivered; loads set it better than that."""
+
+LEAST_SHORT_A = 0.02
+"""Ammeters and loads are off by up to some 20 mA at no load (common practice, no source)."""
+
+
+def not_held(points: Sequence[Point], context: Context, voltage: float, current: float) -> str:
+    """Say in words which levels the unit did not deliver; empty if it delivered all.
+
+    `voltage` and `current` are the settings at full load, in V and A.
+    """
+    lost = lost_fractions(points, context, voltage, current)
+    if not lost:
+        return ""
+    least = min(lost)
+    at = min(
+        (point for point in points if point.tag["fraction"] == least),
+        key=lambda point: point.mean(VOLTAGE),
+    )
+    return (
+        f"At {least * current:.4g} A the output fell to {at.mean(VOLTAGE):.3g} V: the unit does "
+        "not deliver this current."
+    )
+
+
+def lost_fractions(
+    points: Sequence[Point], context: Context, voltage: float, current: float
+) -> set[float]:
+    """Return the fractions at which the output gave way or the current was not reached."""
+    return {
+        float(point.tag["fraction"])
+        for point in points
+        if point.mean(VOLTAGE) < HELD_SHARE * voltage
+        or point.mean(context.current)
+        < SHORT_SHARE * float(point.tag["fraction"]) * current - LEAST_SHORT_A
+    }
+
+
+def held_points(
+    points: Sequence[Point], context: Context, voltage: float, current: float
+) -> tuple[Point, ...]:
+    """Return the points at which the unit held its voltage and delivered the current."""
+    lost = lost_fractions(points, context, voltage, current)
+    return tuple(point for point in points if point.tag["fraction"] not in lost)
+
+
 MOST_SCALED = 0.01
 """A load sets its current within a per cent; what is further away was not measured."""
 
 
-def to_current(means: LevelMeans, current: float) -> float:
-    """Return the factor from the greatest current reached to `current`, 1 if that is far away.
+def end_slope(means: LevelMeans) -> float:
+    """Return the slope of `dv` against `di` at the greatest current, in ohms.
 
-    A change of voltage that is proportional to the current is stated at the current that was asked
-    for, not at the one that the load happened to set.
+    The derivative of the parabola through the last three levels, or their chord where that is
+    steeper: a limit that begins to bite bends the curve down.
     """
-    factor = current / float(means.di[-1])
-    return factor if abs(factor - 1.0) <= MOST_SCALED else 1.0
+    x, y = means.di[-3:], means.dv[-3:]
+    chord = float((y[-1] - y[-2]) / (x[-1] - x[-2]))
+    if x.size < LEAST_FOR_PARABOLA:
+        return chord
+    bend, straight, _ = np.polyfit(x, y, 2)
+    parabola = float(2.0 * bend * x[-1] + straight)
+    return max(chord, parabola, key=abs)
 
 
-def current_components(context: Context, change: float, means: LevelMeans) -> list[Component]:
-    """Return what the ammeter adds to a change of voltage (V) that is stated at a current."""
+LEAST_FOR_PARABOLA = 3
+
+
+def step_to(means: LevelMeans, current: float) -> float:
+    """Return what to add to the last `dv` (V) to state it at `current`, 0 if that is far away."""
+    missing = current - float(means.di[-1])
+    return end_slope(means) * missing if abs(missing) <= MOST_SCALED * current else 0.0
+
+
+def current_components(context: Context, means: LevelMeans, step: float) -> list[Component]:
+    """Return what the ammeter, and a step to another current, add to a change of voltage (V)."""
     greatest = float(means.di[-1])
-    return scaled(absolute(context.accuracy(context.current), greatest), change / greatest)
+    return [
+        *scaled(absolute(context.accuracy(context.current), greatest), end_slope(means)),
+        rectangular("step to the stated current", abs(step)),
+    ]
 
 
 def mean_difference(

@@ -5,23 +5,27 @@ straight over one such bracket cancels; the round is repeated, and the scatter b
 the type A uncertainty. Term: load effect, IEC 61204.
 """
 
+from collections.abc import Generator
+
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
-from sequencer.requests import LoadState, Procedure
+from sequencer.requests import LoadState, Procedure, Readings, Reply, Request
 from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials.brackets import (
     LevelMeans,
     current_components,
+    held_points,
     level_means,
     mean_difference,
+    not_held,
     reached_by,
     slope_components,
-    to_current,
+    step_to,
     visits,
 )
-from sequencer.trials.steps import LOAD_OFF, leave, prepare, read_at, tolerances
+from sequencer.trials.steps import LOAD_OFF, leave, prepare, read_at, tolerances, trimmed_levels
 from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
 from sequencer.uncertainty.accuracy import scale_components
 from sequencer.uncertainty.combine import rectangular, type_a
@@ -48,16 +52,24 @@ class Settings(BaseModel):
 def procedure(settings: Settings, context: Context) -> Procedure:
     """Visit every level between two visits to no load, and repeat the round."""
     tolerance = tolerances(context, (VOLTAGE,), settings.voltage)
-    yield from prepare(settings.voltage)
-    for fraction in visits(settings.fractions, settings.repeats):
-        yield from read_at(
-            LoadState("current", fraction * settings.current, on=True) if fraction else LOAD_OFF,
+    levels = [fraction for fraction in settings.fractions if fraction > 0.0]
+
+    def visit(
+        fraction: float, level: float, part: str = "trim"
+    ) -> Generator[Request, Reply, Readings]:
+        return read_at(
+            LoadState("current", level, on=True) if fraction else LOAD_OFF,
             channels=(VOLTAGE, context.current),
             tolerance=tolerance,
             readings=settings.readings,
             period_s=settings.period,
-            tag={"fraction": fraction},
+            tag={"fraction": fraction, "part": part},
         )
+
+    yield from prepare(settings.voltage)
+    level = yield from trimmed_levels(visit, context.current, settings.current, levels)
+    for fraction in visits(settings.fractions, settings.repeats):
+        yield from visit(fraction, level.get(fraction, 0.0), "round")
     yield from leave()
 
 
@@ -74,19 +86,26 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         When no level was visited twice between visits to no load.
     """
     context = evidence.context
-    means = level_means(evidence.points(), VOLTAGE, context.current)
-    return (
-        _regulation(settings, evidence, means),
-        _resistance(settings, evidence, means),
-        _linearity(settings, evidence, means),
-    )
+    points = evidence.points(part="round")
+    everywhere = level_means(points, VOLTAGE, context.current)
+    missing = not_held(points, context, settings.voltage, settings.current)
+    found = [_regulation(settings, evidence, everywhere, missing)]
+    held = held_points(points, context, settings.voltage, settings.current)
+    if len({point.tag["fraction"] for point in held}) > LEAST_HELD:
+        means = level_means(held, VOLTAGE, context.current)
+        found.append(_resistance(settings, evidence, means, missing))
+        found.append(_linearity(settings, evidence, means, missing))
+    return tuple(found)
 
 
-def _regulation(settings: Settings, evidence: Evidence, means: LevelMeans) -> Figure:
+LEAST_HELD = 2
+"""A straight line needs more than two levels beside no load."""
+
+
+def _regulation(settings: Settings, evidence: Evidence, means: LevelMeans, missing: str) -> Figure:
     greatest = int(np.argmax(np.abs(means.dv)))
-    at_last = greatest == means.dv.size - 1
-    factor = to_current(means, settings.current) if at_last else 1.0
-    change = float(means.dv[greatest]) * factor
+    step = step_to(means, settings.current) if greatest == means.dv.size - 1 else 0.0
+    change = float(means.dv[greatest]) + step
     drift_mv = means.voltage.drift_over_visit * 1e3
     return make_figure(
         evidence.trial,
@@ -102,17 +121,18 @@ def _regulation(settings: Settings, evidence: Evidence, means: LevelMeans) -> Fi
                 means,
                 type_a("scatter between rounds", float(means.u_dv[greatest]), means.voltage.dof),
             ),
-            *current_components(evidence.context, change, means),
+            *current_components(evidence.context, means, step),
         ],
         reached=reached_by(means, settings.voltage),
         notes=(
+            *filter(None, (missing,)),
             f"The unit drifted by {drift_mv:.3g} mV during the trial; visits to no load around "
             "every level remove it.",
         ),
     )
 
 
-def _resistance(settings: Settings, evidence: Evidence, means: LevelMeans) -> Figure:
+def _resistance(settings: Settings, evidence: Evidence, means: LevelMeans, missing: str) -> Figure:
     context = evidence.context
     line = means.line
     full = float(means.di[-1])
@@ -129,10 +149,11 @@ def _resistance(settings: Settings, evidence: Evidence, means: LevelMeans) -> Fi
             *scale_components(context.accuracy(context.current), line.slope),
         ],
         reached=reached_by(means, settings.voltage),
+        notes=tuple(filter(None, (missing,))),
     )
 
 
-def _linearity(settings: Settings, evidence: Evidence, means: LevelMeans) -> Figure:
+def _linearity(settings: Settings, evidence: Evidence, means: LevelMeans, missing: str) -> Figure:
     line = means.line
     residuals = means.dv - line.intercept - line.slope * means.di
     greatest = greatest_departure(residuals, np.maximum(means.u_dv, means.u_dv.max()))
@@ -153,7 +174,11 @@ def _linearity(settings: Settings, evidence: Evidence, means: LevelMeans) -> Fig
             rectangular("lift by noise", greatest.u_bias * np.sqrt(3.0)),
         ],
         reached=reached_by(means, settings.voltage),
-        notes=("The lift of a greatest departure by noise has been taken off.",),
+        notes=(
+            *filter(None, (missing,)),
+            "A greatest departure of noisy values is larger than the true one; what noise adds on "
+            "average has been taken off.",
+        ),
     )
 
 
@@ -161,7 +186,7 @@ def charts(
     settings: Settings, evidence: Evidence, figures: tuple[Figure, ...]
 ) -> tuple[Chart, ...]:
     """Draw the change of the output against the current, with its straight line."""
-    means = level_means(evidence.points(), VOLTAGE, evidence.context.current)
+    means = level_means(evidence.points(part="round"), VOLTAGE, evidence.context.current)
     line = means.line
     ends = (0.0, float(means.di[-1]))
     return (

@@ -18,13 +18,23 @@ from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials.brackets import (
     LevelMeans,
     current_components,
+    held_points,
     level_means,
+    not_held,
     reached_by,
     slope_components,
-    to_current,
+    step_to,
     visits,
 )
-from sequencer.trials.steps import LOAD_OFF, leave, mean_of, prepare, read_at, tolerances
+from sequencer.trials.steps import (
+    LOAD_OFF,
+    leave,
+    mean_of,
+    prepare,
+    read_at,
+    tolerances,
+    trimmed_levels,
+)
 from sequencer.trials.trial import (
     VOLTAGE,
     VOLTAGE_AT_LOAD,
@@ -76,10 +86,11 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     channels = channels_of(context)
     tolerance = tolerances(context, (VOLTAGE, VOLTAGE_AT_LOAD), settings.voltage)
 
-    def visit(fraction: float, part: str) -> Generator[Request, Reply, Readings]:
-        state = LoadState("current", fraction * settings.current, on=True)
+    def visit(
+        fraction: float, level: float, part: str = "trim"
+    ) -> Generator[Request, Reply, Readings]:
         return read_at(
-            state if fraction else LOAD_OFF,
+            LoadState("current", level, on=True) if fraction else LOAD_OFF,
             channels=channels,
             tolerance=tolerance,
             readings=settings.readings,
@@ -89,8 +100,8 @@ def procedure(settings: Settings, context: Context) -> Procedure:
 
     yield from prepare(settings.voltage)
     allowed = context.unit.ratings.sense_compensation or PLAUSIBLE_DROP_V
-    none = yield from visit(0.0, "first")
-    first = yield from visit(FIRST_FRACTION, "first")
+    none = yield from visit(0.0, 0.0, "first")
+    first = yield from visit(FIRST_FRACTION, FIRST_FRACTION * settings.current, "first")
     scale = settings.current * FIRST_FRACTION
     for channel in (VOLTAGE, VOLTAGE_AT_LOAD):
         drop = mean_of(none, channel) - mean_of(first, channel)
@@ -104,8 +115,10 @@ def procedure(settings: Settings, context: Context) -> Procedure:
             )
             yield from leave()
             return
+    levels = [fraction for fraction in settings.fractions if fraction > 0.0]
+    level = yield from trimmed_levels(visit, context.current, settings.current, levels)
     for fraction in visits(settings.fractions, settings.repeats):
-        yield from visit(fraction, "round")
+        yield from visit(fraction, level.get(fraction, 0.0), "round")
     yield from leave()
 
 
@@ -129,7 +142,10 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             "The current was never raised: the sense leads did not look plausible at a small "
             "current. Check that both sense leads are connected, at the load, the right way round."
         )
-    current = evidence.context.current
+    context = evidence.context
+    missing = not_held(points, context, settings.voltage, settings.current)
+    points = held_points(points, context, settings.voltage, settings.current)
+    current = context.current
     sense = level_means(points, VOLTAGE, current)
     gap = _gap(evidence, points, VOLTAGE_AT_LOAD)
     found = [
@@ -141,7 +157,11 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         found.append(
             _difference(settings, evidence, "lead_drop", VOLTAGE_AT_TERMINALS, sense, drop)
         )
-    return tuple(found)
+    return (
+        tuple(replace(one, notes=(missing, *one.notes)) for one in found)
+        if missing
+        else (tuple(found))
+    )
 
 
 def _gap(evidence: Evidence, points: tuple[Point, ...], channel: str) -> LevelMeans:
@@ -176,9 +196,9 @@ def _difference(
 ) -> Figure:
     """Return |change of a channel − change at the sense points| at the greatest current."""
     context = evidence.context
-    factor = to_current(gap, settings.current)
-    difference = float(gap.dv[-1]) * factor
-    at_sense = float(sense.dv[-1]) * factor
+    step = step_to(gap, settings.current)
+    difference = float(gap.dv[-1]) + step
+    at_sense = float(sense.dv[-1])
     level = settings.voltage
     return make_figure(
         evidence.trial,
@@ -191,7 +211,7 @@ def _difference(
             *scale_components(context.accuracy(VOLTAGE), at_sense),
             *wander_components(context.accuracy(channel), level, lag_s=gap.lag_s),
             *wander_components(context.accuracy(VOLTAGE), level, lag_s=gap.lag_s),
-            *current_components(context, difference, gap),
+            *current_components(context, gap, step),
         ],
         reached=reached_by(gap, settings.voltage),
     )

@@ -1,6 +1,6 @@
 """Pieces of procedure that trials share: prepare the unit, go to a point and read it, leave."""
 
-from collections.abc import Generator, Mapping
+from collections.abc import Callable, Generator, Mapping, Sequence
 
 from sequencer.requests import (
     Apply,
@@ -98,6 +98,39 @@ def read_at(
     if not isinstance(reply, Readings):
         raise TypeError(f"expected Readings in reply to Read, found {reply!r}")
     return reply
+
+
+MOST_TRIM = 0.02
+"""A load whose current is wrong by more than 2 % is not trimmed: then something else is wrong."""
+
+
+def trimmed_levels(
+    visit: Callable[[float, float], Generator[Request, Reply, Readings]],
+    channel: str,
+    full: float,
+    fractions: Sequence[float],
+) -> Generator[Request, Reply, dict[float, float]]:
+    """Find the levels (A) at which the current itself, not the load's setting, is each fraction.
+
+    The load is set to the lowest and the highest level, and what the ammeter says is wrong with it
+    there is taken off by a straight line. `visit` reads at a fraction and a level.
+    """
+    low, high = min(fractions), max(fractions)
+    errors = {}
+    for fraction in (low, high):
+        wanted = fraction * full
+        found = mean_of((yield from visit(fraction, wanted)), channel)
+        errors[fraction] = found - wanted
+    if not all(abs(error) <= MOST_TRIM * f * full + LEAST_TRIM_A for f, error in errors.items()):
+        return {fraction: fraction * full for fraction in fractions}
+    slope = (errors[high] - errors[low]) / (high - low) if high > low else 0.0
+    return {
+        fraction: fraction * full - errors[low] - slope * (fraction - low) for fraction in fractions
+    }
+
+
+LEAST_TRIM_A = 0.02
+"""Loads are wrong by up to some 20 mA at small currents (common practice, no source)."""
 
 
 def mean_of(readings: Readings, channel: str) -> float:
