@@ -12,8 +12,8 @@ from simulated_bench.scpi.parameters import Integer, Value
 from simulated_bench.scpi.status import OPERATION_COMPLETE, Register, Status
 
 VERSION: Final = "1999.0"
-MOST_COMPILED: Final = 1024
-"""Messages kept compiled; when there are more, keeping starts anew."""
+MOST_COMPILED: Final = 256
+"""Messages kept compiled, a few KiB each; when there are more, keeping starts anew."""
 
 LONGEST_COMPILED: Final = 256
 REGISTER: Final = Integer(0, 65535)

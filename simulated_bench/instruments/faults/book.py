@@ -144,7 +144,6 @@ class FaultBook:
         afflicted = self.of(entry.instrument)
         fault.begin()
         self.remember(fault, "begins")
-        self._time.world.log("fault", f"{entry.instrument}: {entry.what}")
         if entry.what in afflicted.sudden:
             afflicted.sudden[entry.what]()
         if entry.lasts is not None:
