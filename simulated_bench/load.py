@@ -50,6 +50,8 @@ def draw_current(parts: LoadParts, setting: LoadSetting, voltage: float) -> tupl
                 return floor, 1.0 / parts.on_resistance_ohm
             current, slope = voltage / level, 1.0 / level
         case "power":
+            if level * parts.on_resistance_ohm >= voltage * voltage:
+                return floor, 1.0 / parts.on_resistance_ohm
             current, slope = level / voltage, -level / (voltage * voltage)
     if current > parts.greatest_current_a:
         current, slope = parts.greatest_current_a, 0.0

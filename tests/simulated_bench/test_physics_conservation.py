@@ -138,6 +138,13 @@ def test_every_start_finds_the_same_point_in_dropout_too(
     assert cold.terminals_v <= max(follows, 0.0) + slack + 1e-6 or cold.headroom_v > 0.0
 
 
+def test_a_power_load_takes_its_floor_down_to_the_last_of_a_voltage() -> None:
+    for volts in (1e-300, 1e-170, 1e-3, 1.0):
+        current, slope = draw_current(LOAD, LoadSetting("power", 60.0, on=True), volts)
+        assert current == pytest.approx(volts / LOAD.on_resistance_ohm)
+        assert slope == pytest.approx(1.0 / LOAD.on_resistance_ohm)
+
+
 def test_a_current_load_above_the_limit_pulls_the_output_to_its_floor() -> None:
     inputs = SenseInputs(100.0, 1e5, 0.0, 1.2)
     one = side(inputs, 0.05, 0.02, connected=True)

@@ -44,7 +44,7 @@ def healthy() -> Scenario:
 
 @st.composite
 def stories(draw: st.DrawFn) -> Scenario:
-    tables = draw(st.lists(st.sampled_from(FAULTS), min_size=1, max_size=5))
+    tables = draw(st.lists(st.sampled_from(FAULTS), min_size=1, max_size=5, unique_by=str))
     faults = tuple(
         UnitFaultTable.model_validate({"at": f"{draw(st.integers(0, 60)) / 2} s", **table})
         for table in tables
