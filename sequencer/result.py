@@ -54,6 +54,9 @@ class Result:
     empty where the run did not end by itself), `software` names and versions, `outcome` the run's
     outcome in a word or two ("pass", "fail", "not covered", "stopped by a guard", …), `exit` the
     exit code that belongs to it. `cautions` are shown as they are; `notes` are remarks on the run.
+    `simulated` says that no real unit was measured, and by what instead; empty on a real bench.
+    `alarm` is what somebody at the bench has to know before anything else, such as that making
+    safe is not verified; empty where there is nothing. `digest` is the record's, empty if unsealed.
     """
 
     record: str
@@ -72,3 +75,6 @@ class Result:
     events: tuple[Event, ...] = ()
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    simulated: str = ""
+    alarm: str = ""
+    digest: str = ""

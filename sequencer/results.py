@@ -13,7 +13,8 @@ class Component:
     """One line of an uncertainty budget.
 
     `u` is the component's standard uncertainty in its own unit, `sensitivity` the factor to the
-    figure's unit, `contribution` their product's magnitude, `dof` its degrees of freedom.
+    figure's unit, `contribution` their product's magnitude, `dof` its degrees of freedom. `unit`
+    is the component's own SI unit ("1" for a relative one), empty where it is not known.
     """
 
     name: str
@@ -22,6 +23,7 @@ class Component:
     sensitivity: float
     contribution: float
     dof: float
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +93,12 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One series of a chart; `lower` and `upper` draw a band where given."""
+    """One series of a chart; `lower` and `upper` draw a band where given.
+
+    Series of the same `quantity` share a colour and differ in style. Without it, what stands before
+    the first ", " of the label is taken: "temperature.ambient, warm-up" and "temperature.ambient,
+    soak" are one quantity.
+    """
 
     label: str
     x: tuple[float, ...]
@@ -100,6 +107,7 @@ class Line:
     y_error: tuple[float, ...] | None = None
     lower: tuple[float, ...] | None = None
     upper: tuple[float, ...] | None = None
+    quantity: str = ""
 
 
 @dataclass(frozen=True, slots=True)

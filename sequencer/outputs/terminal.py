@@ -40,9 +40,12 @@ def print_result(result: Result, console: Console, *, report: Path | None = None
     """
     head = headline(result)
     console.print()
+    _print_alarm(result, console)
     title = f"Unit {result.unit.tag}, profile {result.profile}"
     console.print(_text(title), _text(head.word, STYLES[head.kind]), sep=": ")
     console.print(_text(head.sentence))
+    if result.simulated:
+        console.print(_text(result.simulated, "bold"))
     if result.verdicts:
         console.print(_verdict_table(limit_rows(result), console))
         _print_reasons(result, console)
@@ -50,9 +53,17 @@ def print_result(result: Result, console: Console, *, report: Path | None = None
     _print_events(result, console)
     for note in result.notes:
         console.print(_text(note))
-    console.print(_text(f"Record: {result.record}"), soft_wrap=True)
+    digest = f" ({result.digest})" if result.digest else ""
+    console.print(_text(f"Record: {result.record}{digest}"), soft_wrap=True)
     if report is not None:
         console.print(_text(f"Report: {report}"), soft_wrap=True)
+    _print_alarm(result, console)
+
+
+def _print_alarm(result: Result, console: Console) -> None:
+    """Print what somebody at the bench has to know, before everything else and again at the end."""
+    if result.alarm:
+        console.print(_text(f"⚠ ALARM: {result.alarm}", "bold white on red"))
 
 
 def _verdict_table(rows: tuple[LimitRow, ...], console: Console) -> Table:
@@ -112,7 +123,7 @@ def _short_limit(verdict: Verdict) -> str:
 def _short_coverage(found: Coverage | None) -> str:
     if found is None:
         return "–"
-    reached, required = (words.quantity(v, found.unit) for v in (found.reached, found.required))
+    reached, required = words.covered(found)
     return reached if reached == required else f"{reached}\nof {required}"
 
 

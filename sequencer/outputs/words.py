@@ -5,6 +5,7 @@ import re
 from collections.abc import Mapping
 from datetime import datetime
 
+from sequencer.documents.figure_names import FIGURES
 from sequencer.documents.rendering import format_quantity, format_with_uncertainty
 from sequencer.results import Coverage, Figure, Verdict
 
@@ -20,8 +21,18 @@ CONDITION_UNITS = {
     "current_to": "A",
     "duration": "s",
     "load_voltage": "V",
-    "line_from": "V",
-    "line_to": "V",
+    "line_from": "%",
+    "line_to": "%",
+}
+"""A line voltage stands as its departure from the rated one."""
+CONDITION_WORDS = {
+    "voltage": "set voltage",
+    "current_from": "least current",
+    "current_to": "greatest current",
+    "duration": "time",
+    "load_voltage": "voltage at the load",
+    "line_from": "lowest line voltage, from the rated one",
+    "line_to": "highest line voltage, from the rated one",
 }
 RULES = {
     "simple": (
@@ -52,6 +63,17 @@ def title(name: str) -> str:
     """Return a figure's or a trial's name as words: "load_regulation" is "Load regulation"."""
     words = name.replace("_", " ")
     return words[:1].upper() + words[1:]
+
+
+def meaning(name: str) -> str:
+    """Return what a figure is, in one sentence; empty for one that is not known here."""
+    known = FIGURES.get(name)
+    return known.meaning if known else ""
+
+
+def condition(name: str) -> str:
+    """Return a key of a limit's condition as words: "load_voltage" is "voltage at the load"."""
+    return CONDITION_WORDS.get(name, title(name).lower())
 
 
 def quantity(value: float, unit: str, digits: int = 4) -> str:
@@ -98,8 +120,14 @@ def coverage(found: Coverage | None) -> str:
     """Return how much of the promised condition was measured."""
     if found is None:
         return "–"
-    reached, required = (quantity(v, found.unit) for v in (found.reached, found.required))
-    return f"{title(found.quantity).lower()} {reached} (promised {required})"
+    reached, required = covered(found)
+    return f"{condition(found.quantity)} {reached} (promised {required})"
+
+
+def covered(found: Coverage) -> tuple[str, str]:
+    """Return what was reached and what was promised, as quantities."""
+    unit = "%" if found.quantity in {"line_from", "line_to"} else found.unit
+    return quantity(found.reached, unit), quantity(found.required, unit)
 
 
 def conditions(reached: Mapping[str, float]) -> str:
@@ -117,7 +145,7 @@ def conditions(reached: Mapping[str, float]) -> str:
     if "duration" in left:
         parts.append(quantity(left.pop("duration"), "s"))
     for name, value in left.items():
-        parts.append(f"{title(name).lower()} {quantity(value, CONDITION_UNITS.get(name, ''))}")
+        parts.append(f"{condition(name)} {quantity(value, CONDITION_UNITS.get(name, ''))}")
     return ", ".join(part.strip() for part in parts) or "–"
 
 

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_up_result import made_up_result as made_up
 
+from sequencer.documents.figure_names import FIGURES
 from sequencer.errors import UsageError
 from sequencer.outputs.rail import rail
 from sequencer.outputs.report import report_html, write_report
@@ -80,7 +81,7 @@ def test_everything_that_a_reader_must_find_is_there(html):
         "36.8 mV ± 1.8 mV",
         "at most 30 mV",
         "conditional pass",
-        "load voltage 1.4 V (promised 1 V)",
+        "voltage at the load 1.4 V (promised 1 V)",
         "30 V, 0 A to 3 A",
         "Guarded acceptance",
         "TCPIP0::127.0.0.1::40002::SOCKET",
@@ -94,6 +95,37 @@ def test_everything_that_a_reader_must_find_is_there(html):
         "Local electrical codes and licensed practice",
     ):
         assert expected in text
+
+
+def test_a_simulated_bench_is_said_under_the_headline_and_in_the_title():
+    said = "Simulated bench, scenario healthy, seed 3: no real unit was measured"
+    html = report_html(made_up(charts=(), simulated=said))
+    assert said in html[html.index("<title>") : html.index("</title>")]
+    assert said in html[html.index("</h1>") : html.index("Limits and verdicts")]
+    assert "no real unit" not in report_html(made_up(charts=()))
+
+
+def test_an_alarm_stands_before_everything_else_by_word_and_sign():
+    html = report_html(made_up(charts=(), alarm="Making safe is NOT VERIFIED: 12 V remain."))
+    first = html[html.index("<body>") : html.index("<header")]
+    assert "<strong>Alarm.</strong> Making safe is NOT VERIFIED: 12 V remain." in first
+    assert "<svg" in first
+
+
+def test_the_records_digest_stands_with_its_name():
+    html = report_html(made_up(charts=(), digest="sha256 " + 8 * "0123abcd"))
+    assert 8 * "0123abcd" in html[html.index("runs/w-17") :]
+
+
+def test_every_figure_is_explained_in_a_sentence_beside_it(html):
+    text = " ".join(Page(html).pieces.split())
+    for figure in made_up().figures:
+        assert FIGURES[figure.name].meaning in text
+
+
+def test_every_known_figure_has_a_sentence_without_identifiers():
+    for figure in FIGURES.values():
+        assert re.fullmatch(r"[A-Z][^_]{40,160}\.", figure.meaning)
 
 
 def test_each_chart_is_there_with_its_caption_and_an_alternative_text(html):

@@ -75,3 +75,16 @@ def test_what_was_promised_but_not_reached_stands_beside_what_was():
     row = next(i for i, line in enumerate(lines) if line.startswith("Short current"))
     assert "1.4 V" in lines[row]
     assert "of 1 V" in lines[row + 1]
+
+
+def test_an_alarm_is_the_first_and_the_last_line():
+    text = printed(made_up_result(alarm="Making safe is NOT VERIFIED."), report=Path("r.html"))
+    lines = [line for line in text.splitlines() if line.strip()]
+    assert lines[0] == lines[-1] == "⚠ ALARM: Making safe is NOT VERIFIED."
+
+
+def test_a_simulated_bench_and_the_records_digest_are_said():
+    said = "Simulated bench, scenario healthy, seed 3: no real unit was measured"
+    text = printed(made_up_result(simulated=said, digest="sha256 abc"))
+    assert said in text
+    assert "runs/w-17-2026-03-14.steadyrail (sha256 abc)" in text
