@@ -19,6 +19,8 @@ TOLERANCE_V = 1e-10
 TOLERANCE_A = 1e-10
 SMALL = 3e-6
 """Volts or amperes whose square is below the tolerance."""
+STIFF_V = 1e-3
+"""The output moves by less than this per fold of the limit's current: constant voltage."""
 MOST_ROUNDS = 200
 PATIENCE = 30
 """Newton steps before plain halving, for characteristics with corners."""
@@ -116,9 +118,9 @@ def solve(circuit: Circuit, start: float | None = None) -> OperatingPoint:
         by_v, by_a = abs(change * step_v), abs(change * step_a)
         if by_v < TOLERANCE_V and by_a < TOLERANCE_A:
             break
-        # Newton's next error is of second order: from the exponential, and from the load's and
-        # the clipping's curvature, which is below one per volt.
-        if by_v < SMALL and by_a < SMALL and step_v * change * change > -TOLERANCE_V:
+        # In constant voltage Newton's next error is of second order, far below the tolerance.
+        # Elsewhere the step may have crossed a corner (the load's floor), and it is of first.
+        if by_v < SMALL and by_a < SMALL and step_v > -STIFF_V:
             break
     return _point(c, y, current)
 

@@ -160,6 +160,26 @@ def test_a_current_load_above_the_limit_pulls_the_output_to_its_floor() -> None:
     assert point.load_a == pytest.approx(3.3 + 8e-3 * 8.0, abs=0.01)
 
 
+@pytest.mark.parametrize(
+    ("level", "peak_v", "v_cv"),
+    [(3.305672596856353, 6.55357860645514, 30.0), (3.0140221966933787, 7.331644452109144, 1.0)],
+)
+def test_a_step_that_ends_beside_the_loads_floor_is_not_the_last(
+    level: float, peak_v: float, v_cv: float
+) -> None:
+    # Found by chance: two starts came out 2 µV apart.
+    one = side(SenseInputs(1.0, 1000.0, 5.94e-5, 50.0), 1.0, 0.125, connected=True)
+    circuit = Circuit(
+        v_cv=v_cv, output_ohm=0.0, limit_a=3.0, limit_per_v=0.0, rounding_v=0.01,
+        rounding_a=0.0625, peak_v=peak_v, source_ohm=1.25, ripple_ohm=1.0, saturation_v=2.0,
+        idle_a=0.01, leakage_a=1e-4, bleeder_ohm=2200.0, pair=pair(one, one),
+        plus_lead_ohm=0.125, minus_lead_ohm=0.125, reverse_s=0.0, sense_a=5.94e-5,
+        residual_ohm=0.0, load=LoadSetting("current", level, on=True), load_parts=LOAD,
+    )  # fmt: skip
+    starts = [solve(circuit, start).load_v for start in (None, 0.0, -40.0, -10.0, 3.0)]
+    assert max(starts) - min(starts) < 1e-8
+
+
 @pytest.mark.parametrize("level", [0.5, 2.0, 3.0])
 def test_open_sense_leads_leave_the_clamp_on_the_output(level: float) -> None:
     inputs = SenseInputs(100.0, 1e5, 2e-5, 1.2)
