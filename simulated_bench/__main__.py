@@ -104,7 +104,7 @@ def _serve(given: argparse.Namespace) -> int:
             f"--pty: found {', '.join(unknown)}, expected names out of {', '.join(tables)}\n"
         )
         return WRONG_USE
-    placed = place(World(scenario, given.seed), tables, given.seed, scenario.faults)
+    placed = place(World(scenario, given.seed), tables, given.seed, scenario.faults, given.scenario)
     try:
         server = Server(placed, given.host, given.port, serial=given.pty)
     except OSError as error:

@@ -53,6 +53,7 @@ def place(
     tables: Mapping[str, InstrumentTable],
     seed: int,
     faults: Iterable[Mapping[str, Any]] = (),
+    scenario: str = "scenario",
 ) -> dict[str, Placed]:
     """Return every instrument by name; `faults` as a scenario's tables ``[[faults]]`` have them.
 
@@ -87,7 +88,7 @@ def place(
         placed[name] = Placed(device, table.clients, link, answers[name], slow_s)
     entries, mistakes = read_entries(faults, book.names)
     if mistakes:
-        raise ScenarioError(tuple(mistakes))
+        raise ScenarioError(tuple(f"{scenario}: {mistake}" for mistake in mistakes))
     for entry in entries:
         book.add(entry)
     return placed

@@ -23,7 +23,7 @@ SettingFault = Literal["ignored setting"]
 SuddenFault = Literal["error queue full", "trip", "reset"]
 """Happen in one moment."""
 
-What = AnswerFault | StandingFault | ReadingFault | SettingFault | SuddenFault
+What = Literal[AnswerFault, StandingFault, ReadingFault, SettingFault, SuddenFault]
 
 ANSWER: Final = frozenset(get_args(AnswerFault))
 STANDING: Final = frozenset(get_args(StandingFault))
