@@ -10,12 +10,13 @@ from sequencer.documents.load import documents_from
 from sequencer.documents.quantities import format_quantity
 from sequencer.documents.source import Source
 from sequencer.documents.unit import UnitDocument
-from sequencer.errors import Exit
+from sequencer.errors import Exit, RecordError
 from sequencer.judging import Judged, judge_evidence
 from sequencer.record.read import RecordReader
+from sequencer.record.seal import verify
 from sequencer.result import BenchSummary, ChannelRow, InstrumentRow, Result, UnitSummary
 from sequencer.results import Event
-from sequencer.run.session import STOPPED
+from sequencer.run.session import MAKE_SAFE, STOPPED
 from sequencer.verdicts.outcome import outcome
 
 STOPPED_WORDS: Mapping[int, str] = {
@@ -23,6 +24,14 @@ STOPPED_WORDS: Mapping[int, str] = {
     Exit.INSTRUMENT: "stopped by a failed instrument",
     Exit.INTERRUPTED: "interrupted",
 }
+
+NOT_SAFE = ("not made safe", Exit.INSTRUMENT)
+"""Whatever the verdicts: a bench that could not be shown to be without energy is no success."""
+
+ALTERED = ("record altered", Exit.WRONG_USE)
+"""Verdicts from a record that was changed after it was sealed are worth nothing."""
+
+KINDS = ("unit", "bench", "profile")
 
 
 def result_of(path: Path) -> Result:
@@ -34,13 +43,18 @@ def result_of(path: Path) -> Result:
         When the file is no record, damaged, or from a newer version.
     """
     with RecordReader.open(path) as reader:
-        documents = documents_from(
-            *(Source(*reader.documents[kind]) for kind in ("unit", "bench", "profile"))
-        )
+        documents = documents_from(*(_source(reader, kind) for kind in KINDS))
         steps = [reader.steps(number) for number in range(len(documents.profile.trials))]
         judged = judge_evidence(documents, steps)
         events = reader.events
         words, code, notes = _outcome(judged, events, ended=bool(reader.ended))
+        alarm = _alarm(events)
+        if alarm and code not in STOPPED_WORDS:
+            words, code = NOT_SAFE
+        sealed = verify(path) if reader.seal else None
+        if sealed is not None and not (sealed.intact and sealed.guarded):
+            words, code = ALTERED
+            alarm = "The record was altered after it was sealed: nothing in it can be relied on."
         return Result(
             record=str(path),
             profile=documents.profile.profile.name,
@@ -58,7 +72,35 @@ def result_of(path: Path) -> Result:
             events=events,
             cautions=CAUTIONS,
             notes=(*notes, *judged.notes),
+            simulated=_simulated(documents.bench, reader.options),
+            alarm=alarm,
+            digest=reader.seal or "",
         )
+
+
+def _source(reader: RecordReader, kind: str) -> Source:
+    found = reader.documents.get(kind)
+    if found is None:
+        raise RecordError(
+            f"{reader.path} holds no {kind} document: it was damaged or altered, and can't be "
+            "judged."
+        )
+    return Source(*found)
+
+
+def _alarm(events: tuple[Event, ...]) -> str:
+    """Return what somebody at the bench has to know before anything else."""
+    unsafe = [e.text for e in events if e.kind == MAKE_SAFE and e.severity == "alarm"]
+    return unsafe[-1] if unsafe else ""
+
+
+def _simulated(bench: BenchDocument, options: Mapping[str, object]) -> str:
+    """Say that no real unit was measured, if so: only simulated benches have a time base."""
+    if bench.simulation is None and not bench.instruments_of("time_base"):
+        return ""
+    known = [f"{name} {options[name]}" for name in ("scenario", "seed") if name in options]
+    what = f" ({', '.join(known)})" if known else ""
+    return f"Simulated bench{what}: no real unit was measured, whatever the unit document says."
 
 
 def _outcome(
@@ -69,8 +111,9 @@ def _outcome(
     words = sentence.partition(":")[0]
     for event in events:
         if event.kind == STOPPED:
-            stopped_by = Exit(int(event.detail.get("exit", Exit.UNDECIDED)))
-            if stopped_by in STOPPED_WORDS:
+            number = event.detail.get("exit")
+            if isinstance(number, int) and number in STOPPED_WORDS:
+                stopped_by = Exit(number)
                 return STOPPED_WORDS[stopped_by], stopped_by, (event.text,)
             if code != Exit.FAILED:
                 return "not completed", Exit.UNDECIDED, (event.text,)
@@ -96,7 +139,7 @@ def unit_summary(unit: UnitDocument) -> UnitSummary:
             ),
             ("Control", unit.unit.control),
             ("Sense terminals", "yes" if unit.unit.sense_terminals else "no"),
-            ("Warm-up", format_quantity(unit.unit.warm_up, "s")),
+            ("Warm-up before a soak", format_quantity(unit.unit.warm_up, "s")),
         ),
     )
 

@@ -52,6 +52,12 @@ class RecordError(SteadyrailError):
     """A record can't be written, read or trusted."""
 
 
+class RecordFailed(SteadyrailError):
+    """The record could not be written while a run was going on; the bench was made safe."""
+
+    exit_code = Exit.INSTRUMENT
+
+
 class FigureError(SteadyrailError):
     """A figure can't be computed from what was measured; says what is missing."""
 

@@ -83,10 +83,13 @@ def judge_evidence(documents: Documents, steps: Sequence[Sequence[Step]]) -> Jud
         )
         try:
             found = trial.figures(settings, evidence)
-            charts.extend(trial.charts(settings, evidence, found))
             figures.extend(found)
+            charts.extend(trial.charts(settings, evidence, found))
         except FigureError as error:
             reasons |= dict.fromkeys(trial.gives, str(error))
+        except Exception as error:  # noqa: BLE001  # a run's other results must not be lost with it
+            fault = f"a fault of the program: {type(error).__name__}: {error}"
+            reasons |= dict.fromkeys(trial.gives, f"{trial.name} could not be computed, {fault}")
     limits = [
         PromisedLimit(limit.judged_figure, limit.condition, limit.bound, limit.unit)
         for limit in documents.unit.limits

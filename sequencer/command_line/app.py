@@ -3,6 +3,7 @@
 Only typer is imported here; the work of a command is imported inside it, so that help stays fast.
 """
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated, Literal
@@ -20,6 +21,24 @@ app = typer.Typer(
 
 
 DocumentKind = Literal["unit", "bench", "profile"]
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"steadyrail {version('steadyrail')}")
+        raise typer.Exit
+
+
+@app.callback()
+def whole(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version."),
+    ] = False,
+) -> None:
+    """Put a bench DC supply through its data sheet's measurements and judge it."""
 
 
 ProfileArgument = Annotated[
@@ -168,11 +187,23 @@ def _end(code: int) -> None:
 
 def main() -> None:
     """Run the command line; a user's mistake ends in a paragraph, not in a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(
+                errors="backslashreplace"
+            )  # a terminal without µ still shows numbers
     try:
         app(standalone_mode=True)
     except KeyboardInterrupt:
         sys.stderr.write("Interrupted.\n")
         sys.exit(130)
+    except BrokenPipeError:
+        # Whoever read our output has gone; nothing is left to be said there.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        sys.exit(2)
+    except OSError as error:
+        sys.stderr.write(f"Output or file trouble: {error}.\n")
+        sys.exit(2)
     except Exception as error:
         code = getattr(error, "exit_code", None)
         if code is None:

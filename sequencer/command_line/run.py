@@ -3,6 +3,7 @@
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from sequencer.command_line.documents import load_checked, with_simulation
 from sequencer.command_line.paths import REPORT_SUFFIX, free, record_path
 from sequencer.command_line.progress import Progress
 from sequencer.documents.load import Documents
-from sequencer.errors import BenchFailed, UsageError
+from sequencer.errors import BenchFailed, SteadyrailError, UsageError
 from sequencer.judging import planned_trials
 from sequencer.outputs.files import write_text
 from sequencer.outputs.json_object import json_text
@@ -25,10 +26,13 @@ from sequencer.outputs.terminal import print_result
 from sequencer.planning import Plan, make_plan
 from sequencer.record.read import RecordReader
 from sequencer.record.write import RecordWriter
+from sequencer.result import Result
 from sequencer.run.bench_events import BenchEvents
+from sequencer.run.make_safe import SafeReport
 from sequencer.run.session import run_trials
 from sequencer.run.simulation import simulation
 from sequencer.run.spec import bench_spec
+from sequencer.run.stop import Stop
 from sequencer.versions import versions
 
 
@@ -56,22 +60,47 @@ def run(
     table = target.with_suffix(".csv") if documents.profile.outputs.readings_csv else None
     if table is not None:
         free(table, "table of readings")
+    if page is not None and page.resolve() == target.resolve():
+        raise UsageError(f"Record and report can't both be {target}: give one another name.")
     plan = make_plan(documents)
     _tell_before(documents, plan, console, cautions_read=cautions_read)
-    _carry_out(documents, plan, target, console)
-    result = result_of(target)
-    _seal(target, json_text(result))
-    if page is not None:
-        from sequencer.outputs.report import write_report  # noqa: PLC0415  # drawing loads a lot
-
-        write_report(result, page)
-    if table is not None:
-        with RecordReader.open(target) as reader:
-            write_text(table, reader.frame().to_csv(index=False))
+    with Stop(lambda: console.print("Stopping: making the bench safe …", style="bold")) as stop:
+        _carry_out(documents, plan, target, console, stop)
+        result = result_of(target)
+        _seal(target, json_text(result))
+        result = replace(result, digest=_digest(target))
     if as_json:
         sys.stdout.write(json_text(result) + "\n")
-    print_result(result, console if as_json else Console(), report=page)
+        sys.stdout.flush()
+    missing = _write_outputs(result, page, table, target)
+    print_result(
+        replace(result, notes=(*result.notes, *missing)),
+        console if as_json else Console(),
+        report=None if missing else page,
+    )
     return result.exit
+
+
+def _write_outputs(
+    result: Result, page: Path | None, table: Path | None, record: Path
+) -> tuple[str, ...]:
+    """Write report and readings; say what can't be written, as the verdicts stand without it."""
+    try:
+        if page is not None:
+            from sequencer.outputs.report import write_report  # noqa: PLC0415  # drawing loads a lot
+
+            write_report(result, page)
+        if table is not None:
+            with RecordReader.open(record) as reader:
+                write_text(table, reader.frame().to_csv(index=False))
+    except SteadyrailError as error:
+        return (f"{error} The record is complete: `steadyrail report` can write it again.",)
+    return ()
+
+
+def _digest(record: Path) -> str:
+    with RecordReader.open(record) as reader:
+        return reader.seal or ""
 
 
 def _now() -> datetime:
@@ -101,7 +130,9 @@ def _tell_before(
         raise UsageError("Nothing was energised: the cautions were not acknowledged.")
 
 
-def _carry_out(documents: Documents, plan: Plan, target: Path, console: Console) -> None:
+def _carry_out(
+    documents: Documents, plan: Plan, target: Path, console: Console, stop: Stop
+) -> None:
     """Open the bench, perform the trials, make safe; everything goes to the record."""
     events = BenchEvents()
     with _opened(documents, events) as table:
@@ -131,9 +162,17 @@ def _carry_out(documents: Documents, plan: Plan, target: Path, console: Console)
                 documents,
                 planned_trials(documents),
                 writer,
+                stop,
                 on_time=on_time,
                 on_trial=progress.trial,
+                on_safe=lambda safe: _tell_safe(safe, console),
             )
+
+
+def _tell_safe(safe: SafeReport, console: Console) -> None:
+    """Say at once how making safe went; the record may be what fails next."""
+    if not safe.verified:
+        console.print(f"{safe}", style="bold red", markup=False)
 
 
 @contextmanager

@@ -11,9 +11,9 @@ def run(scenario: str, seed: int, port: int, *, truth: bool, scenarios: bool) ->
     if scenarios:
         words = ["scenarios"]
     elif truth:
-        words = ["truth", "--scenario", scenario, "--seed", str(seed)]
+        words = ["truth", f"--scenario={scenario}", f"--seed={seed}"]
     else:
-        words = ["serve", "--scenario", scenario, "--seed", str(seed), "--port", str(port)]
+        words = ["serve", f"--scenario={scenario}", f"--seed={seed}", f"--port={port}"]
     try:
         return subprocess.run([*command(), *words], check=False).returncode  # noqa: S603  # own program
     except KeyboardInterrupt:

@@ -26,7 +26,7 @@ def run(record: Path, *, as_json: bool) -> int:
         if stored is not None:
             before, now = json.loads(stored), json.loads(json.dumps(json_object(result_of(record))))
             follows = all(before.get(key) == now[key] for key in COMPARED)
-    holds = found.sealed and found.intact and follows is True
+    holds = found.sealed and found.intact and found.guarded and follows is True
     if as_json:
         answer = {
             "record": str(record),

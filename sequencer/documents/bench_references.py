@@ -24,6 +24,10 @@ FUNCTIONS_OF_ROLES: Mapping[str, tuple[str, ...]] = {
 """What an instrument in a role can be asked to measure; other roles measure nothing by name."""
 
 
+SWITCHED_OFF = ("load", "supply")
+"""The roles that making safe knows how to switch off, in the usual order."""
+
+
 def crossed(data: Table) -> Iterator[Flaw]:
     """Yield every name that does not fit the rest of a bench document."""
     instruments = _entries(data, "instruments")
@@ -95,11 +99,18 @@ def _operation(bench: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
     possible = {str(role) for role in roles.values()} | set(roles)
     if operator in {"terminal", "instrument"}:
         possible.add("supply")  # a person switches a hand-operated unit off
-    make_safe = bench.get("make_safe")
-    for index, name in enumerate(make_safe if isinstance(make_safe, list) else ()):
-        if isinstance(name, str) and name not in possible:
-            expected = one_of(possible, name, "a role or instrument of this bench")
-            yield Flaw(("bench", "make_safe", index), quoted(name), expected)
+    can_be_off = {name for name in possible if roles.get(name, name) in SWITCHED_OFF}
+    order = bench.get("make_safe")
+    names = [name for name in order if isinstance(name, str)] if isinstance(order, list) else []
+    wrong = [index for index, name in enumerate(names) if name not in can_be_off]
+    for index in wrong:
+        expected = one_of(can_be_off, names[index], "what can be switched off on this bench")
+        yield Flaw(("bench", "make_safe", index), quoted(names[index]), expected)
+    named = {roles.get(name, name) for name in names}
+    for role in SWITCHED_OFF:
+        if names and not wrong and role in possible and role not in named:
+            found = f"an order without the {role}"
+            yield Flaw(("bench", "make_safe"), found, f'"{role}" in it: it can hold energy')
 
 
 def _table(data: Table, key: str) -> Table:

@@ -16,6 +16,9 @@ RATE_WINDOW_S = 60.0
 """A rate of rise is taken over a minute: long against the thermometer's noise, short against
 the minutes that a heatsink needs."""
 
+MOST_WITHOUT_NUMBER = 3
+"""A single damaged answer may happen; three in a row are a blind guard."""
+
 RATE_MINIMUM_S = 20.0
 """Under this span a rate says more about noise than about heat."""
 
@@ -55,6 +58,7 @@ class Guards:
 
     def __init__(self, bounds: Iterable[GuardBound]) -> None:
         self._bounds: Mapping[str, GuardBound] = {b.channel: b for b in tightest(bounds)}
+        self._missing: dict[str, int] = {}
         self._history: dict[str, deque[tuple[float, float]]] = {
             b.channel: deque() for b in self._bounds.values() if b.rate_at_most != float("inf")
         }
@@ -77,6 +81,15 @@ class Guards:
             if bound is not None:
                 self._check_one(reading, bound)
 
+    def _without_number(self, reading: Reading) -> None:
+        """Count readings without a number: a guard that sees nothing guards nothing."""
+        count = self._missing[reading.channel] = self._missing.get(reading.channel, 0) + 1
+        if count >= MOST_WITHOUT_NUMBER:
+            raise GuardTripped(
+                f"{reading.channel} gave no number {count} times in a row, last {reading.raw!r} at "
+                f"{reading.answered_at:.1f} s, so its guard is blind."
+            )
+
     def _check_one(self, reading: Reading, bound: GuardBound) -> None:
         value = reading.value
         if reading.flag == "overload":
@@ -85,7 +98,9 @@ class Guards:
                 f"{reading.answered_at:.1f} s, so its guard can't tell how far."
             )
         if isnan(value):
+            self._without_number(reading)
             return
+        self._missing.pop(reading.channel, None)
         if not bound.at_least <= value <= bound.at_most:
             raise GuardTripped(
                 f"{reading.channel} read {value:.6g} at {reading.answered_at:.1f} s; its guard "

@@ -71,12 +71,14 @@ class LiveBench:
         recorder: Recorder,
         guards: Guards,
         on_time: Callable[[float], None] = lambda _: None,
+        check_stop: Callable[[], None] = lambda: None,
     ) -> None:
         self._bench = bench
         self._clock = bench.clock
         self._recorder = recorder
         self._guards = guards
         self._on_time = on_time
+        self._check_stop = check_stop
         self._last_watch = float("-inf")
         self._knobs: dict[str, float | str | bool] = {}
 
@@ -88,6 +90,7 @@ class LiveBench:
         GuardTripped, BenchFailed, TrialStopped
             After what was read so far is in the record; making safe is the caller's.
         """
+        self._check_stop()
         seq = self._recorder.begin_request(request, self._clock.now())
         try:
             reply = self._carry_out(seq, request)
@@ -118,6 +121,7 @@ class LiveBench:
         self, seq: int, tick: int, at: float, channels: tuple[str, ...], role: RowRole
     ) -> tuple[Reading, ...]:
         """Read channels, and the guarded ones when due; record first, then look at the guards."""
+        self._check_stop()
         wanted = channels
         if at - self._last_watch >= WATCH_PERIOD_S:
             channels = tuple(dict.fromkeys((*wanted, *self._guards.channels)))
@@ -140,7 +144,7 @@ class LiveBench:
             due = start + tick * request.period_s
             if tick and now - due > request.period_s:
                 continue  # missed: the schedule is absolute, so the gap stays visible
-            at = self._clock.sleep_until(due) if tick else start
+            at = self._wait(seq, tick, now, due) if tick else start
             for reading in self._tick(seq, tick, at, wanted, "read"):
                 asked[reading.channel].append(reading.asked_at)
                 answered[reading.channel].append(reading.answered_at)
@@ -156,6 +160,13 @@ class LiveBench:
             answered={c: np.array(v) for c, v in answered.items()},
             value={c: np.array(v) for c, v in value.items()},
         )
+
+    def _wait(self, seq: int, tick: int, now: float, due: float) -> float:
+        """Wait until `due`; over long waits the guards go on watching."""
+        while due - now > WATCH_PERIOD_S:
+            now = self._clock.sleep_until(now + WATCH_PERIOD_S)
+            self._tick(seq, tick, now, (), "watch")
+        return self._clock.sleep_until(due)
 
     def _settle(self, seq: int, request: Settle) -> Settled:
         channels = tuple(request.tolerance)

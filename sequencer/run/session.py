@@ -1,28 +1,29 @@
 """One run from start to end: bench opened, trials performed, bench made safe, all recorded."""
 
-import signal
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from types import FrameType
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import BaseModel
 
 from drivers.errors import InstrumentError
 from drivers.roles import Bench
 from sequencer.documents.load import Documents
-from sequencer.errors import BenchFailed, Interrupted, SteadyrailError
+from sequencer.errors import BenchFailed, RecordError, RecordFailed, SteadyrailError
 from sequencer.record.write import RecordWriter
 from sequencer.run.bounds import guard_bounds
 from sequencer.run.guards import Guards
 from sequencer.run.live import LiveBench
 from sequencer.run.loop import perform
 from sequencer.run.make_safe import SafeReport, make_safe
+from sequencer.run.stop import Stop
 from sequencer.trials.trial import Context, Trial
 
 PROVES_VOLTAGE = ("voltage.sense", "voltage.terminals")
 """Channels that prove that the output's voltage has gone."""
+
+MAKE_SAFE = "make safe"
+"""The kind of event that tells how making safe went; its detail holds whether it was verified."""
 
 STOPPED = "stopped"
 """The kind of event that tells why a run did not end by itself; its detail holds the exit code."""
@@ -41,6 +42,7 @@ def run_trials(
     documents: Documents,
     planned: Sequence[tuple[Trial[Any], BaseModel]],
     writer: RecordWriter,
+    stop: Stop,
     *,
     on_time: Callable[[float], None] = lambda _: None,
     on_trial: Callable[[str], None] = lambda _: None,
@@ -53,37 +55,33 @@ def run_trials(
     making safe went before anything else is tried, as the record may be what failed: a record that
     can't be written (a full disk) and programming errors are raised, after the bench was made safe.
     """
-    live = LiveBench(
-        bench, writer, Guards(guard_bounds(documents.bench, documents.profile)), on_time
-    )
+    guards = Guards(guard_bounds(documents.bench, documents.profile))
+    live = LiveBench(bench, writer, guards, on_time, stop.check)
     context = Context(documents.unit, documents.bench)
     stopped: SteadyrailError | None = None
-    safe = SafeReport(())
     try:
-        with _signals_interrupt():
-            try:
-                _preflight(bench, writer)
-                for number, (trial, settings) in enumerate(planned):
-                    on_trial(trial.name)
-                    writer.begin_trial(number, trial.name, settings.model_dump_json())
-                    perform(trial.procedure(settings, context), live)
-            except SteadyrailError as error:
-                stopped = error
-            except InstrumentError as error:
-                stopped = BenchFailed(str(error))
-            except KeyboardInterrupt as interrupt:
-                by = f" by {interrupt}" if str(interrupt) else ""
-                stopped = Interrupted(f"The run was interrupted{by}.")
+        stop.check()
+        _preflight(bench, writer)
+        for number, (trial, settings) in enumerate(planned):
+            on_trial(trial.name)
+            writer.begin_trial(number, trial.name, settings.model_dump_json())
+            perform(trial.procedure(settings, context), live)
+    except RecordError as error:
+        stopped = RecordFailed(str(error))
+    except SteadyrailError as error:
+        stopped = error
+    except InstrumentError as error:
+        stopped = BenchFailed(str(error))
     finally:
-        with _signals_ignored():
-            safe = _make_safe(bench, documents)
-            on_safe(safe)
-            at = _last_time(bench)
-            if stopped is not None:
-                detail = {"exit": int(stopped.exit_code)}
-                writer.event(at, STOPPED, "alarm", str(stopped), detail)
-            writer.event(at, "make safe", "note" if safe.verified else "alarm", str(safe))
-            writer.commit()
+        safe = _make_safe(bench, documents)
+        on_safe(safe)
+    at = _last_time(bench)
+    if isinstance(stopped, RecordFailed):
+        raise stopped
+    if stopped is not None:
+        writer.event(at, STOPPED, "alarm", str(stopped), {"exit": int(stopped.exit_code)})
+    severity: Literal["note", "alarm"] = "note" if safe.verified else "alarm"
+    writer.event(at, MAKE_SAFE, severity, str(safe), {"verified": int(safe.verified)})
     return Ended(stopped, safe)
 
 
@@ -118,34 +116,3 @@ def _last_time(bench: Bench) -> float:
         return bench.clock.now()
     except InstrumentError:
         return float("nan")
-
-
-@contextmanager
-def _signals_interrupt() -> Iterator[None]:
-    """Let SIGTERM and SIGHUP end the run as Ctrl-C does: bench made safe, record kept."""
-
-    def interrupt(number: int, frame: FrameType | None) -> None:
-        del frame
-        # No Exception: nothing on the way may take it for a failed instrument and try again.
-        raise KeyboardInterrupt(signal.Signals(number).name)
-
-    with _handlers(interrupt, (signal.SIGTERM, signal.SIGHUP)):
-        yield
-
-
-@contextmanager
-def _signals_ignored() -> Iterator[None]:
-    """Nothing interrupts making safe."""
-    with _handlers(signal.SIG_IGN, (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)):
-        yield
-
-
-@contextmanager
-def _handlers(handler: Any, numbers: Sequence[signal.Signals]) -> Iterator[None]:
-    """Set signal handlers for a while (Any: the standard library's own union of handlers)."""
-    before = {number: signal.signal(number, handler) for number in numbers}
-    try:
-        yield
-    finally:
-        for number, old in before.items():
-            signal.signal(number, old)

@@ -9,7 +9,7 @@ import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 
-from sequencer.errors import BenchFailed
+from sequencer.errors import BenchFailed, Exit, UsageError
 
 END_WAIT_S = 5.0
 
@@ -28,7 +28,7 @@ def simulation(scenario: str, seed: int) -> Iterator[Mapping[str, str]]:
     BenchFailed
         When it does not come up; says what it wrote.
     """
-    words = ["serve", "--scenario", scenario, "--seed", str(seed), "--port", "0"]
+    words = ["serve", f"--scenario={scenario}", f"--seed={seed}", "--port=0"]
     process = subprocess.Popen(  # noqa: S603  # our own program, with our own arguments
         [*command(), *words, "--until-stdin-closes"],
         stdin=subprocess.PIPE,
@@ -57,9 +57,11 @@ def _addresses(process: "subprocess.Popen[str]", scenario: str) -> Mapping[str, 
     try:
         return dict(json.loads(line)["instruments"])
     except (ValueError, KeyError, TypeError):
+        wrong_call = process.poll() or process.wait(END_WAIT_S)
         process.kill()
         said = process.stderr.read().strip() if process.stderr is not None else ""
-        raise BenchFailed(
+        kind = UsageError if wrong_call == Exit.WRONG_USE else BenchFailed
+        raise kind(
             f"The simulated bench did not start with scenario {scenario!r}: "
             f"{said or line.strip() or 'it said nothing'}"
         ) from None

@@ -11,7 +11,7 @@ from sequencer.numerics.line_known import line_with_covariance
 from sequencer.numerics.pairs import LevelDifferences, bracketed_differences
 from sequencer.requests import Array
 from sequencer.results import Component
-from sequencer.trials.trial import VOLTAGE, Context, Point
+from sequencer.trials.trial import VOLTAGE, Context, Point, refuse_frozen
 from sequencer.uncertainty.accuracy import absolute, difference, wander_components
 from sequencer.uncertainty.combine import rectangular, scaled
 
@@ -33,13 +33,15 @@ def visits(fractions: Sequence[float], repeats: int) -> Iterator[float]:
 class LevelMeans:
     """Mean differences from no load; arrays of shape (levels,) beginning with no load itself.
 
-    `lag_s` is the mean time between a level and a visit to no load beside it.
+    `lag_s` is the mean time between a level and a visit to no load beside it; `open_voltage` the
+    mean voltage at the sense points without load.
     """
 
     voltage: LevelDifferences
     current: LevelDifferences
     lag_s: float
     readings: int
+    open_voltage: float
 
     @property
     def dv(self) -> Array:
@@ -80,6 +82,7 @@ def level_means(points: Sequence[Point], voltage: str, current: str) -> LevelMea
             f"Only {len(points)} points were measured; at least one level between two visits to "
             "no load, twice, is needed."
         )
+    refuse_frozen(used, voltage)
     levels = np.array([float(point.tag["fraction"]) for point in used])
     times = np.array([point.time(voltage) for point in used])
     return LevelMeans(
@@ -87,6 +90,7 @@ def level_means(points: Sequence[Point], voltage: str, current: str) -> LevelMea
         current=_differences(used, current, levels),
         lag_s=float(np.mean(np.diff(times))),
         readings=min(point.values(voltage).size for point in used),
+        open_voltage=float(np.mean([p.mean(VOLTAGE) for p in used if p.tag["fraction"] == 0.0])),
     )
 
 
@@ -96,10 +100,10 @@ def _differences(points: Sequence[Point], channel: str, levels: Array) -> LevelD
     return bracketed_differences(times, levels, values, 0.0)
 
 
-def reached_by(means: LevelMeans, voltage: float) -> dict[str, float]:
+def reached_by(means: LevelMeans) -> dict[str, float]:
     """Return the condition that was measured, by the keys of a limit's condition."""
     return {
-        "voltage": voltage,
+        "voltage": means.open_voltage,
         "current_from": 0.0,
         "current_to": float(means.di.max()),
     }

@@ -20,7 +20,7 @@ from sequencer.numerics.limit_figures import Quantity
 from sequencer.requests import Array, LoadState, Procedure, Reply, Request
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.steps import leave, mean_of, prepare, read_at, tolerances
-from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
+from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial, refuse_frozen
 from sequencer.uncertainty import accuracy as meter
 from sequencer.uncertainty.combine import rectangular, type_a
 from sequencer.uncertainty.figure import make_figure
@@ -76,9 +76,16 @@ class Found:
 
 
 def departure(settings: Settings, context: Context) -> float:
-    """Return the departure in volts that counts as having left the constant-voltage line."""
-    if settings.onset_departure is not None:
-        return settings.onset_departure
+    """Return the departure in volts that counts as having left the constant-voltage line.
+
+    The unit's promised load regulation; a profile may ask for less, never for more.
+    """
+    promised = _promised(settings, context)
+    asked = settings.onset_departure
+    return promised if asked is None else min(asked, promised)
+
+
+def _promised(settings: Settings, context: Context) -> float:
     for limit in context.unit.limits:
         upper = limit.bound.upper
         if limit.judged_figure == "load_regulation" and upper is not None:
@@ -204,6 +211,8 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
     FigureError
         When too few points were measured.
     """
+    if not evidence.points(leg="down"):
+        raise FigureError("The run ended before the limit sweep began.")
     down, up = _leg(evidence, "down"), _leg(evidence, "up")
     both = (np.concatenate([down[0], up[0]]), np.concatenate([down[1], up[1]]))
     try:
@@ -233,6 +242,8 @@ def _trace(settings: Settings, evidence: Evidence, points: tuple[Array, Array]) 
 def _leg(evidence: Evidence, leg: str) -> tuple[Array, Array]:
     points = evidence.points(leg=leg)
     current = evidence.context.current
+    refuse_frozen(points, VOLTAGE)
+    refuse_frozen(points, current)
     return (
         np.array([point.mean(current) for point in points]),
         np.array([point.mean(VOLTAGE) for point in points]),
@@ -256,7 +267,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     """
     data = traced(settings, evidence)
     reached = {
-        "voltage": settings.voltage,
+        "voltage": float(max(data.down[1].max(), data.up[1].max(initial=0.0))),
         "current_from": 0.0,
         "current_to": float(max(data.down[0].max(), data.up[0].max(initial=0.0))),
         "load_voltage": float(data.down[1].min()),

@@ -123,7 +123,7 @@ def _regulation(settings: Settings, evidence: Evidence, means: LevelMeans, missi
             ),
             *current_components(evidence.context, means, step),
         ],
-        reached=reached_by(means, settings.voltage),
+        reached=reached_by(means),
         notes=(
             *filter(None, (missing,)),
             f"The unit drifted by {drift_mv:.3g} mV during the trial; visits to no load around "
@@ -148,7 +148,7 @@ def _resistance(settings: Settings, evidence: Evidence, means: LevelMeans, missi
             *slope_components(context, context.current, full, means, per_unit=line.slope / full),
             *scale_components(context.accuracy(context.current), line.slope),
         ],
-        reached=reached_by(means, settings.voltage),
+        reached=reached_by(means),
         notes=tuple(filter(None, (missing,))),
     )
 
@@ -173,7 +173,7 @@ def _linearity(settings: Settings, evidence: Evidence, means: LevelMeans, missin
             ),
             rectangular("lift by noise", greatest.u_bias * np.sqrt(3.0)),
         ],
-        reached=reached_by(means, settings.voltage),
+        reached=reached_by(means),
         notes=(
             *filter(None, (missing,)),
             "A greatest departure of noisy values is larger than the true one; what noise adds on "

@@ -12,8 +12,8 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
-from sequencer.errors import FigureError
-from sequencer.requests import LoadState, Note, Procedure, Readings, Reply, Request
+from sequencer.errors import FigureError, TrialStopped
+from sequencer.requests import LoadState, Procedure, Readings, Reply, Request
 from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials.brackets import (
     LevelMeans,
@@ -58,6 +58,9 @@ EQUIVALENT_AREAS_MM2 = (0.75, 2.5)
 FIRST_FRACTION = 0.05
 """The current that must show plausible leads before more is drawn."""
 
+STRAY_SHARE, STRAY_A = 0.01, 0.02
+"""With the load off no more flows than 1 % of the rating and an ammeter's 20 mA."""
+
 PLAUSIBLE_DROP_V = 0.5
 """Without an allowance in the unit document, half a volt at full current (common practice)."""
 
@@ -101,20 +104,27 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     yield from prepare(settings.voltage)
     allowed = context.unit.ratings.sense_compensation or PLAUSIBLE_DROP_V
     none = yield from visit(0.0, 0.0, "first")
+    stray = mean_of(none, context.current)
+    if not abs(stray) <= STRAY_SHARE * context.unit.ratings.current + STRAY_A:
+        yield from leave()
+        raise TrialStopped(
+            f"{context.current} reads {stray:.3g} A although the load is off: the sense leads look "
+            "reversed, something else draws current, or the ammeter is wrong. The current is not "
+            "raised, and no other trial either."
+        )
     first = yield from visit(FIRST_FRACTION, FIRST_FRACTION * settings.current, "first")
     scale = settings.current * FIRST_FRACTION
     for channel in (VOLTAGE, VOLTAGE_AT_LOAD):
         drop = mean_of(none, channel) - mean_of(first, channel)
         at_full = drop / FIRST_FRACTION
         if not abs(at_full) <= allowed:
-            yield Note(
+            yield from leave()
+            raise TrialStopped(
                 f"{channel} fell by {drop * 1e3:.3g} mV at {scale:.3g} A, which would be "
                 f"{at_full:.3g} V at {settings.current:.3g} A, more than {allowed:.3g} V: the "
-                "sense leads look open, reversed or not connected. The current is not raised.",
-                "warning",
+                "sense leads look open, reversed or not connected. The current is not raised, and "
+                "no other trial either: mend the leads first."
             )
-            yield from leave()
-            return
     levels = [fraction for fraction in settings.fractions if fraction > 0.0]
     level = yield from trimmed_levels(visit, context.current, settings.current, levels)
     for fraction in visits(settings.fractions, settings.repeats):
@@ -213,7 +223,7 @@ def _difference(
             *wander_components(context.accuracy(VOLTAGE), level, lag_s=gap.lag_s),
             *current_components(context, gap, step),
         ],
-        reached=reached_by(gap, settings.voltage),
+        reached=reached_by(gap),
     )
 
 
@@ -234,7 +244,7 @@ def _resistance(
             *slope_components(context, VOLTAGE_AT_LOAD, settings.voltage, gap, per_unit=1 / full),
             *scale_components(context.accuracy(context.current), line.slope),
         ],
-        reached=reached_by(sense, settings.voltage),
+        reached=reached_by(sense),
     )
 
 

@@ -6,9 +6,10 @@ one-minute means. Terms: drift after warm-up, all else constant.
 
 from dataclasses import dataclass
 from math import sqrt
+from typing import Self
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts
 from sequencer.errors import FigureError
@@ -37,6 +38,21 @@ class Settings(BaseModel):
     period: PositiveSeconds = 1.0
     channels: tuple[str, ...] = Field(default=())
 
+    @model_validator(mode="after")
+    def _not_endless(self) -> Self:
+        count = (self.duration + (self.warm_up or 0.0)) / self.period
+        if count > MOST_READINGS:
+            message = (
+                f"{count:.3g} readings of each channel are more than {MOST_READINGS:.0e}: choose "
+                "a longer period or a shorter duration"
+            )
+            raise ValueError(message)
+        return self
+
+
+MOST_READINGS = 3e6
+"""A month at one reading a second; more would not fit into a computer's memory."""
+
 
 def warm_up_s(settings: Settings, context: Context) -> float:
     """Return the warm-up in seconds: the profile's, else the unit's."""
@@ -44,9 +60,9 @@ def warm_up_s(settings: Settings, context: Context) -> float:
 
 
 def channels_of(settings: Settings, context: Context) -> tuple[str, ...]:
-    """Return the channels to read; the output voltage is always among them."""
+    """Return the channels to read; the output voltage and the current are always among them."""
     usual = (context.current, *(c for c in (HEATSINK, AMBIENT) if context.has(c)))
-    return tuple(dict.fromkeys((VOLTAGE, *(settings.channels or usual))))
+    return tuple(dict.fromkeys((VOLTAGE, context.current, *(settings.channels or usual))))
 
 
 def procedure(settings: Settings, context: Context) -> Procedure:
@@ -133,7 +149,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     data = soaked(settings, evidence)
     found = departures(data.minutes)
     reached = {
-        "voltage": settings.voltage,
+        "voltage": float(data.minutes.mean[0]),
         "current_to": data.current,
         "duration": data.duration_s,
     }

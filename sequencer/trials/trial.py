@@ -1,7 +1,8 @@
 """What a trial is made of, what it may know, and the evidence that its figures are drawn from."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Generic, TypeVar
 
 import numpy as np
@@ -102,6 +103,30 @@ class Point:
                 value={**self.readings.value, name: value},
             ),
         )
+
+
+def refuse_frozen(points: Sequence[Point], channel: str) -> None:
+    """Refuse readings of a meter that has stopped measuring.
+
+    Between two visits at different loads something changes, if only by noise; a meter that shows
+    the very same digits through both does not measure.
+
+    Raises
+    ------
+    FigureError
+        When all readings of two visits in a row are one and the same number.
+    """
+    for before, after in pairwise(points):
+        values = np.concatenate([before.values(channel), after.values(channel)])
+        if before.tag != after.tag and values.size > MOST_ALIKE and np.ptp(values) == 0.0:
+            raise FigureError(
+                f"{channel} read {values[0]:.9g} {values.size} times in a row while the load was "
+                "changed: the meter looks frozen, or its range is too coarse for this unit."
+            )
+
+
+MOST_ALIKE = 6
+"""So many equal readings may be chance on a meter with few digits; more are none."""
 
 
 def difference_name(first: str, second: str) -> str:

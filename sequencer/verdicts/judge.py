@@ -56,8 +56,29 @@ def judge(
             continue
         checked = [(figure, check_coverage(figure.reached, limit.condition)) for figure in found]
         covered = [pair for pair in checked if pair[1].covered]
-        verdicts += [_one(figure, check, limit, rule) for figure, check in covered or checked[:1]]
+        verdicts += [
+            _broken(figure, check, limit, rule) or _one(figure, check, limit, rule)
+            for figure, check in covered or checked[:1]
+        ]
     return tuple(verdicts)
+
+
+GREATEST = frozenset(
+    {"load_regulation", "load_linearity", "drift", "drift_span", "drift_about_mean", "sense_error"}
+)
+"""Figures that are the greatest of something over a span: over more of it they only grow."""
+
+
+def _broken(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> Verdict | None:
+    """Return a fail where a greatest departure is too great in the part that was measured."""
+    if check.covered or figure.name not in GREATEST:
+        return None
+    setting = _setting(limit, figure)
+    verdict = decide(figure, limit.lower(setting), limit.upper(setting), rule, True)
+    if verdict.outcome != "fail":
+        return None
+    why = f"{verdict.why} {check.why} More would only be worse."
+    return replace(verdict, why=why, remarks=())
 
 
 def with_coverage(figures: Sequence[Figure], limits: Sequence[Limit]) -> tuple[Figure, ...]:

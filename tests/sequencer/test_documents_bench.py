@@ -165,16 +165,29 @@ TWO_CLOCKS = changed(
         (
             changed(BENCH, "bench", "make_safe", to=["load", "suply"]),
             (
-                'bench.make_safe[1]: found "suply", expected a role or instrument of '
-                "this bench (did "
-                'you mean "supply"?): load, meter, sink, supply, thermometer, voltmeter, warmth'
+                'bench.make_safe[1]: found "suply", expected what can be switched off on this '
+                'bench (did you mean "supply"?): load, sink, supply'
+            ),
+        ),
+        (
+            changed(BENCH, "bench", "make_safe", to=["load"]),
+            (
+                "bench.make_safe: found an order without the supply, expected "
+                '"supply" in it: it can hold energy'
+            ),
+        ),
+        (
+            changed(BENCH, "bench", "make_safe", to=["load", "supply", "thermometer"]),
+            (
+                'bench.make_safe[2]: found "thermometer", expected what can be switched off on '
+                "this bench: load, sink, supply"
             ),
         ),
         (
             changed(BENCH, "bench", "operator", to="none"),
             (
-                'bench.make_safe[1]: found "supply", expected a role or instrument of this bench: '
-                "load, meter, sink, thermometer, voltmeter, warmth"
+                'bench.make_safe[1]: found "supply", expected what can be switched off on this '
+                "bench: load, sink"
             ),
         ),
         (

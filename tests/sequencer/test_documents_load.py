@@ -42,8 +42,8 @@ def test_a_shipped_profile_comes_with_its_unit_and_bench() -> None:
     assert documents.unit.unit.tag == "W-17"
     assert documents.bench.bench.name == "simulated"
     assert [entry.trial for entry in documents.profile.trials] == [
-        "load_steps",
         "sense_check",
+        "load_steps",
         "limit_sweep",
     ]
     assert documents.unit_source.path.endswith("units/w-17.toml")

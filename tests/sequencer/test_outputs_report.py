@@ -123,6 +123,27 @@ def test_every_figure_is_explained_in_a_sentence_beside_it(html):
         assert FIGURES[figure.name].meaning in text
 
 
+def test_the_rule_says_what_is_tolerated_as_covered_and_how_to_read_the_margin(html):
+    text = " ".join(Page(html).pieces.split()).replace("\u00a0", " ")
+    assert "set voltage is within 1 % of the promised one" in text
+    assert "greatest current reaches 99.5 % and the time 99.95 %" in text
+    assert "negative outside the limit, pass from 1 upward, fail below −1" in text
+    assert text.count("95.45 %") == 2
+    assert "about 95" not in text
+    rows = {row.verdict.figure: row.margin for row in ROWS}
+    assert rows["drift"] == "−3.78"  # (30 − 36.8) mV over 1.8 mV
+    assert rows["limit_current"] == "62.7"  # (3.287 − 3) A over 4.578 mA
+    assert rows["short_current"] == "–"
+
+
+def test_no_identifier_is_shown_where_words_belong(html):
+    text = Page(html).pieces
+    for figure in made_up().figures:
+        assert figure.name not in text or "_" not in figure.name
+    for key in ("current_to", "load_voltage", "load_steps"):
+        assert key not in text
+
+
 def test_every_known_figure_has_a_sentence_without_identifiers():
     for figure in FIGURES.values():
         assert re.fullmatch(r"[A-Z][^_]{40,160}\.", figure.meaning)

@@ -41,8 +41,34 @@ def safe(bench: StandInBench, *order: str) -> tuple[bool, str]:
 def test_load_and_supply_are_off_and_proven_by_readings() -> None:
     verified, text = safe(bench_under_load(), "load", "supply")
     assert verified
-    assert "current.shunt 0.001" in text
-    assert "voltage.sense 0.01" in text
+    assert "current.shunt 0.001 A" in text
+    assert "voltage.sense 0.01 V" in text
+
+
+def test_everything_is_told_to_switch_off_before_anything_is_waited_for() -> None:
+    bench = bench_under_load()
+    bench.channels = {**bench.channels, "current.shunt": lambda _: 3.0}
+    assert bench.operator is not None
+    heard_at: list[float] = []
+    bench.operator.on_hearing = lambda _: heard_at.append(bench.clock.now())
+    assert not safe(bench, "load", "supply")[0]
+    assert heard_at == [0.0]
+
+
+def test_one_low_reading_proves_nothing() -> None:
+    bench = bench_under_load()
+    count = iter(range(10_000))
+    bench.channels = {
+        **bench.channels,
+        "current.shunt": lambda _: 0.0 if next(count) % 3 == 0 else 3.0,
+    }
+    assert not safe(bench, "load")[0]
+
+
+def test_a_role_that_nothing_can_switch_off_is_not_verified() -> None:
+    verified, text = safe(bench_under_load(), "load", "thermometer")
+    assert not verified
+    assert "thermometer off: nothing here can switch it off" in text
 
 
 def test_a_load_that_stays_on_is_not_verified_but_the_supply_is_still_tried() -> None:
@@ -53,7 +79,7 @@ def test_a_load_that_stays_on_is_not_verified_but_the_supply_is_still_tried() ->
     verified, text = safe(bench, "load", "supply")
     assert not verified
     assert "NOT VERIFIED" in text
-    assert "still current.shunt 3" in text
+    assert "does not confirm it (current.shunt 3 A)" in text
     assert bench.operator.heard == ["Switch the output off."]
 
 
