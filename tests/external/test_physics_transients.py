@@ -133,4 +133,5 @@ def test_the_world_holds_up_as_an_independent_integrator_says(ohm: float) -> Non
     for time, volts in zip(times, outside, strict=True):
         world.advance_to(20.0 + float(time))
         expected = min(held, (volts - saturation) * held / start.terminals_v)
-        assert world.voltage("sense") == pytest.approx(expected, abs=0.01)  # found 8 mV at the end, else 1 mV
+        # Found 8 mV at the end, else 1 mV.
+        assert world.voltage("sense") == pytest.approx(expected, abs=0.01)
