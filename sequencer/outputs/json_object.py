@@ -5,7 +5,7 @@ import math
 from typing import Any
 
 from sequencer.result import Result
-from sequencer.results import Event, Figure, Verdict
+from sequencer.results import Component, Event, Figure, Verdict
 
 JsonObject = dict[str, Any]
 """JSON's own types; a closer type would have to be recursive and say no more."""
@@ -55,6 +55,19 @@ def _figure(figure: Figure) -> JsonObject:
             "quantity": coverage.quantity,
         },
         "reached": {name: _number(value) for name, value in figure.reached.items()},
+        "budget": [_component(part) for part in figure.budget],
+    }
+
+
+def _component(part: Component) -> JsonObject:
+    return {
+        "name": part.name,
+        "distribution": part.distribution,
+        "u": _number(part.u),
+        "unit": part.unit or None,
+        "sensitivity": _number(part.sensitivity),
+        "contribution": _number(part.contribution),
+        "dof": _number(part.dof),
     }
 
 

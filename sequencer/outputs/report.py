@@ -11,12 +11,14 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from sequencer.outputs import words
+from sequencer.outputs.budget import budget_table
 from sequencer.outputs.chart_style import NARROW, WIDE, Size
 from sequencer.outputs.charts import render, thinned
 from sequencer.outputs.files import write_text
 from sequencer.outputs.limit_marks import with_limits
 from sequencer.outputs.rail import rail
 from sequencer.outputs.rows import event_counts, figures_by_trial, headline, limit_rows
+from sequencer.outputs.rule_words import CONFIDENCE, rule_words
 from sequencer.result import Result
 from sequencer.results import Chart
 
@@ -60,7 +62,9 @@ def report_html(result: Result) -> str:
         ],
         event_counts=event_counts(result),
         few_events=FEW_EVENTS,
-        rule_text=words.RULES[result.rule],
+        rule_words=rule_words(result.rule),
+        confidence=CONFIDENCE,
+        budget_table=budget_table,
         words=words,
         rail=rail,
         style=Markup(_part("report.css")),  # noqa: S704 - our own file

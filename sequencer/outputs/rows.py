@@ -58,7 +58,7 @@ class LimitRow:
     limit: str
     outcome: str
     probability: str
-    ratio: str
+    margin: str
     coverage: str
     conditions: str
     why: str
@@ -125,7 +125,7 @@ def _limit_row(verdict: Verdict, result: Result) -> LimitRow:
         limit=words.limit(verdict),
         outcome=verdict.outcome,
         probability=words.probability(verdict.probability),
-        ratio="–" if verdict.ratio is None else f"{verdict.ratio:.3g}",
+        margin=words.margin(_margin(verdict, figure)),
         coverage=words.coverage(figure.coverage if figure else None),
         conditions=words.conditions(figure.reached) if figure else "–",
         why=verdict.why,
@@ -133,3 +133,15 @@ def _limit_row(verdict: Verdict, result: Result) -> LimitRow:
         figure=figure,
         verdict=verdict,
     )
+
+
+def _margin(verdict: Verdict, figure: Figure | None) -> float | None:
+    """Return the distance to the nearer limit in multiples of U, negative outside."""
+    if figure is None or verdict.ratio is None or not figure.expanded > 0.0:
+        return None
+    inside = []
+    if verdict.upper is not None:
+        inside.append(verdict.upper - figure.value)
+    if verdict.lower is not None:
+        inside.append(figure.value - verdict.lower)
+    return min(inside) / figure.expanded if inside else None

@@ -14,6 +14,9 @@ UNPRINTABLE = re.compile(
 )
 """Control characters, lone surrogates and direction overrides: no text of ours needs them."""
 
+RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+GREATEST_MARGIN = 9999
+"""Beyond this nobody needs the number, and it would need more room than its column has."""
 CONDITION_UNITS = {
     "voltage": "V",
     "current": "A",
@@ -33,18 +36,6 @@ CONDITION_WORDS = {
     "load_voltage": "voltage at the load",
     "line_from": "lowest line voltage, from the rated one",
     "line_to": "highest line voltage, from the rated one",
-}
-RULES = {
-    "simple": (
-        "Simple acceptance: a limit is kept when the measured value lies within it. The "
-        "uncertainty U is shown beside the value but does not move the limit."
-    ),
-    "guarded": (
-        "Guarded acceptance with w = U (ILAC-G8:09/2019, JCGM 106:2012): a value passes when it "
-        "lies within the limit by at least its expanded uncertainty U, and fails when it lies "
-        "outside by more than U. In between the verdict is conditional, and what was not measured "
-        "under the promised condition is not covered, never a pass."
-    ),
 }
 
 
@@ -83,6 +74,45 @@ def quantity(value: float, unit: str, digits: int = 4) -> str:
         return format_quantity(value, unit, digits)
     except ValueError:
         return f"{value:.{digits}g} {unit}"
+
+
+def number(value: float, digits: int) -> str:
+    """Return a number in figures where these are few, else as a multiple of a power of ten."""
+    if not math.isfinite(value) or value == 0.0:
+        return "0" if value == 0.0 else "–"
+    exponent = math.floor(math.log10(abs(value)))
+    if -4 <= exponent < 6:
+        text = f"{value:.{max(0, digits - 1 - exponent)}f}"
+    else:
+        text = f"{value / 10.0**exponent:.{digits - 1}f} × 10{str(exponent).translate(RAISED)}"
+    return text.replace("-", "−")
+
+
+def small_quantity(value: float, unit: str) -> str:
+    """Return an uncertainty's component with two digits; a relative one in per cent or ppm."""
+    if unit != "1":
+        return quantity(value, unit, 2)
+    return f"{number(1e6 * value, 2)} ppm" if abs(value) < 1e-3 else f"{number(100.0 * value, 2)} %"
+
+
+def spelled(unit: str) -> str:
+    """Return a unit's symbol; a ratio has none."""
+    return {"ohm": "Ω", "degC": "°C", "1": ""}.get(unit, unit)
+
+
+def share(value: float) -> str:
+    """Return a part of a whole in per cent, a very small one as a bound."""
+    return "< 0.1 %" if value < 0.001 else f"{100.0 * value:.{0 if value >= 0.0995 else 1}f} %"
+
+
+def margin(value: float | None) -> str:
+    """Return a margin in multiples of U: plain figures, never a power of ten."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    if abs(value) >= GREATEST_MARGIN:
+        return f"> {GREATEST_MARGIN}" if value > 0 else f"< −{GREATEST_MARGIN}"
+    decimals = 0 if abs(value) >= 99.5 else 1 if abs(value) >= 9.95 else 2
+    return f"{value:.{decimals}f}".replace("-", "−")
 
 
 def value_with_u(figure: Figure) -> str:
@@ -151,7 +181,7 @@ def conditions(reached: Mapping[str, float]) -> str:
 
 def degrees_of_freedom(dof: float) -> str:
     """Return degrees of freedom; a very large number is as good as infinite."""
-    return "∞" if dof > 1e4 else f"{dof:.1f}".removesuffix(".0")
+    return "∞" if dof > 1e4 else f"{dof:.{0 if dof >= 100 else 1}f}".removesuffix(".0")
 
 
 def bench_time(at: float) -> str:
