@@ -1,5 +1,6 @@
 """The plan: what a run will do, rehearsed with the same procedures, and what it will cover."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sequencer.documents.load import Documents
@@ -58,11 +59,12 @@ def make_plan(documents: Documents) -> Plan:
     figures: list[Figure] = []
     reasons: dict[str, str] = {}
     start_s = 0.0
+    knobs: Mapping[str, float | str | bool] = {}
     for trial, settings in planned_trials(documents):
-        rehearsal = Rehearsal(documents.unit, documents.bench, start_s)
+        rehearsal = Rehearsal(documents.unit, documents.bench, start_s, knobs)
         perform(trial.procedure(settings, context), rehearsal)
         planned.append(PlannedTrial(trial.name, trial.summary, tuple(rehearsal.plan)))
-        start_s = rehearsal.now_s
+        start_s, knobs = rehearsal.now_s, rehearsal.knobs
         steps: tuple[Step, ...] = tuple(rehearsal.steps)
         try:
             figures += trial.figures(settings, Evidence(trial.name, context, steps))

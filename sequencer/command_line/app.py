@@ -140,7 +140,8 @@ def judge(record: RecordArgument, json: JsonOption = False) -> None:
 def report(
     record: RecordArgument,
     to: Annotated[
-        Path | None, typer.Option(help="Where to write it; beside the record by default.")
+        Path | None,
+        typer.Option(help="Where to write it; beside the record by default, under a new name."),
     ] = None,
     readings: Annotated[
         Path | None, typer.Option(help="Also write all readings there as CSV.")

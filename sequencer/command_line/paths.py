@@ -19,6 +19,16 @@ def record_path(given: Path | None, profile: str, tag: str, started: datetime) -
     return Path(f"{words}-{started:%Y%m%d-%H%M%S}{RECORD_SUFFIX}")
 
 
+def unused(path: Path) -> Path:
+    """Return `path`, or the same name with the first number that is not taken."""
+    number = 2
+    found = path
+    while found.exists():
+        found = path.with_stem(f"{path.stem}-{number}")
+        number += 1
+    return found
+
+
 def free(path: Path, what: str) -> Path:
     """Return `path` if a new file can be made there.
 

@@ -2,6 +2,7 @@
 
 import json
 import sys
+from collections.abc import Mapping
 from dataclasses import replace
 
 from rich.console import Console
@@ -12,6 +13,7 @@ from sequencer.command_line.documents import load_checked
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import Exit
+from sequencer.outputs.words import title
 from sequencer.planning import Plan, PlannedLimit, PlannedTrial, make_plan
 from sequencer.run.bounds import guard_bounds
 from sequencer.run.guards import GuardBound
@@ -44,9 +46,16 @@ def _print(
     console.print()
     console.print(_limit_table(plan.limits))
     console.print()
-    console.print(_guard_table(bounds))
+    units = {name: channel.unit for name, channel in documents.bench.channels.items()}
+    console.print(_guard_table(bounds, units))
     console.print()
-    console.print(f"In all about {format_quantity(plan.duration_s, 's', 3)} of bench time.")
+    steps = [step for trial in plan.trials for step in trial.steps]
+    hottest = max((step.unit_power or 0.0 for step in steps), default=0.0)
+    console.print(
+        f"In all about {format_quantity(plan.duration_s, 's', 3)} of bench time; the unit turns at "
+        f"most about {_rounded(hottest, 'W')} into heat. Planned on a nominal unit: its limit "
+        "10 % above the rated current, knobs set once for all trials."
+    )
     for caution in CAUTIONS:
         console.print(f"• {caution}", markup=False)
 
@@ -58,12 +67,12 @@ def _trial_table(trial: PlannedTrial) -> Table:
     )
     for step in points(trial.steps):
         table.add_row(
-            format_quantity(step.at_s, "s", 4),
+            _clock(step.at_s),
             format_quantity(step.duration_s, "s", 3) if step.duration_s else "",
             step.what,
-            format_quantity(step.current, "A", 3),
-            format_quantity(step.load_power, "W", 3),
-            "" if step.unit_power is None else format_quantity(step.unit_power, "W", 3),
+            _rounded(step.current, "A"),
+            _rounded(step.load_power, "W"),
+            "" if step.unit_power is None else _rounded(step.unit_power, "W"),
         )
     return table
 
@@ -99,7 +108,7 @@ def _limit_table(limits: tuple[PlannedLimit, ...]) -> Table:
         covered = "yes" if limit.covered else "no" if limit.measured else "not in this profile"
         part = limit.coverage
         table.add_row(
-            limit.figure,
+            title(limit.figure),
             covered,
             "" if part is None else format_quantity(part.required, part.unit, 3),
             "" if part is None else format_quantity(part.reached, part.unit, 3),
@@ -108,23 +117,37 @@ def _limit_table(limits: tuple[PlannedLimit, ...]) -> Table:
     return table
 
 
-def _guard_table(bounds: tuple[GuardBound, ...]) -> Table:
-    table = _table(
-        "Guards that stop the run", ("channel", "at least", "at most", "rise per minute", "from")
-    )
+RATES = {"V": "V/s", "A": "A/s", "°C": "K/s"}
+
+
+def _guard_table(bounds: tuple[GuardBound, ...], units: Mapping[str, str]) -> Table:
+    table = _table("Guards that stop the run", ("channel", "at least", "at most", "rise", "from"))
     for bound in bounds:
         table.add_row(
             bound.channel,
-            _bound(bound.at_least),
-            _bound(bound.at_most),
-            _bound(bound.rate_at_most * 60),
+            _bound(bound.at_least, units[bound.channel]),
+            _bound(bound.at_most, units[bound.channel]),
+            _bound(bound.rate_at_most, RATES[units[bound.channel]]),
             bound.source,
         )
     return table
 
 
-def _bound(value: float) -> str:
-    return "" if abs(value) == float("inf") else f"{value:.6g}"
+def _clock(seconds: float) -> str:
+    hours, rest = divmod(round(seconds), 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}"
+
+
+def _rounded(value: float, unit: str) -> str:
+    """Return a planned value; what is less than a thousandth is nothing."""
+    return format_quantity(value if abs(value) >= LEAST_SHOWN else 0.0, unit, 3)
+
+
+LEAST_SHOWN = 1e-3
+
+
+def _bound(value: float, unit: str) -> str:
+    return "" if abs(value) == float("inf") else format_quantity(value, unit, 4)
 
 
 def _as_object(plan: Plan, bounds: tuple[GuardBound, ...]) -> dict[str, object]:

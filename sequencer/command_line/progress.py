@@ -12,10 +12,14 @@ from sequencer.planning import Plan
 
 
 class Progress:
-    """A bar on the error console; without a terminal, a line at each trial's start."""
+    """A bar on the error console; `plain`, or without a terminal, a line at each trial's start.
 
-    def __init__(self, console: Console, plan: Plan) -> None:
+    A person who is prompted at the same terminal gets it plain.
+    """
+
+    def __init__(self, console: Console, plan: Plan, *, plain: bool = False) -> None:
         self._console = console
+        self._plain = plain or not console.is_terminal
         self._total_s = plan.duration_s
         self._bar = Bar(
             TextColumn("{task.description}"),
@@ -23,7 +27,7 @@ class Progress:
             TextColumn("{task.percentage:>3.0f} %  {task.fields[left]} left"),
             console=console,
             transient=True,
-            disable=not console.is_terminal,
+            disable=plain or not console.is_terminal,
         )
         self._task = self._bar.add_task("start", total=self._total_s, left=self._left(0.0))
 
@@ -43,13 +47,13 @@ class Progress:
 
     def at(self, bench_time: float) -> None:
         """Show how far bench time has come."""
-        if self._console.is_terminal:
+        if not self._plain:
             self._bar.update(self._task, completed=bench_time, left=self._left(bench_time))
 
     def trial(self, name: str) -> None:
         """Show which trial runs."""
         self._bar.update(self._task, description=name)
-        if not self._console.is_terminal:
+        if self._plain:
             self._console.print(f"{name} …")
 
     def _left(self, bench_time: float) -> str:

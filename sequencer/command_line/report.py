@@ -5,7 +5,7 @@ from pathlib import Path
 from rich.console import Console
 
 from sequencer.assemble import result_of
-from sequencer.command_line.paths import REPORT_SUFFIX, free
+from sequencer.command_line.paths import REPORT_SUFFIX, free, unused
 from sequencer.errors import Exit
 from sequencer.outputs.files import write_text
 from sequencer.outputs.report import write_report
@@ -14,7 +14,7 @@ from sequencer.record.read import RecordReader
 
 def run(record: Path, to: Path | None, readings: Path | None) -> int:
     """Write the files and say where they are; return the exit code."""
-    page = free(to or record.with_suffix(REPORT_SUFFIX), "report")
+    page = free(to or unused(record.with_suffix(REPORT_SUFFIX)), "report")
     if readings is not None:
         free(readings, "table of readings")
     write_report(result_of(record), page)

@@ -150,7 +150,8 @@ def _carry_out(
             versions=versions(),
             options={} if simulated is None else simulated.model_dump(),
         )
-        with writer, Progress(console, plan) as progress:
+        by_hand = documents.bench.bench.operator == "terminal"
+        with writer, Progress(console, plan, plain=by_hand) as progress:
             events.attach(writer)
 
             def on_time(bench_time: float) -> None:

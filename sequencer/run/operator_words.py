@@ -11,11 +11,6 @@ def set_voltage(volts: float) -> str:
     return f"Set the output voltage to {volts:.3f} V."
 
 
-def band(low: float, high: float, unit: str) -> str:
-    """Return the band that the reading has to come into."""
-    return f"wanted {low:.5g} to {high:.5g} {unit}"
-
-
 def set_current_limit(limit: float | Literal["maximum"]) -> str:
     """Return the instruction for the current-limit knob."""
     if limit == "maximum":

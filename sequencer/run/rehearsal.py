@@ -1,5 +1,6 @@
 """The answerer that pretends: it answers at once from a nominal model, and writes down the plan."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,10 +50,17 @@ class PlannedStep:
 class Rehearsal:
     """Answer from the nominal unit; keep the steps as evidence and the plan as lines."""
 
-    def __init__(self, unit: UnitDocument, bench: BenchDocument, start_s: float = 0.0) -> None:
+    def __init__(
+        self,
+        unit: UnitDocument,
+        bench: BenchDocument,
+        start_s: float = 0.0,
+        knobs: Mapping[str, float | str | bool] | None = None,
+    ) -> None:
         self._unit = unit
         self._bench = bench
-        self._setting = 0.0
+        self.knobs = dict(knobs or {})
+        self._setting = float(self.knobs.get("voltage", 0.0))
         self._load = LoadState("current", 0.0, on=False)
         self._point = nominal.nominal_point(unit, bench, 0.0, self._load)
         self._random = np.random.default_rng(NOISE_SEED)
@@ -105,20 +113,24 @@ class Rehearsal:
         raise TypeError(f"a rehearsal can't answer {request!r}")
 
     def _supply(self, state: SupplyState) -> tuple[str, Reply]:
+        wanted: dict[str, tuple[float | str | bool | None, str]] = {
+            "output": (
+                state.output,
+                words.SWITCH_OUTPUT_ON if state.output else words.SWITCH_OUTPUT_OFF,
+            ),
+            "current_limit": (state.current_limit, _limit_words(state)),
+            "voltage": (state.voltage, words.set_voltage(state.voltage or 0.0)),
+        }
         said = []
-        if state.output is False:
-            said.append(words.SWITCH_OUTPUT_OFF)
-            self._setting = 0.0
-        if state.current_limit is not None:
-            said.append(words.set_current_limit(state.current_limit))
-        if state.output is True:
-            said.append(words.SWITCH_OUTPUT_ON)
-        if state.voltage is not None:
-            said.append(words.set_voltage(state.voltage))
-            self._setting = state.voltage
+        for knob, (value, sentence) in wanted.items():
+            if value is not None and self.knobs.get(knob) != value:
+                self.knobs[knob] = value
+                said.append(sentence)
+        self._setting = float(self.knobs.get("voltage", 0.0)) if self.knobs.get("output") else 0.0
         by_hand = self._unit.unit.control == "hand"
         self.now_s += PERSON_S * len(said) if by_hand else 0.0
-        return f"{'ask' if by_hand else 'supply'}: {' '.join(said)}", Applied(self.now_s, {})
+        what = " ".join(said) or "as it is"
+        return f"{'ask' if by_hand else 'supply'}: {what}", Applied(self.now_s, {})
 
     def _read(self, request: Read) -> Readings:
         times: Array = self.now_s + request.period_s * np.arange(request.count, dtype=np.float64)
@@ -145,3 +157,8 @@ class Rehearsal:
         entry = self._bench.channels[channel]
         drawn: Array = level + self._random.normal(0.0, entry.accuracy.noise * entry.scale, count)
         return drawn
+
+
+def _limit_words(state: SupplyState) -> str:
+    limit = state.current_limit
+    return "" if limit is None else words.set_current_limit(limit)
