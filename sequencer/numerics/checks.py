@@ -56,6 +56,27 @@ def matching(name: str, values: Values, other_name: str, other: Array) -> Array:
     return array
 
 
+#: Volts and amperes beyond this are no measurement: SCPI's overload markers begin at 9.9E37.
+_OVERLOAD = 1e9
+
+
+def measured(array: Array, name: str, unit: str) -> Array:
+    """Return volts or amperes unchanged.
+
+    Raises
+    ------
+    FigureError
+        If one is an overload marker.
+    """
+    worst = float(np.abs(array).max(initial=0.0))
+    if worst > _OVERLOAD:
+        raise FigureError(
+            f"{name}: found {worst:.3g} {unit}, which is a meter's overload marker. Take a range "
+            "that holds the value, or take the point out, and say so."
+        )
+    return array
+
+
 def rising_times(times: Values, at_least: int = 1, name: str = "times") -> Array:
     """Return `times` in seconds as a strictly rising array.
 

@@ -3,21 +3,21 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, matching, positive, series
+from sequencer.numerics.checks import Array, Values, matching, measured, positive, series
+from sequencer.numerics.corner_check import why_not
 from sequencer.numerics.corner_fit import CornerFit, fit_corner
 from sequencer.numerics.limit_figures import (
     LEVEL_SHARE,
-    LIMIT_SHARES,
     LimitDefinition,
     Quantity,
     from_fit,
-    from_lines,
     pooled,
 )
 from sequencer.numerics.line import StraightLine, fit_line
+from sequencer.numerics.measured_figures import FROM_LIMIT, Measured, from_points
+from sequencer.numerics.measured_lines import on_limit
 
 #: A limit current that falls to less than this share at the short is called foldback.
 _FOLDBACK = 0.9
@@ -49,16 +49,8 @@ class LimitTrace:
     notes: tuple[str, ...] = ()
 
 
-#: The figures that need the constant-current line.
-_FROM_LIMIT = (
-    "limit_current",
-    "knee_current",
-    "knee_voltage",
-    "short_current",
-    "limit_change",
-    "foldback_ratio",
-)
-_NAMES = (*_FROM_LIMIT, "knee_onset", "knee_sharpness")
+_JUDGED = ("limit_current", "knee_current", "knee_onset", "short_current")
+_NAMES = (*FROM_LIMIT, "knee_onset")
 
 
 def trace_limit(
@@ -93,8 +85,9 @@ def trace_limit(
     LimitTrace
         All from one rounded-corner fit, so their correlations are kept: the definitions' lines are
         taken over even rows of the fitted curve, which no uneven choice of points can tilt.
-        Where the corner can't be fitted, limit current, knee and short come from straight lines
-        through the points of each region, and `cannot` says why the rest is missing.
+        Where no rounded corner describes the points (`sequencer.numerics.corner_check`), all come
+        from the points themselves by the same definitions, `notes` says so and why, and `cannot`
+        says why others are missing.
 
     Raises
     ------
@@ -106,63 +99,95 @@ def trace_limit(
     Definitions: constant-voltage line, V against I from no load to 80 % of rated current;
     constant-current line, I against V over 25 to 75 % of the set voltage, points even in V;
     limit current, that line at half the set voltage; knee, the crossing of both; onset, the
-    greatest current still within `departure` of the first; sharpness, onset/knee; short current,
-    the second line at `load_voltage`; change, short current minus knee current; foldback ratio,
-    short/knee. Common practice, no source.
+    current up to which all are within `departure` of the first; sharpness, onset/knee; short
+    current, the second line at `load_voltage`; change, short current minus knee current; foldback
+    ratio, short/knee. Common practice, no source.
     """
-    i = series("current", current, 6)
-    v = matching("voltage", voltage, "current", i)
+    i = measured(series("current", current, 6), "current", "A")
+    v = measured(matching("voltage", voltage, "current", i), "voltage", "V")
     definition = LimitDefinition(
         positive("set voltage", set_voltage),
         positive("rated current", rated_current),
         positive("departure", departure),
         positive("load voltage", load_voltage),
     )
-    level, limit, cannot = _measured_lines(i, v, definition)
-    found: dict[str, Quantity] = {}
+    with np.errstate(all="ignore"):
+        points = from_points(i, v, definition)
+        fit, found, why = _fitted(i, v, definition, (u_current, u_voltage), points)
+    cannot = dict(points.cannot)
     notes: list[str] = []
-    fit: CornerFit | None = None
-    try:
-        fit = fit_corner(
-            i,
-            v,
-            level_up_to=LEVEL_SHARE * definition.rated_current,
-            u_current=u_current,
-            u_voltage=u_voltage,
-        )
-        found = from_fit(fit, definition)
+    if fit is not None and not why:
         notes += _fit_notes(fit)
-    except FigureError as error:
-        cannot |= dict.fromkeys(("knee_onset", "knee_sharpness"), str(error))
-        if level is not None and limit is not None:
-            found = from_lines(level, limit, definition)
-            notes.append("The corner could not be fitted; lines through the points were used.")
+    else:
+        found = dict(points.figures)
+        if found:
+            notes.append(
+                "Lines and onset were taken from the measured points themselves, not from a fitted "
+                f"rounded corner: {why}."
+            )
     lowest = float(v.min())
-    if limit is None or lowest > definition.set_voltage / 2:
-        why = "the load did not pull the output down to half the set voltage."
-        for name in (*_FROM_LIMIT, "knee_sharpness"):
+    if points.limit is None or lowest > definition.set_voltage / 2:
+        low = "the load did not pull the output down to half the set voltage."
+        for name in FROM_LIMIT:
             found.pop(name, None)
-            cannot.setdefault(name, why)
+            cannot.setdefault(name, low)
     elif lowest > LOAD_VOLTAGE_SHARE * definition.load_voltage:
         notes.append(
             f"The short current is extrapolated: the output came down to {lowest:.3g} V only, not "
             f"to {definition.load_voltage:.3g} V."
         )
+    found = {name: one for name, one in found.items() if _sound(one)}
     ratio = found.get("foldback_ratio")
     if ratio is not None and ratio.value < _FOLDBACK:
         notes.append(f"The limit folds back: {ratio.value:.2f} of the knee's current at the short.")
     for name in _NAMES:
         if name not in found:
-            cannot.setdefault(name, "The region it is taken from was not measured.")
+            cannot.setdefault(name, "The points do not determine it.")
+    notes += dict.fromkeys(
+        f"No {name.replace('_', ' ')}: {cannot[name]}" for name in _JUDGED if name not in found
+    )
     return LimitTrace(
         **{name: found.get(name) for name in _NAMES},
-        constant_voltage=level,
-        constant_current=limit,
+        constant_voltage=points.level,
+        constant_current=points.limit,
         corner=fit,
         lowest_voltage=lowest,
-        cannot={name: why for name, why in cannot.items() if name not in found},
+        cannot={name: text for name, text in cannot.items() if name not in found},
         notes=tuple(notes),
     )
+
+
+def _fitted(
+    i: Array,
+    v: Array,
+    definition: LimitDefinition,
+    stated: tuple[float | None, float | None],
+    points: Measured,
+) -> tuple[CornerFit | None, dict[str, Quantity], str]:
+    """Return the rounded corner, the figures it gives, and why it is not to be used ("" if it is).
+
+    A curve may be of any shape, and a fit may then break down in many ways; each only means that
+    the points have to speak for themselves.
+    """
+    try:
+        fit = fit_corner(
+            i,
+            v,
+            level_up_to=LEVEL_SHARE * definition.rated_current,
+            u_current=stated[0],
+            u_voltage=stated[1],
+        )
+        found = from_fit(fit, definition)
+    except FigureError as error:
+        return None, {}, str(error).rstrip(".")
+    except (ValueError, ArithmeticError, np.linalg.LinAlgError):
+        return None, {}, "the points do not fix one"
+    return fit, found, why_not(fit, found, points.figures, i, v)
+
+
+def _sound(one: Quantity) -> bool:
+    """Return whether value and uncertainty are numbers."""
+    return all(np.isfinite(number) for number in (one.value, one.u, one.per_sinking))
 
 
 def hysteresis(
@@ -187,15 +212,15 @@ def hysteresis(
     FigureError
         If either leg has fewer than 3 points there.
     """
-    at = set_voltage / 2
+    at = positive("set voltage", set_voltage) / 2
     legs = []
     for name, i, v in (
         ("down", down_current, down_voltage),
         ("back", back_current, back_voltage),
     ):
-        amps = series(f"current, way {name}", i, _LEAST_ON_LIMIT)
-        volts = matching(f"voltage, way {name}", v, "current", amps)
-        chosen = _on_limit(volts, set_voltage)
+        amps = measured(series(f"current, way {name}", i, _LEAST_ON_LIMIT), "current", "A")
+        volts = measured(matching(f"voltage, way {name}", v, "current", amps), "voltage", "V")
+        chosen = on_limit(volts, set_voltage)
         if np.count_nonzero(chosen) < _LEAST_ON_LIMIT:
             raise FigureError(
                 f"hysteresis: {np.count_nonzero(chosen)} points of the way {name} lie between 25 "
@@ -205,30 +230,6 @@ def hysteresis(
     down, back = legs
     parts = ((down.u_intercept, down.dof), (back.u_intercept, back.dof))
     return pooled(back.intercept - down.intercept, parts)
-
-
-def _measured_lines(
-    i: Array, v: Array, definition: LimitDefinition
-) -> tuple[StraightLine | None, StraightLine | None, dict[str, str]]:
-    """Return the lines through the measured points of both regions, and what is missing."""
-    cannot: dict[str, str] = {}
-    on_level = (i <= LEVEL_SHARE * definition.rated_current) & (v > 0.9 * definition.set_voltage)
-    on_limit = _on_limit(v, definition.set_voltage)
-    level = limit = None
-    if np.count_nonzero(on_level) >= _LEAST_ON_LIMIT:
-        level = fit_line(i[on_level], v[on_level])
-    else:
-        why = f"{np.count_nonzero(on_level)} points on the constant-voltage line, expected 3."
-        cannot |= dict.fromkeys(("knee_current", "knee_voltage", "knee_onset"), why)
-    if np.count_nonzero(on_limit) >= _LEAST_ON_LIMIT and np.ptp(v[on_limit]) > 0:
-        limit = fit_line(v[on_limit], i[on_limit])
-    else:
-        why = (
-            f"{np.count_nonzero(on_limit)} points between 25 and 75 % of the set voltage, expected "
-            "at least 3: the load did not pull the output down far enough."
-        )
-        cannot |= dict.fromkeys((*_FROM_LIMIT, "knee_sharpness"), why)
-    return level, limit, cannot
 
 
 def _fit_notes(fit: CornerFit) -> list[str]:
@@ -243,8 +244,3 @@ def _fit_notes(fit: CornerFit) -> list[str]:
 
 #: Residuals larger than expected by less than this are chance.
 _WORTH_A_NOTE = 1.3
-
-
-def _on_limit(v: Array, set_voltage: float) -> NDArray[np.bool_]:
-    low, high = (share * set_voltage for share in LIMIT_SHARES)
-    return (v >= low * 0.98) & (v <= high * 1.02)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
+from scipy import optimize, special
 
 from sequencer.errors import FigureError
 from sequencer.numerics.checks import Array
@@ -21,6 +21,10 @@ LIMIT_SHARES = (0.25, 0.75)
 _ROW = 201
 #: Step of the numerical derivatives in standard uncertainties of the parameters.
 _STEP = 0.02
+#: The corner lies within so many widths of the current rounding above its lowest voltage.
+_CORNER_WIDTHS = 25.0
+#: Coverage probability of an expanded uncertainty with k = 2 for a normal distribution.
+_COVERAGE = 0.9545
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +40,16 @@ class Quantity:
     u: float
     dof: float
     per_sinking: float = 0.0
+
+    @property
+    def expanded(self) -> float:
+        """Return the expanded uncertainty U, 95.45 %, from the scatter alone."""
+        return self.u * coverage(self.dof)
+
+
+def coverage(dof: float) -> float:
+    """Return Student's coverage factor for 95.45 % (JCGM 100, G.3)."""
+    return float(special.stdtrit(max(dof, 1.0), (1 + _COVERAGE) / 2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,17 +126,30 @@ def _figures(corner: Corner, definition: LimitDefinition) -> dict[str, float]:
 
 
 def _onset(corner: Corner, start: float, slope: float, departure: float) -> float:
-    """Return the greatest current at which the curve is within `departure` below the line."""
+    """Return the current up to which the curve stays within `departure` of the line."""
+
+    def off(s: Array) -> Array:
+        current, volts = corner.point(s)
+        return start + slope * current - volts
 
     def beyond(s: float) -> float:
-        current, volts = corner.point(np.array(s))
-        return float(start + slope * current - volts) - departure
+        return float(off(np.array(s))) - departure
 
+    # From no load to the output pulled down to nothing; the corner itself gets most of the steps.
     low = float((0.0 - corner.a - corner.g * corner.v0) / corner.i_w)
     high = float(np.log(max(corner.v0, 1e-3)))
-    if beyond(high) <= 0:
+    bend = min(max(low, high - _CORNER_WIDTHS), high)
+    scan = np.concatenate([np.linspace(low, bend, _ROW), np.linspace(bend, high, _ROW)])
+    outside = np.abs(off(scan)) > departure
+    first = int(np.argmax(outside))
+    if not outside[first]:
         raise FigureError("knee onset: the fitted curve never leaves its constant-voltage line.")
-    at = float(optimize.brentq(beyond, low, high, xtol=1e-12))
+    if first == 0 or not beyond(scan[first]) > 0 >= beyond(scan[first - 1]):
+        raise FigureError(
+            "knee onset: the fitted corner is so round that the output is never within "
+            f"{departure * 1e3:.3g} mV of a straight line up to 80 % of the rated current."
+        )
+    at = float(optimize.brentq(beyond, scan[first - 1], scan[first], xtol=1e-12))
     return float(corner.point(np.array(min(at, corner.top)))[0])
 
 

@@ -219,7 +219,7 @@ def test_random_corners_are_all_fitted():
         )
         assert not trace.cannot
         assert trace.limit_current is not None
-        even = np.linspace(7.5, 22.5, 41)
+        even = np.linspace(7.5, 22.5, 201)
         true = np.polynomial.Polynomial.fit(even, corner.current_at(even), 1)(15.0)
         assert abs(trace.limit_current.value - true) < 5 * trace.limit_current.u
 

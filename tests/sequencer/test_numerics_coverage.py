@@ -178,10 +178,10 @@ def brute_force(corner, set_voltage=30.0, rated=3.0, departure=8e-3, load_voltag
 
     near = corner.v0 - np.concatenate([np.linspace(0, 0.1, 400_001), np.geomspace(0.1, 1, 1000)])
     curve = current_at(near)
-    even = np.linspace(0, 0.8 * rated, 41)
+    even = np.linspace(0, 0.8 * rated, 201)
     order = np.argsort(curve)
     slope, start = np.polyfit(even, np.interp(even, curve[order], near[order]), 1)
-    volts = np.linspace(0.25, 0.75, 41) * set_voltage
+    volts = np.linspace(0.25, 0.75, 201) * set_voltage
     g, a = np.polyfit(volts, current_at(volts), 1)
     knee = (a + g * start) / (1 - g * slope)
     onset = curve[start + slope * curve - near <= departure].max()
