@@ -35,8 +35,11 @@ class SerialEnd:
         return os.write(self._near, data)
 
     def close(self) -> None:
-        """Throw away what is on the line; a line has no connection that could be closed."""
-        termios.tcflush(self._far, termios.TCIOFLUSH)
+        """Throw away answers that nobody fetched; a line has no connection that could be closed.
+
+        What the client has written stays: it may be the start of its next message.
+        """
+        termios.tcflush(self._far, termios.TCIFLUSH)
 
     def unplug(self) -> None:
         """Close both ends for good."""
