@@ -1,6 +1,7 @@
 """Limits, figures and guides in a chart: straight dashed lines, each with its own words."""
 
 import math
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -13,8 +14,9 @@ from sequencer.outputs.chart_scale import Scale
 from sequencer.outputs.words import shortened
 from sequencer.results import Chart, Line, Mark
 
-FAR = 12.0
-"""A mark farther away than this many spans of the data would flatten them: named, not drawn."""
+LEAST_SHARE = 0.2
+"""The data fill at least this share of an axis; a mark that would flatten them more is named at the
+edge, not drawn."""
 LINE_HEIGHT = 1.3
 GAP = 3.0
 """Pixels between a line and its words."""
@@ -39,15 +41,20 @@ class ShownMark:
     beyond: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """Words and kinds of the marks outside the drawn range, by the edge that they stand at."""
+
+    top: tuple[tuple[str, str], ...]
+    bottom: tuple[tuple[str, str], ...]
+
+
 def shown_marks(chart: Chart, size: style.Size) -> tuple[ShownMark, ...]:
     """Return the marks of a chart, those beyond the drawn range marked so."""
+    near = {mark for axis in ("x", "y") for mark in _near(chart, axis)}
     return tuple(
         ShownMark(
-            shortened(mark.label, size.longest),
-            mark.axis,
-            mark.at,
-            mark.kind,
-            _beyond(chart.lines, mark),
+            shortened(mark.label, size.longest), mark.axis, mark.at, mark.kind, mark not in near
         )
         for mark in chart.marks
     )
@@ -69,33 +76,55 @@ def draw_marks(
     upright = [mark for mark in drawn if mark.axis == "x"]
     for mark in upright:
         axes.axvline(scales.x.of(mark.at), **_line_style(mark))
+    edges = _edges(
+        [mark for mark in marks if mark.beyond], scales, (axes.get_xlim()[0], axes.get_ylim()[0])
+    )
+    _make_room(axes, edges, size)
     # The layout is settled once; from here on everything is placed in pixels.
     figure.draw_without_rendering()
     figure.set_layout_engine("none")
     _flag_upright(axes, upright, scales.x, size)
-    _name_level(axes, [mark for mark in drawn if mark.axis == "y"], scales.y, size)
-    _name_far(axes, [mark for mark in marks if mark.beyond], scales, size)
+    _name_level(axes, [mark for mark in drawn if mark.axis == "y"], scales.y, size, edges)
+    _name_far(axes, edges, size)
 
 
-def _beyond(lines: tuple[Line, ...], mark: Mark) -> bool:
-    values = [
-        value
-        for line in lines
-        for value in (line.x if mark.axis == "x" else line.y)
-        if math.isfinite(value)
-    ]
+def _near(chart: Chart, axis: str) -> list[Mark]:
+    """Return the marks of an axis that leave the data their share of it, the farthest left out."""
+    marks = [mark for mark in chart.marks if mark.axis == axis]
+    values = [value for line in chart.lines for value in _extent(line, axis)]
     if not values:
-        return False
+        return marks
     low, high = min(values), max(values)
     span = (high - low) or max(abs(low), abs(high)) or 1.0
-    return not low - FAR * span <= mark.at <= high + FAR * span
+    marks.sort(key=lambda mark: max(low - mark.at, mark.at - high))
+    while marks:
+        drawn = [low, high, *(mark.at for mark in marks)]
+        if max(drawn) - min(drawn) <= span / LEAST_SHARE:
+            break
+        marks.pop()
+    return marks
+
+
+def _extent(line: Line, axis: str) -> Iterator[float]:
+    """Yield what a series reaches along an axis, with its bars and band."""
+    series: list[Iterable[float]] = [line.x] if axis == "x" else [line.y]
+    if axis == "y":
+        series += [band for band in (line.lower, line.upper) if band is not None]
+        for sign in (-1.0, 1.0) if line.y_error is not None else ():
+            pairs = zip(line.y, line.y_error or (), strict=True)
+            series.append([value + sign * error for value, error in pairs])
+    for values in series:
+        finite = [value for value in values if math.isfinite(value)]
+        if finite:
+            yield min(finite)
+            yield max(finite)
 
 
 def _line_style(mark: ShownMark) -> dict[str, Any]:
     return {
         "color": style.MARK_COLOURS[mark.kind],
         "linestyle": style.MARK_DASHES[mark.kind],
-        "linewidth": 1.4 if mark.kind == "limit" else 1.1,
+        "linewidth": 1.8 if mark.kind == "limit" else 1.5,
         "zorder": 2.0,
     }
 
@@ -131,7 +160,9 @@ def _flag_upright(axes: Axes, marks: list[ShownMark], scale: Scale, size: style.
         _write(axes, place, mark.label, colour, size=size, leftward=leftward)
 
 
-def _name_level(axes: Axes, marks: list[ShownMark], scale: Scale, size: style.Size) -> None:
+def _name_level(
+    axes: Axes, marks: list[ShownMark], scale: Scale, size: style.Size, edges: Edges
+) -> None:
     """Write each horizontal mark's words above its line, pushed apart where they would meet."""
     box = axes.get_window_extent()
     step = LINE_HEIGHT * size.text
@@ -140,12 +171,13 @@ def _name_level(axes: Axes, marks: list[ShownMark], scale: Scale, size: style.Si
         key=lambda pair: pair[0],
     )
     heights = [y + 0.62 * size.text for y, _ in placed]
-    for index in range(1, len(heights)):
-        heights[index] = max(heights[index], heights[index - 1] + step)
+    lowest = box.y0 + (len(edges.bottom) + 0.5) * step
+    highest = box.y1 - len(edges.top) * step - 0.5 * size.text
+    for index in range(len(heights)):
+        floor = heights[index - 1] + step if index else lowest if edges.bottom else box.y0
+        heights[index] = max(heights[index], floor)
     for index in reversed(range(len(heights))):
-        ceiling = (
-            box.y1 - 0.5 * size.text if index == len(heights) - 1 else heights[index + 1] - step
-        )
+        ceiling = highest if index == len(heights) - 1 else heights[index + 1] - step
         heights[index] = min(heights[index], ceiling)
     for height, (_, mark) in zip(heights, placed, strict=True):
         colour = style.MARK_COLOURS[mark.kind]
@@ -171,17 +203,36 @@ def _emptier_right(axes: Axes, height: float, label: str, size: style.Size) -> b
     return near["right"] <= near["left"]
 
 
-def _name_far(axes: Axes, marks: list[ShownMark], scales: Scales, size: style.Size) -> None:
-    """Write which marks lie outside the drawn range, and on which side."""
+def _edges(marks: list[ShownMark], scales: Scales, ends: tuple[float, float]) -> Edges:
+    """Sort the words of marks outside the drawn range by edge; the same words stand once."""
+    top: dict[str, str] = {}
+    bottom: dict[str, str] = {}
+    for mark in marks:
+        scale, low = (scales.x, ends[0]) if mark.axis == "x" else (scales.y, ends[1])
+        above = scale.of(mark.at) > low
+        arrow = {"x": "←→", "y": "↓↑"}[mark.axis][int(above)]
+        edge = bottom if mark.axis == "y" and not above else top
+        edge.setdefault(f"{arrow} beyond: {mark.label}", mark.kind)
+    return Edges(tuple(top.items()), tuple(bottom.items()))
+
+
+def _make_room(axes: Axes, edges: Edges, size: style.Size) -> None:
+    """Widen the vertical axis so that words at its edges cover no data."""
+    low, high = axes.get_ylim()
+    row = LINE_HEIGHT * size.text / size.height * (high - low)
+    axes.set_ylim(low - len(edges.bottom) * row, high + len(edges.top) * row)
+
+
+def _name_far(axes: Axes, edges: Edges, size: style.Size) -> None:
+    """Write which marks lie outside the drawn range, each at the edge on its side."""
     box = axes.get_window_extent()
-    for row, mark in enumerate(marks):
-        scale = scales.x if mark.axis == "x" else scales.y
-        low = (axes.get_xlim() if mark.axis == "x" else axes.get_ylim())[0]
-        arrow = {"x": "←→", "y": "↓↑"}[mark.axis][int(scale.of(mark.at) > low)]
-        y = box.y1 - (row + 0.7) * LINE_HEIGHT * size.text
-        colour = style.MARK_COLOURS[mark.kind]
-        text = f"{arrow} beyond: {mark.label}"
-        _write(axes, (box.x1 - GAP, y), text, colour, size=size, leftward=True)
+    step = LINE_HEIGHT * size.text
+    for row, (words, kind) in enumerate(edges.top):
+        place = (box.x1 - GAP, box.y1 - (row + 0.6) * step)
+        _write(axes, place, words, style.MARK_COLOURS[kind], size=size, leftward=True)
+    for row, (words, kind) in enumerate(edges.bottom):
+        place = (box.x1 - GAP, box.y0 + (row + 0.6) * step)
+        _write(axes, place, words, style.MARK_COLOURS[kind], size=size, leftward=True)
 
 
 def _write(

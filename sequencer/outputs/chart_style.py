@@ -48,14 +48,18 @@ VARIABLES = {
     FIGURE: "figure",
     **{colour: f"series-{index + 1}" for index, colour in enumerate(SERIES)},
 }
-MARKERS = ("o", "s", "^", "D", "v")
-DASHES: tuple[str | tuple[float, tuple[float, ...]], ...] = (
+MARKERS = (("o", 8.0), ("s", 4.0), ("^", 9.5), ("D", 3.0), ("v", 6.0))
+"""Shapes and sizes: each shows beside another that lies at the same place."""
+Dashes = str | tuple[float, tuple[float, ...]]
+DASHES: tuple[Dashes, ...] = (
     "solid",
     (0.0, (7.0, 1.6, 1.6, 1.6)),
-    (0.0, (1.6, 1.2)),
     (0.0, (9.0, 1.6)),
     (0.0, (4.0, 1.2, 1.2, 1.2, 1.2, 1.2)),
+    (0.0, (3.0, 1.0)),
 )
+PART_DASHES: tuple[Dashes, ...] = ((0.0, (1.2, 1.0)), (0.0, (2.5, 1.8)))
+"""For a shorter part of a quantity that a longer series of the same colour shows too."""
 MARK_DASHES = {"limit": (0.0, (5.0, 3.0)), "figure": (0.0, (2.0, 2.0)), "guide": (0.0, (1.0, 3.0))}
 MARK_COLOURS = {"limit": LIMIT, "figure": FIGURE, "guide": MUTED}
 

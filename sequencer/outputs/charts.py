@@ -18,16 +18,14 @@ from sequencer.outputs import chart_style as style
 from sequencer.outputs.chart_marks import Scales, draw_marks, flag_rows, shown_marks
 from sequencer.outputs.chart_points import envelope
 from sequencer.outputs.chart_scale import Scale, choose
+from sequencer.outputs.chart_series import Look, looks
 from sequencer.outputs.chart_svg import inline
 from sequencer.outputs.words import clean, shortened
 from sequencer.requests import Array
 from sequencer.results import Chart, Line
 
-MANY_POINTS = 150
-"""From here on markers shrink to dots."""
 MOST_MARKERS = 400
 """Each marker is an element of its own in the file; a longer series of points is thinned."""
-LINE_WIDTH = 1.6
 MOST_UNIT = 12
 KEY_SIGN = 5.0
 """Room for the sign and the gap before an entry of the key, in text sizes."""
@@ -89,18 +87,17 @@ def _draw(chart: Chart, size: style.Size) -> Figure:
         choose(*_named(chart.x_label, chart.x_unit, size), _values(chart, "x")),
         choose(*_named(chart.y_label, chart.y_unit, size), _values(chart, "y")),
     )
-    shortest = min((len(line.x) for line in chart.lines), default=0)
+    seen = looks(chart.lines, lambda line: _most(line, chart, size))
     handles = [
         _draw_line(
             axes,
             line,
             scales,
-            index,
+            look,
             _most(line, chart, size),
             label=shortened(line.label, size.longest),
-            faint=len(line.x) > max(_most(line, chart, size), 2 * shortest),
         )
-        for index, line in enumerate(chart.lines)
+        for line, look in zip(chart.lines, seen, strict=True)
     ]
     _dress(axes, scales, size, flags=flag_rows(marks))
     if len(handles) > 1:
@@ -135,20 +132,17 @@ def _most(line: Line, chart: Chart, size: style.Size) -> int:
 
 
 def _draw_line(
-    axes: Axes, line: Line, scales: Scales, index: int, most: int, *, label: str, faint: bool
+    axes: Axes, line: Line, scales: Scales, look: Look, most: int, *, label: str
 ) -> Artist | tuple[Artist, ...]:
     """Draw one series; a faint one is a cloud of readings behind its own summary."""
     raw_x, raw_y = np.array(line.x, dtype=float), np.array(line.y, dtype=float)
     keep = envelope(raw_x, raw_y, most)
     x, y = _scaled(raw_x[keep], scales.x), _scaled(raw_y[keep], scales.y)
-    colour = style.SERIES[index % len(style.SERIES)]
-    dashes = style.DASHES[index % len(style.DASHES)]
     if line.lower is not None and line.upper is not None:
         low = _scaled(np.array(line.lower, dtype=float)[keep], scales.y)
         high = _scaled(np.array(line.upper, dtype=float)[keep], scales.y)
-        axes.fill_between(x, low, high, color=colour, alpha=0.2, linewidth=0, zorder=2.6)
+        axes.fill_between(x, low, high, color=look.colour, alpha=0.2, linewidth=0, zorder=2.6)
     if line.style == "points":
-        dots = len(line.x) > MANY_POINTS
         error = None
         if line.y_error is not None:
             error = np.abs(np.array(line.y_error, dtype=float)[keep]) / scales.y.factor
@@ -157,27 +151,28 @@ def _draw_line(
             y,
             yerr=error,
             label=label,
-            color=colour,
+            color=look.colour,
             linestyle="none",
-            marker="." if dots else style.MARKERS[index % len(style.MARKERS)],
-            markersize=2.5 if dots else 5.0,
-            markeredgecolor=colour if dots else style.PAPER,
-            markeredgewidth=0.0 if dots else 0.8,
-            elinewidth=1.1,
-            capsize=0.0 if dots else 2.5,
+            marker=look.marker,
+            markersize=look.marker_size,
+            markerfacecolor="none" if look.hollow else look.colour,
+            markeredgecolor=look.colour,
+            markeredgewidth=1.5 if look.hollow else 0.0,
+            elinewidth=1.4,
+            capsize=0.5 * look.marker_size if look.hollow else 0.0,
             zorder=3,
         )
     (drawn,) = axes.plot(
         x,
         y,
         label=label,
-        color=colour,
-        linestyle=dashes,
-        linewidth=0.7 if faint else LINE_WIDTH,
-        alpha=0.65 if faint else 1.0,
+        color=look.colour,
+        linestyle=look.dashes,
+        linewidth=look.width,
+        alpha=0.65 if look.faint else 1.0,
         drawstyle="steps-post" if line.style == "steps" else "default",
         solid_joinstyle="round",
-        zorder=2.5 if faint else 2.7,
+        zorder=2.5 if look.faint else 2.7,
     )
     return drawn
 

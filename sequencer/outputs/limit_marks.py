@@ -29,10 +29,13 @@ def _places(shown: Shown, verdict: Verdict) -> Iterator[tuple[str, float, str]]:
     if verdict.lower is not None:
         yield shown.axis, verdict.lower, f"≥ {words.quantity(verdict.lower, verdict.unit)}"
     if verdict.upper is not None:
-        bound = f"≤ {words.quantity(verdict.upper, verdict.unit)}"
-        yield shown.axis, verdict.upper, bound
-        if shown.mirrored:
-            yield shown.axis, -verdict.upper, bound
+        bound = words.quantity(verdict.upper, verdict.unit)
+        if not shown.mirrored:
+            yield shown.axis, verdict.upper, f"≤ {bound}"
+            return
+        # A magnitude's limit holds for both signs of what the chart shows.
+        yield shown.axis, verdict.upper, f"limit +{bound}"
+        yield shown.axis, -verdict.upper, f"limit −{bound}"
 
 
 def _name(verdict: Verdict) -> str:

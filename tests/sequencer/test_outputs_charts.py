@@ -9,8 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sequencer.outputs.chart_marks import shown_marks
 from sequencer.outputs.chart_points import envelope
 from sequencer.outputs.chart_scale import choose
+from sequencer.outputs.chart_series import looks
 from sequencer.outputs.chart_style import NARROW, WIDE
 from sequencer.outputs.charts import render, thinned
 from sequencer.outputs.limit_marks import with_limits
@@ -71,6 +73,68 @@ def test_a_limit_far_beyond_the_data_is_named_and_does_not_flatten_them():
     shown = texts(render(chart))
     assert "↑ beyond: limit 1 kV" in shown
     assert "2.0" in shown
+
+
+@pytest.mark.parametrize(
+    ("limits", "beyond"),
+    [
+        ((-8.0, 8.0), [False, False]),  # 4 of 16: a quarter of the axis is the data's
+        ((-30.0, 30.0), [True, True]),
+        ((18.0,), [False]),
+        ((22.0,), [True]),
+        ((-9.0, 14.0), [False, True]),  # together too far: the farther one goes
+    ],
+)
+def test_data_never_fill_less_than_a_fifth_of_an_axis_because_of_limits(limits, beyond):
+    marks = tuple(Mark(f"limit {at}", "y", at, "limit") for at in limits)
+    shown = shown_marks(simple_chart(*marks, y=(0.0, 1.0, 4.0)), WIDE)
+    assert [mark.beyond for mark in shown] == beyond
+
+
+def test_limits_beyond_are_named_once_each_at_the_edge_on_their_side():
+    marks = [Mark("limit +1 kV", "y", 1000.0, "limit"), Mark("limit −1 kV", "y", -1000.0, "limit")]
+    svg = render(simple_chart(*marks, marks[0]))
+    heights = {
+        element.text: float(element.get("y"))
+        for element in ET.fromstring(svg).iter(f"{SVG}text")  # noqa: S314
+        if "beyond" in element.text
+    }
+    assert list(heights) == ["↑ beyond: limit +1 kV", "↓ beyond: limit −1 kV"]
+    assert texts(svg).count("↑ beyond: limit +1 kV") == 1
+    assert heights["↓ beyond: limit −1 kV"] > heights["↑ beyond: limit +1 kV"] + 100.0
+
+
+def test_one_quantity_has_one_colour_and_its_parts_differ_in_style():
+    ends = {"warm-up": (0.0, 1.0), "soak": (2.0, 3.0, 4.0)}
+    lines = [
+        Line(f"temperature.{place}, {part}", x, x, "line")
+        for place in ("heatsink", "ambient")
+        for part, x in ends.items()
+    ]
+    sink_warm, sink, room_warm, room = looks(lines, lambda _: 100)
+    assert sink_warm.colour == sink.colour != room.colour == room_warm.colour
+    assert len({sink_warm.dashes, sink.dashes, room.dashes}) == 3
+    named = [replace(line, label=f"series {i}", quantity="one") for i, line in enumerate(lines)]
+    assert len({look.colour for look in looks(named, lambda _: 100)}) == 1
+
+
+def test_series_that_lie_on_each_other_both_stay_visible():
+    x = (0.0, 1.0, 2.0)
+    down, back = looks([Line("way down", x, x), Line("way back", x, x)], lambda _: 100)
+    assert down.hollow
+    assert back.hollow
+    assert abs(down.marker_size - back.marker_size) >= 3.0
+    assert down.marker != back.marker
+
+
+def test_only_readings_behind_their_own_means_are_drawn_faint():
+    t = tuple(map(float, range(480)))
+    before = tuple(map(float, range(-30, 0)))
+    means = t[::60]
+    apart = looks([Line("warm-up", before, before), Line("soak", t, t)], lambda _: 300)
+    assert [look.faint for look in apart] == [False, False]
+    over = looks([Line("readings", t, t), Line("means", means, means)], lambda _: 300)
+    assert [look.faint for look in over] == [True, False]
 
 
 @given(
@@ -204,6 +268,6 @@ def test_the_limit_of_a_magnitude_stands_on_both_sides_of_zero():
     chart = replace(made_up_result.load_steps_chart(), marks=(), shows=shows)
     marks = with_limits(chart, made_up_result.VERDICTS).marks
     assert [(mark.label, mark.at) for mark in marks] == [
-        ("load regulation ≤ 8 mV", 8e-3),
-        ("load regulation ≤ 8 mV", -8e-3),
+        ("load regulation limit +8 mV", 8e-3),
+        ("load regulation limit −8 mV", -8e-3),
     ]
