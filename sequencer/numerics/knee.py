@@ -122,12 +122,12 @@ def trace_limit(
         found = dict(points.figures)
         if found:
             notes.append(
-                "Lines and onset were taken from the measured points themselves, not from a fitted "
-                f"rounded corner: {why}."
+                "Limit, knee and onset were taken from the measured points themselves, not from a "
+                f"fitted rounded corner: {why}."
             )
     lowest = float(v.min())
     if points.limit is None or lowest > definition.set_voltage / 2:
-        low = "the load did not pull the output down to half the set voltage."
+        low = "The load did not pull the output down to half the set voltage."
         for name in FROM_LIMIT:
             found.pop(name, None)
             cannot.setdefault(name, low)
@@ -144,7 +144,7 @@ def trace_limit(
         if name not in found:
             cannot.setdefault(name, "The points do not determine it.")
     notes += dict.fromkeys(
-        f"No {name.replace('_', ' ')}: {cannot[name]}" for name in _JUDGED if name not in found
+        cannot[name][:1].upper() + cannot[name][1:] for name in _JUDGED if name not in found
     )
     return LimitTrace(
         **{name: found.get(name) for name in _NAMES},

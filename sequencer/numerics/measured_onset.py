@@ -17,11 +17,14 @@ from sequencer.numerics.limit_figures import (
 from sequencer.numerics.line import StraightLine
 
 #: Points whose departure lies between these multiples of the onset's carry its current.
-_NEAR = (0.3, 2.5)
+_NEAR = (0.3, 2.0)
 #: So many points on either side of the crossing are looked at, along the curve.
 _REACH = 8
 #: A parabola through fewer points than this leaves no scatter to judge by.
 _LEAST_NEAR = 6
+#: The output comes back where so many points in a row are back by this share of the departure.
+_IN_A_ROW = 3
+_TURNED = 0.25
 #: The voltage weighs twice as much as the current in the order along the curve, so that a limit
 #: that folds back keeps its order.
 _VOLTAGE_WEIGHT = 2.0
@@ -80,8 +83,8 @@ def onset(
         raise FigureError(
             f"knee onset: the output does not follow a straight line up to {top:.4g} A: at "
             f"{i[worst]:.4g} A it stands {abs(fall[worst]) * 1e3:.3g} mV off, more than the "
-            f"{allowed * 1e3:.3g} mV that count as having left it. Look for oscillation, ripple "
-            "or too little voltage before the regulator."
+            f"{allowed * 1e3:.3g} mV that count as having left it. Look for oscillation, ripple, "
+            "too little voltage before the regulator, or a setting that jumps."
         )
     if not outside.any():
         raise FigureError(
@@ -107,7 +110,8 @@ def onset(
 
 def _near(i: Array, fall: Array, first: int, allowed: float) -> _Crossing | None:
     """Return the crossing by a parabola through the points near it, None where these are few."""
-    low, high = max(first - _REACH, 0), first + _REACH
+    low = max(first - _REACH, 0)
+    high = first + _until_it_turns(fall[first : first + _REACH], _TURNED * allowed)
     x, y = fall[low:high], i[low:high]
     chosen = (x > _NEAR[0] * allowed) & (x < _NEAR[1] * allowed)
     if np.count_nonzero(chosen) < _LEAST_NEAR:
@@ -127,6 +131,22 @@ def _near(i: Array, fall: Array, first: int, allowed: float) -> _Crossing | None
     if not (y.min() <= at <= y.max() and slope > 0):
         return None
     return _Crossing(at, float(np.sqrt(variance * spread[0, 0])), float(dof), slope)
+
+
+def _until_it_turns(fall: Array, back: float) -> int:
+    """Return how many points lead on before the departure shrinks again.
+
+    Both ways of a sweep may alternate, one above the other; so several in a row have to be back.
+    """
+    top, lower = 0, 0
+    for index, one in enumerate(fall):
+        if one >= fall[top]:
+            top, lower = index, 0
+        else:
+            lower = lower + 1 if one < fall[top] - back else 0
+        if lower == _IN_A_ROW:
+            return top + 1
+    return int(fall.size)
 
 
 def _between(i: Array, fall: Array, first: int, allowed: float) -> _Crossing:
