@@ -22,6 +22,12 @@ SHORTED_V: Final = 0.1
 MOST_LEAKAGE_A: Final = 3.0
 """The drivers' emitter resistors let no more through (common practice, no source)."""
 
+STEEPEST_FOLD: Final = 0.5
+"""Rise of a folding limit per rise of the current that lifts the output over the load leads.
+
+At one the limit would run away before its own current. Met below a fraction of a volt only.
+"""
+
 NO_LIMIT_A: Final = 1e4
 BOUNDLESS_V: Final = 1e3
 
@@ -97,19 +103,20 @@ def circuit_at(
     winding = choose(parts.windings, controls.setting.nominal_v)
     line_ratio = parts.line.ratio(time_s)
     v_cv = set_voltage(parts, controls, time_s, heat, line_ratio)
+    copper = copper_factor(ambient_degc)
+    lead = 0.5 * wiring.load_leads_ohm * copper
     full = (
         regulator.limit_current_a
         * controls.limit_knob
         * (1.0 + regulator.limit_tempco_per_k * (heat.reference - CALIBRATION_DEGC))
     )
     limit_a = full * regulator.foldback + regulator.limit_conductance_s * v_cv
-    per_v = full * (1.0 - regulator.foldback) / v_cv - regulator.limit_conductance_s
+    minus_lead = lead + shunt_at(parts, ambient_degc)
+    fold = min(full * (1.0 - regulator.foldback) / v_cv, STEEPEST_FOLD / (lead + minus_lead))
+    per_v = fold - regulator.limit_conductance_s
     saturation = regulator.saturation_v
     if controls.failure == "short":
         v_cv, limit_a, per_v, saturation = BOUNDLESS_V, NO_LIMIT_A, 0.0, SHORTED_V
-    copper = copper_factor(ambient_degc)
-    lead = 0.5 * wiring.load_leads_ohm * copper
-    minus_lead = lead + shunt_at(parts, ambient_degc)
     sense_lead = 0.5 * wiring.sense_leads_ohm * copper
     leakage = leakage_at(parts, heat.case)
     circuit = Circuit(

@@ -73,6 +73,8 @@ class Course:
         self._cell_start = 0.0
         self._heat = Temperatures(ambient, ambient, ambient, ambient)
         self._last_y: float | None = None
+        self._standing_v: float | None = None
+        """The output's voltage when a control was moved at the start of this cell."""
         self._drive_removed_at = 0.0
         self._left_v = 0.0
         self._start: Moment | None = None
@@ -126,6 +128,7 @@ class Course:
         point, was_driven, held_up = self.moment().point, self.driven, self._hold_up
         self._drive_removed_at, self._left_v = self.now, point.terminals_v
         self._last_y = point.y if was_driven else None
+        self._standing_v = point.terminals_v
         if state.controls.load != self.controls.load and was_driven:
             if self.step is None or self.step.at_s != self.now:
                 self.step = Step(self.now, point)
@@ -140,7 +143,8 @@ class Course:
     def _cell(self) -> Moment:
         """Return everything as it was at the start of the present cell."""
         if self._start is None:
-            self._start = self._solved(self._cell_start, self._heat, self._last_y)
+            start, standing = self._last_y, self._standing_v
+            self._start = self._solved(self._cell_start, self._heat, start, standing)
         return self._start
 
     def _cells_to(self, at: float) -> None:
@@ -160,6 +164,7 @@ class Course:
         self._heat = self._warmed(cell, at - self._cell_start)
         self._cell_start = self.now = at
         self._last_y = cell.point.y if self.driven else None
+        self._standing_v = None
         self._start = None
         if self._heat.junction > self.scenario.heat.destroyed_at.nominal:
             self._destroy()
@@ -186,12 +191,14 @@ class Course:
         start = cell.point.y if self.driven else None
         return self._solved(at, self._warmed(cell, at - self._cell_start), start)
 
-    def _solved(self, at: float, heat: Temperatures, start: float | None) -> Moment:
+    def _solved(
+        self, at: float, heat: Temperatures, start: float | None, standing_v: float | None = None
+    ) -> Moment:
         ambient = self.parts.room.ambient(at)
         if self.driven:
             left = None if self._hold_up is None else self._hold_up.at(at)
             circuit = circuit_at(self.parts, self.controls, at, heat, ambient, left)
-            return Moment(at, heat, ambient, solve(circuit, start))
+            return Moment(at, heat, ambient, solve(circuit, start, standing_v))
         return Moment(at, heat, ambient, self._undriven(at))
 
     def _undriven(self, at: float) -> OperatingPoint:
@@ -207,7 +214,7 @@ class Course:
 
         def draw(volts: float) -> tuple[float, bool]:
             circuit.peak_v = volts
-            point = solve(circuit)
+            point = solve(circuit, standing_v=self._left_v)
             return point.shunt_a + point.bleeder_a + circuit.leakage_a, point.headroom_v < 0.0
 
         self._hold_up = hold_up(
