@@ -111,3 +111,28 @@ def test_no_cell_of_the_verdict_table_runs_into_its_neighbour(open_page, reports
             .filter(cell => cell.scrollWidth > cell.clientWidth + 1).map(cell => cell.innerText)"""
         )
         assert crowded == []
+
+
+def test_names_of_instruments_and_channels_are_not_broken_inside_a_word(open_page, reports):
+    for width, media in ((1024, "screen"), (1280, "screen"), (WIDEST_ON_A4_PX, "print")):
+        page = open_page(reports["usual"], width)
+        page.emulate_media(media=media)
+        broken = page.evaluate(
+            """[...document.querySelectorAll('.channels tbody th, .channels td:nth-child(2),'
+            + '.instruments tbody th')].filter(cell => {
+                const range = document.createRange();
+                range.selectNodeContents(cell);
+                return range.getClientRects().length > 1;
+            }).map(cell => cell.innerText)"""
+        )
+        assert broken == []
+
+
+def test_a_phone_shows_each_part_of_a_budget_without_scrolling_sideways(open_page, reports):
+    page = open_page(reports["usual"], 360)
+    page.evaluate("document.querySelectorAll('details').forEach(fold => fold.open = true)")
+    cut = page.evaluate(
+        """[...document.querySelectorAll('.scroll')]
+        .filter(box => box.scrollWidth > box.clientWidth).length"""
+    )
+    assert cut == 0
