@@ -94,7 +94,7 @@ def curves(draw):
     return i, v
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(curves(), st.sampled_from([{}, {"u_current": 2e-4, "u_voltage": 5e-5}]))
 def test_any_curve(points, stated):
     said_or_refused(*points, **stated)

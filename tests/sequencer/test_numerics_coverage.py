@@ -169,7 +169,7 @@ def test_drift_from_start_of_a_slow_swing():
 def brute_force(corner, set_voltage=30.0, rated=3.0, departure=8e-3, load_voltage=1.0):
     def current_at(volts):
         low, high = np.full_like(volts, -50.0), np.full_like(volts, 50.0)
-        for _ in range(200):
+        for _ in range(60):
             mid = (low + high) / 2
             bend = np.exp(np.minimum((mid - corner.a - corner.g * volts) / corner.i_w, 200.0))
             too_much = corner.v0 - corner.r * mid - bend < volts

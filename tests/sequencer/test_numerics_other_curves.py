@@ -120,7 +120,7 @@ def test_limit_that_bends_towards_the_short_is_given_less_surely():
 
 
 def test_points_alone_cover_the_truth():
-    curve, rng, rounds = limited(dropped_out), np.random.default_rng(6), 60
+    curve, rng, rounds = limited(dropped_out), np.random.default_rng(6), 40
     truth = true_figures(curve)
     hits = dict.fromkeys(truth, 0)
     for _ in range(rounds):
