@@ -11,6 +11,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
+from sequencer.errors import FigureError
 from sequencer.requests import LoadState, Procedure, Readings, Reply, Request
 from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials.brackets import (
@@ -87,6 +88,8 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     """
     context = evidence.context
     points = evidence.points(part="round")
+    if not points:
+        raise FigureError("The run ended before the load steps began.")
     everywhere = level_means(points, VOLTAGE, context.current)
     missing = not_held(points, context, settings.voltage, settings.current)
     found = [_regulation(settings, evidence, everywhere, missing)]

@@ -147,6 +147,8 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         When the current was never raised, or no level was visited twice.
     """
     points = evidence.points(part="round")
+    if not evidence.points(part="first"):
+        raise FigureError("The run ended before the sense check began.")
     if not points:
         raise FigureError(
             "The current was never raised: the sense leads did not look plausible at a small "

@@ -50,5 +50,15 @@ def test_a_rise_trips_once_it_has_lasted_long_enough_to_be_heat_and_not_noise() 
         calm.check([reading(20.0 + 0.05 * second, float(second))])
 
 
+def test_a_guard_that_gets_no_numbers_trips() -> None:
+    guards = Guards([GuardBound("temperature.heatsink", at_most=80.0, source="a test")])
+    guards.check([reading(float("nan"))])
+    guards.check([reading(20.0)])
+    guards.check([reading(float("nan"))])
+    guards.check([reading(float("nan"))])
+    with pytest.raises(GuardTripped, match="no number 3 times in a row"):
+        guards.check([reading(float("nan"))])
+
+
 def test_channels_without_a_guard_are_left_alone() -> None:
     Guards([]).check([reading(1e9)])

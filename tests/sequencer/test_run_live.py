@@ -1,13 +1,14 @@
 """The live bench: what it does, records and refuses, without any instrument."""
 
 import math
+import signal
 from collections.abc import Callable, Mapping
 
 import numpy as np
 import pytest
 from stand_in_bench import Notebook, StandInBench, Value
 
-from sequencer.errors import GuardTripped, TrialStopped
+from sequencer.errors import GuardTripped, Interrupted, TrialStopped
 from sequencer.requests import (
     Answered,
     Apply,
@@ -22,6 +23,7 @@ from sequencer.requests import (
 )
 from sequencer.run.guards import GuardBound, Guards
 from sequencer.run.live import LiveBench
+from sequencer.run.stop import Stop
 
 
 def live(
@@ -161,6 +163,44 @@ def test_a_trial_that_needs_a_person_is_stopped_where_there_is_none() -> None:
     bench.operator = None
     with pytest.raises(TrialStopped, match="A person is needed"):
         answerer.answer(Apply(SupplyState(output=True)))
+
+
+def test_guards_watch_through_waits_longer_than_their_period() -> None:
+    answerer, bench, _ = live(
+        {"voltage.sense": lambda _: 30.0, "temperature.heatsink": lambda t: 20.0 + 3.0 * t},
+        GuardBound("temperature.heatsink", at_most=80.0, source="a test"),
+    )
+    with pytest.raises(GuardTripped):
+        answerer.answer(Read(("voltage.sense",), count=3, period_s=600.0))
+    assert bench.clock.now() < 27.0
+
+
+def test_a_stop_ends_the_next_reading_and_nothing_in_the_middle() -> None:
+    bench = StandInBench({"voltage.sense": lambda t: t})
+    notebook = Notebook()
+    stop = Stop()
+    answerer = LiveBench(bench, notebook, Guards([]), check_stop=stop.check)
+    bench.channels = {"voltage.sense": lambda t: t if t < 5 else _requested(stop, t)}
+    with pytest.raises(Interrupted, match="SIGTERM"):
+        answerer.answer(Read(("voltage.sense",), count=100, period_s=1.0))
+    assert notebook.readings[-1][3].value == 5.0
+
+
+def _requested(stop: Stop, at: float) -> float:
+    stop.requested_by = "SIGTERM"
+    return at
+
+
+def test_signals_raise_the_flag_once_and_are_given_back() -> None:
+    before = signal.getsignal(signal.SIGTERM)
+    heard: list[int] = []
+    with Stop(lambda: heard.append(1)) as stop:
+        for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGTERM):
+            signal.raise_signal(number)
+        with pytest.raises(Interrupted, match="SIGTERM"):
+            stop.check()
+    assert heard == [1]
+    assert signal.getsignal(signal.SIGTERM) == before
 
 
 def test_a_remark_is_in_the_record() -> None:

@@ -3,6 +3,7 @@
 import json
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
@@ -114,9 +115,22 @@ def test_an_interrupted_run_makes_safe_and_keeps_what_it_has(
     tmp_path: Path, number: signal.Signals
 ) -> None:
     record = tmp_path / "night.sqlite"
+    process = started("overnight", record)
+    process.send_signal(number)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 130, err
+    assert "Traceback" not in err
+    result = json.loads(out)
+    assert result["outcome"] == "interrupted"
+    assert any("Made safe, verified" in event["text"] for event in result["events"])
+    assert {v["verdict"] for v in result["verdicts"]} == {"not covered"}
+
+
+def started(profile: str, record: Path) -> "subprocess.Popen[str]":
+    """Start a run in a process of its own and wait until it has begun to read."""
     process = subprocess.Popen(
         [
-            *(sys.executable, "-m", "sequencer.command_line.app", "run", "overnight", "--json"),
+            *(sys.executable, "-m", "sequencer.command_line.app", "run", profile, "--json"),
             *("--record", str(record)),
         ],
         stdout=subprocess.PIPE,
@@ -128,14 +142,7 @@ def test_an_interrupted_run_makes_safe_and_keeps_what_it_has(
     while time.monotonic() < deadline and not _has_readings(record):
         assert process.poll() is None, process.communicate()[1]
         time.sleep(0.2)  # another process's progress can only be waited for
-    process.send_signal(number)
-    out, err = process.communicate(timeout=60)
-    assert process.returncode == 130, err
-    assert "Traceback" not in err
-    result = json.loads(out)
-    assert result["outcome"] == "interrupted"
-    assert any("Made safe, verified" in event["text"] for event in result["events"])
-    assert {v["verdict"] for v in result["verdicts"]} == {"not covered"}
+    return process
 
 
 def _has_readings(record: Path) -> bool:
@@ -143,3 +150,51 @@ def _has_readings(record: Path) -> bool:
         return False
     with RecordReader.open(record) as reader:
         return len(reader.frame()) > 400
+
+
+def test_reversed_sense_leads_end_the_run_before_the_current_is_raised() -> None:
+    done, result, record = ran("acceptance", "sense-reversed", 1)
+    assert done.returncode == 3
+    assert {v["verdict"] for v in result["verdicts"]} == {"not covered"}
+    assert any("the sense leads look reversed" in event["text"] for event in result["events"])
+    with RecordReader.open(record) as reader:
+        frame = reader.frame()
+    currents = frame[frame["channel"] == "current.load"]["value"]
+    assert currents.max() < 0.5
+
+
+def test_a_frozen_meter_passes_nothing_that_it_did_not_measure() -> None:
+    done, result, _ = ran("acceptance", "frozen-reading", 1)
+    assert done.returncode not in {0, 1}
+    passed = {v["figure"] for v in result["verdicts"] if v["verdict"] == "pass"}
+    assert passed <= {"sense_error"}  # measured before the meter froze
+
+
+def test_a_late_answer_is_recovered_with_an_event_and_the_same_verdicts() -> None:
+    done, result, _ = ran("acceptance", "late-answer", 1)
+    assert done.returncode == 0, done.stderr
+    assert any(event["kind"] == "reopened" for event in result["events"])
+
+
+def test_two_signals_at_once_still_end_with_the_bench_made_safe(tmp_path: Path) -> None:
+    record = tmp_path / "night.sqlite"
+    process = started("overnight", record)
+    for _ in range(20):
+        process.send_signal(signal.SIGTERM)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 130, err
+    result = json.loads(out)
+    assert any("Made safe, verified" in event["text"] for event in result["events"])
+
+
+def test_judging_an_altered_record_says_so_and_is_no_success(tmp_path: Path) -> None:
+    _, _, record = ran("acceptance", "healthy", 1)
+    altered = tmp_path / "altered.sqlite"
+    altered.write_bytes(record.read_bytes())
+    with sqlite3.connect(altered) as connection:
+        for table in ("readings",):
+            connection.execute(f"DROP TRIGGER {table}_no_update")
+        connection.execute("UPDATE readings SET value = value * 1.0001 WHERE id % 2 = 0")
+    judged = steadyrail("judge", str(altered), "--json", cwd=tmp_path)
+    assert judged.returncode == 2
+    assert json.loads(judged.stdout)["outcome"] == "record altered"
