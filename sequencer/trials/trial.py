@@ -51,7 +51,7 @@ class Context:
     def accuracy(self, channel: str) -> Accuracy:
         """Return the accuracy statement of a channel, by component."""
         entry = self.bench.channels[channel]
-        return Accuracy(**dict(entry.accuracy), shunt=entry.shunt)
+        return Accuracy(**dict(entry.accuracy), shunt=entry.shunt, channel=channel)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ change of the room.
 """
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 from sequencer.errors import FigureError
 from sequencer.results import Component
@@ -44,6 +44,8 @@ class Accuracy:
     shunt
         Ohm. When given, values are amperes through it, and `offset`, `noise`, `resolution`,
         `temperature_offset`, `stability_offset`, `thermal_emf` are volts across it.
+    channel
+        Whose statement it is; named in every component, as a budget often holds several.
     shunt_tolerance, shunt_temperature
         Relative, and relative per kelvin of `temperature_span`.
     """
@@ -61,10 +63,13 @@ class Accuracy:
     shunt: float | None = None
     shunt_tolerance: float = 0.0
     shunt_temperature: float = 0.0
+    channel: str = ""
 
     def __post_init__(self) -> None:
         """Refuse negative or infinite parts."""
         for one in fields(self):
+            if one.name == "channel":
+                continue
             value = getattr(self, one.name)
             if value is not None and not (math.isfinite(value) and value >= 0):
                 raise FigureError(
@@ -102,7 +107,7 @@ def scale_components(accuracy: Accuracy, span: float, sensitivity: float = 1.0) 
                 factor,
             ),
         ]
-    return _present(parts)
+    return _present(accuracy, parts)
 
 
 def reading_components(
@@ -133,7 +138,7 @@ def reading_components(
     dithered = accuracy.noise >= accuracy.resolution / 2
     step = accuracy.resolution / 2 / (math.sqrt(readings) if dithered else 1.0)
     first = noise if scatter is None else scatter
-    return _present([first, rectangular("resolution", step, factor)])
+    return _present(accuracy, [first, rectangular("resolution", step, factor)])
 
 
 def absolute(accuracy: Accuracy, value: float, sensitivity: float = 1.0) -> list[Component]:
@@ -176,7 +181,7 @@ def mean_of(
         rectangular("thermal EMF", accuracy.thermal_emf, factor),
         *reading_components(accuracy, readings, scatter, sensitivity),
     ]
-    return _present(parts)
+    return _present(accuracy, parts)
 
 
 def wander_components(
@@ -228,7 +233,7 @@ def wander_components(
                 on_level,
             )
         )
-    return _present(parts)
+    return _present(accuracy, parts)
 
 
 def difference(
@@ -278,6 +283,13 @@ def difference(
     ]
 
 
-def _present(parts: list[Component]) -> list[Component]:
-    """Leave out components that the statement does not have."""
-    return [part for part in parts if part.contribution > 0]
+def _present(accuracy: Accuracy, parts: list[Component]) -> list[Component]:
+    """Leave out components that the statement does not have, and name the channel in the others."""
+    return [_of(accuracy.channel, part) for part in parts if part.contribution > 0]
+
+
+def _of(channel: str, part: Component) -> Component:
+    label = f" ({channel})"
+    if not channel or part.name.endswith(label):
+        return part
+    return replace(part, name=part.name + label)

@@ -83,7 +83,7 @@ _FEW_READINGS_K = 2.5
 
 
 def _cure(part: Component) -> str:
-    name = part.name.lower()
+    name = part.name.partition(" (")[0].lower()  # without the channel
     if math.isfinite(part.dof):
         return "take more readings or repeat the points more often"
     cures = {
