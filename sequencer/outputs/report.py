@@ -27,6 +27,7 @@ FEW_EVENTS = 25
 """More than these are folded away on a screen; paper shows them all."""
 NO_BREAK_SPACE = "\u00a0"
 THIN_SPACE = "\u202f"
+EQUATION = re.compile(r"\b([Uukν]) = (?=[\d−-])")
 NUMBER_AND_UNIT = re.compile(r"(?<=[\d<>]) (?=[^\W\d]|[°%Ω]|\d)(?!to |of )")
 
 
@@ -107,6 +108,7 @@ def _thinning_note(chart: Chart, size: Size) -> str:
 
 def _whole(text: str) -> str:
     """Return a text whose numbers are never torn from their units at a line's end."""
+    text = EQUATION.sub(rf"\1{NO_BREAK_SPACE}={NO_BREAK_SPACE}", text)
     return NUMBER_AND_UNIT.sub(NO_BREAK_SPACE, text)
 
 

@@ -136,6 +136,15 @@ def test_the_rule_says_what_is_tolerated_as_covered_and_how_to_read_the_margin(h
     assert rows["short_current"] == "–"
 
 
+def test_an_uncertainty_is_never_torn_from_its_sign_at_a_lines_end(html):
+    assert (
+        "no more than U = 0.000349 V (k = 2.18)".replace(" = ", "\u00a0=\u00a0").replace(
+            "9 V", "9\u00a0V"
+        )
+        in Page(html).text
+    )
+
+
 def test_no_identifier_is_shown_where_words_belong(html):
     text = Page(html).pieces
     for figure in made_up().figures:
