@@ -98,7 +98,9 @@ def judge_evidence(documents: Documents, steps: Sequence[Sequence[Step]]) -> Jud
     left = [limit.figure for limit in limits if limit.figure not in given]
     if left:
         notes.append(
-            "Not judged here, as no trial of this profile measures it: " + ", ".join(left) + "."
+            "Not judged here, as no trial of this profile measures it: "
+            + ", ".join(name.replace("_", " ") for name in left)
+            + "."
         )
     verdicts = judge(figures, judged, documents.profile.profile.rule, reasons)
     seen = {verdict.why for verdict in verdicts}
