@@ -273,8 +273,8 @@ def charts(
     lines = []
     warm = evidence.points(phase="warm-up")
     if warm:
-        lines.append(_line("warm-up", _means(warm[0], VOLTAGE), begin, first))
-    lines.append(_line("soak, one-minute means", data.minutes, begin, first))
+        lines.append(_line("warm-up", _means(warm[0], VOLTAGE), begin, first, quantity=VOLTAGE))
+    lines.append(_line("soak, one-minute means", data.minutes, begin, first, quantity=VOLTAGE))
     output = Chart(
         trial=evidence.trial,
         title="Soak: departure of the output from its value after warm-up",
@@ -288,7 +288,14 @@ def charts(
         caption=f"At {settings.voltage:.6g} V and {data.current:.4g} A, line not controlled.",
     )
     temperatures = tuple(
-        _line(channel, _means(point, channel), begin, 0.0, label=f"{channel}, {phase}")
+        _line(
+            channel,
+            _means(point, channel),
+            begin,
+            0.0,
+            label=f"{channel}, {phase}",
+            quantity=channel,
+        )
         for channel in (HEATSINK, AMBIENT)
         if channel in channels_of(settings, evidence.context)
         for phase in ("warm-up", "soak")
@@ -313,13 +320,20 @@ def charts(
 
 
 def _line(
-    label_or_channel: str, means: MinuteMeans, begin: float, zero: float, *, label: str = ""
+    label_or_channel: str,
+    means: MinuteMeans,
+    begin: float,
+    zero: float,
+    *,
+    label: str = "",
+    quantity: str = "",
 ) -> Line:
     return Line(
         label or label_or_channel,
         tuple(float(t) for t in means.time - begin),
         tuple(float(v) for v in means.mean - zero),
         style="line",
+        quantity=quantity,
     )
 
 

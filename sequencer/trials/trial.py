@@ -23,6 +23,9 @@ VOLTAGE_AT_LOAD = "voltage.load"
 VOLTAGE_AT_TERMINALS = "voltage.terminals"
 HEATSINK = "temperature.heatsink"
 AMBIENT = "temperature.ambient"
+METER_UNITS = {"voltage": "V", "current": "A", "temperature": "K"}
+"""The unit of an accuracy statement, by the instrument's function."""
+
 CURRENTS = ("current.shunt", "current.load", "current.panel")
 """Where the current is taken from: the first of these that the bench has."""
 
@@ -51,7 +54,12 @@ class Context:
     def accuracy(self, channel: str) -> Accuracy:
         """Return the accuracy statement of a channel, by component."""
         entry = self.bench.channels[channel]
-        return Accuracy(**dict(entry.accuracy), shunt=entry.shunt, channel=channel)
+        return Accuracy(
+            **dict(entry.accuracy),
+            shunt=entry.shunt,
+            channel=channel,
+            unit=METER_UNITS[entry.function],
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,6 +46,8 @@ class Accuracy:
         `temperature_offset`, `stability_offset`, `thermal_emf` are volts across it.
     channel
         Whose statement it is; named in every component, as a budget often holds several.
+    unit
+        The meter's own unit, of its offset and its like.
     shunt_tolerance, shunt_temperature
         Relative, and relative per kelvin of `temperature_span`.
     """
@@ -64,11 +66,12 @@ class Accuracy:
     shunt_tolerance: float = 0.0
     shunt_temperature: float = 0.0
     channel: str = ""
+    unit: str = "V"
 
     def __post_init__(self) -> None:
         """Refuse negative or infinite parts."""
         for one in fields(self):
-            if one.name == "channel":
+            if one.name in {"channel", "unit"}:
                 continue
             value = getattr(self, one.name)
             if value is not None and not (math.isfinite(value) and value >= 0):
@@ -285,11 +288,14 @@ def difference(
 
 def _present(accuracy: Accuracy, parts: list[Component]) -> list[Component]:
     """Leave out components that the statement does not have, and name the channel in the others."""
-    return [_of(accuracy.channel, part) for part in parts if part.contribution > 0]
+    return [_of(accuracy, part) for part in parts if part.contribution > 0]
 
 
-def _of(channel: str, part: Component) -> Component:
-    label = f" ({channel})"
-    if not channel or part.name.endswith(label):
+def _of(accuracy: Accuracy, part: Component) -> Component:
+    label = f" ({accuracy.channel})" if accuracy.channel else ""
+    if part.name.endswith(label) and label:
         return part
-    return replace(part, name=part.name + label)
+    if math.isfinite(part.dof):
+        return replace(part, name=part.name + label)  # a scatter has its unit from the figure
+    relative = part.name.startswith(("gain", "shunt"))
+    return replace(part, name=part.name + label, unit="1" if relative else accuracy.unit)

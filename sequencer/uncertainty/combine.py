@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from scipy import special
@@ -65,14 +65,7 @@ def rectangular(name: str, half_width: float, sensitivity: float = 1.0) -> Compo
 def scaled(components: Iterable[Component], factor: float) -> list[Component]:
     """Return components carried through a further multiplication, such as ampere to volt."""
     return [
-        Component(
-            name=c.name,
-            distribution=c.distribution,
-            u=c.u,
-            sensitivity=c.sensitivity * factor,
-            contribution=c.contribution * abs(factor),
-            dof=c.dof,
-        )
+        replace(c, sensitivity=c.sensitivity * factor, contribution=c.contribution * abs(factor))
         for c in components
     ]
 
