@@ -10,7 +10,7 @@ comes to.
 from math import log
 from typing import Final, NamedTuple
 
-from simulated_bench.characteristic import Circuit, reverse_current, supply
+from simulated_bench.characteristic import Circuit, output_before_limit, reverse_current, supply
 from simulated_bench.errors import BenchError
 from simulated_bench.load import draw_current
 from simulated_bench.newton import converge
@@ -73,6 +73,9 @@ def solve(
         If no balance was found: no point is better than a wrong one.
     """
     c = circuit
+    valley_v = c.peak_v - c.idle_a * (c.source_ohm + c.ripple_ohm) - c.saturation_v
+    if valley_v <= 0.0 and output_before_limit(c, 0.0)[0] < NOTHING_V:
+        return _nothing(c)
     asked = c.v_cv + 1.0
     low = (-c.limit_a - abs(c.limit_per_v) * (2.0 * asked)) / c.rounding_a - BRACKET_MARGIN
     if c.limit_per_v <= 0.0 and c.load.mode != "power":
@@ -92,7 +95,7 @@ def solve(
         y, current, solved = settle(c, begin, low, near=near)
     point = _point(c, y, current)
     if point.terminals_v < NOTHING_V or point.load_v < 0.0:
-        return _nothing(c, y)
+        return _nothing(c)
     drawn, per_v = draw_current(c.load_parts, c.load, point.load_v)
     if not solved or not abs(drawn - point.load_a) <= UNSOLVED_A * (1.0 + abs(per_v)):
         raise BenchError(
@@ -151,8 +154,9 @@ def _point(c: Circuit, y: float, current: float) -> OperatingPoint:
     )
 
 
-def _nothing(c: Circuit, y: float) -> OperatingPoint:
+def _nothing(c: Circuit) -> OperatingPoint:
     """Return the point when nothing comes out: a pass element can't pull its output below zero."""
+    y = log((c.v_cv + 1.0) / c.rounding_v)  # the limit has taken all: from zero volts it goes on
     ripple = c.ripple_ohm * c.leakage_a
     reservoir = c.peak_v - c.leakage_a * c.source_ohm - 0.5 * ripple
     headroom = reservoir - 0.5 * ripple - c.saturation_v - c.v_cv

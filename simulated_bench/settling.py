@@ -118,7 +118,9 @@ def _walk(c: Circuit, y: float, low: float, top: float) -> tuple[float, float, b
 def _stride(c: Circuit, y: float) -> float:
     if y < 0.0:
         return max(LEAST_STRIDE, min(STRIDE_A / c.rounding_a, -0.5 * y))
-    return min(LEAST_STRIDE, log(1.0 + c.v_cv / STRIDES_OF_OUTPUT / (c.rounding_v * exp(y))))
+    return min(
+        LEAST_STRIDE, log(1.0 + (c.v_cv + 1.0) / STRIDES_OF_OUTPUT / (c.rounding_v * exp(y)))
+    )
 
 
 def _beyond(c: Circuit, near: float, far: float, current: float, *, falling: bool) -> float | None:
