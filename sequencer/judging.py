@@ -84,6 +84,7 @@ def judge_evidence(documents: Documents, steps: Sequence[Sequence[Step]]) -> Jud
         try:
             found = trial.figures(settings, evidence)
             figures.extend(found)
+            reasons |= trial.cannot(settings, evidence)
             charts.extend(trial.charts(settings, evidence, found))
         except FigureError as error:
             reasons |= dict.fromkeys(trial.gives, str(error))
@@ -104,5 +105,10 @@ def judge_evidence(documents: Documents, steps: Sequence[Sequence[Step]]) -> Jud
         )
     verdicts = judge(figures, judged, documents.profile.profile.rule, reasons)
     seen = {verdict.why for verdict in verdicts}
-    notes += [why for why in dict.fromkeys(reasons.values()) if why not in seen]
+    named = {figure.name for figure in figures}
+    notes += [
+        why
+        for name, why in reasons.items()
+        if name not in named and why not in seen and why not in notes
+    ]
     return Judged(with_coverage(figures, judged), verdicts, tuple(charts), tuple(notes))

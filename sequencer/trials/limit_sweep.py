@@ -25,8 +25,9 @@ from sequencer.uncertainty import accuracy as meter
 from sequencer.uncertainty.combine import rectangular, type_a
 from sequencer.uncertainty.figure import make_figure
 
-LINE_FRACTIONS = (0.0, 0.2, 0.4, 0.6, 0.8)
-"""The constant-voltage line ends at 80 % of the rated current, by its definition."""
+LINE_FRACTIONS = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
+"""The constant-voltage line ends at 80 % of the rated current, by its definition; a dip between two
+points would go unseen, hence so many."""
 
 CURRENT_LINE = (0.75, 0.25)
 """The constant-current line spans 75 % down to 25 % of the set voltage, by its definition."""
@@ -268,7 +269,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     data = traced(settings, evidence)
     reached = {
         "voltage": float(max(data.down[1].max(), data.up[1].max(initial=0.0))),
-        "current_from": 0.0,
+        "current_from": float(data.down[0].min()),
         "current_to": float(max(data.down[0].max(), data.up[0].max(initial=0.0))),
         "load_voltage": float(data.down[1].min()),
     }
@@ -290,6 +291,11 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         reasons = dict.fromkeys(data.trace.cannot.values())
         raise FigureError("No figure of the current limit: " + " ".join(reasons))
     return tuple(results)
+
+
+def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
+    """Say which figures the curve doesn't give, and why."""
+    return dict(traced(settings, evidence).trace.cannot)
 
 
 def _absolute(context: Context, data: Traced, name: str, quantity: Quantity) -> list[Component]:
@@ -442,4 +448,5 @@ TRIAL = Trial(
     procedure=procedure,
     figures=figures,
     charts=charts,
+    cannot=cannot,
 )

@@ -1,7 +1,7 @@
 """What a trial is made of, what it may know, and the evidence that its figures are drawn from."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Generic, TypeVar
 
@@ -168,6 +168,7 @@ class Evidence:
 class Trial(Generic[S]):
     """A trial: name, settings, procedure, figures and charts.
 
+    `cannot` says which figures the evidence doesn't give though others come out, and why.
     `gives` names the figures it can give, `needs` the channels it can't do without (a name that
     ends in "." stands for any channel that begins so).
     """
@@ -180,3 +181,4 @@ class Trial(Generic[S]):
     procedure: Callable[[S, Context], Procedure]
     figures: Callable[[S, Evidence], tuple[Figure, ...]]
     charts: Callable[[S, Evidence, tuple[Figure, ...]], tuple[Chart, ...]]
+    cannot: Callable[[S, Evidence], Mapping[str, str]] = field(default=lambda _, __: {})
