@@ -48,9 +48,13 @@ def settle(c: Circuit, start: float, low: float, *, near: bool) -> tuple[float, 
     near
         Whether the start is a balance of a moment ago.
     """
+    beside = (
+        _near(c, start) if near and low < start < log((2.0 * c.v_cv + 2.0) / c.rounding_v) else None
+    )
+    if beside is not None:
+        return beside
     top = y_at_voltage(c, 0.0, low)
-    y = min(max(start, low), top)
-    return (_near(c, y) if near else None) or _walk(c, y, low, top)
+    return _walk(c, min(max(start, low), top), low, top)
 
 
 def y_at_voltage(c: Circuit, volts: float, low: float) -> float:
