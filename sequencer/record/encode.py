@@ -30,6 +30,9 @@ from sequencer.requests import (
     SupplyState,
 )
 
+MARKS = (["float"], ["mapping"])
+"""Keys that mark a number that JSON lacks; a mapping that has just such a key is wrapped in one."""
+
 REQUESTS = {kind.__name__: kind for kind in (Apply, Settle, Read, Ask, Note)}
 STATES = {kind.__name__: kind for kind in (LoadState, SupplyState)}
 REPLIES = {kind.__name__: kind for kind in (Applied, Settled, Answered, Noted)}
@@ -92,7 +95,7 @@ def encode_mapping(mapping: Mapping[str, object]) -> str:
 
 def decode_mapping(text: str) -> dict[str, Any]:
     """Return the mapping that `text` holds (its values are whatever was put in)."""
-    return {key: _value(value) for key, value in _load(text).items()}
+    return dict(_value(_load(text)))
 
 
 def _plain(value: object) -> object:
@@ -104,7 +107,8 @@ def _plain(value: object) -> object:
         case np.generic():
             return _plain(value.item())
         case Mapping():
-            return {str(key): _plain(entry) for key, entry in value.items()}
+            plain = {str(key): _plain(entry) for key, entry in value.items()}
+            return {"mapping": plain} if list(plain) in MARKS else plain
         case tuple() | list():
             return [_plain(entry) for entry in value]
     kind = type(value)
@@ -118,7 +122,8 @@ def _value(plain: Any) -> Any:  # JSON: anything it can hold
     if isinstance(plain, dict):
         if list(plain) == ["float"] and isinstance(plain["float"], str):
             return float(plain["float"])
-        return {key: _value(entry) for key, entry in plain.items()}
+        inner = plain["mapping"] if list(plain) == ["mapping"] else plain
+        return {key: _value(entry) for key, entry in inner.items()}
     return tuple(_value(entry) for entry in plain) if isinstance(plain, list) else plain
 
 

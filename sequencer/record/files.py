@@ -37,7 +37,7 @@ def check_header(path: Path) -> None:
     RecordError
         When it can't be read, is no record, is from a newer version, or is truncated.
     """
-    if path.exists() and not path.is_file():
+    if path.exists() and not (path.is_file() or path.is_dir()):  # opening a pipe would wait
         raise RecordError(f"{path} is no record: it is not a regular file. Look for another name.")
     try:
         with path.open("rb") as file:
