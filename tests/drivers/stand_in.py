@@ -82,12 +82,15 @@ class StandIn:
         return None
 
     def hang_up(self) -> None:
-        """Close every connection, as an instrument that restarts does."""
-        for connection in self._open:
+        """Close every connection that is open now, as an instrument that restarts does.
+
+        A client may be back before the last one is closed: its new connection is left alone.
+        """
+        closing, self._open = self._open, []
+        for connection in closing:
             with contextlib.suppress(OSError):
                 connection.shutdown(socket.SHUT_RDWR)
             connection.close()
-        self._open.clear()
 
     def close(self) -> None:
         with contextlib.suppress(OSError):
