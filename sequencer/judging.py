@@ -55,6 +55,14 @@ def planned_trials(documents: Documents) -> tuple[tuple[Trial[Any], BaseModel], 
     )
 
 
+def promised_limits(documents: Documents) -> tuple[PromisedLimit, ...]:
+    """Return the unit's limits as the judge sees them, in their order."""
+    return tuple(
+        PromisedLimit(limit.judged_figure, limit.condition, limit.bound, limit.unit)
+        for limit in documents.unit.limits
+    )
+
+
 def judge_evidence(documents: Documents, steps: Sequence[Sequence[Step]]) -> Judged:
     """Compute figures, verdicts and charts.
 
@@ -91,10 +99,7 @@ def judge_evidence(documents: Documents, steps: Sequence[Sequence[Step]]) -> Jud
         except Exception as error:  # noqa: BLE001  # a run's other results must not be lost with it
             fault = f"a fault of the program: {type(error).__name__}: {error}"
             reasons |= dict.fromkeys(trial.gives, f"{trial.name} could not be computed, {fault}")
-    limits = [
-        PromisedLimit(limit.judged_figure, limit.condition, limit.bound, limit.unit)
-        for limit in documents.unit.limits
-    ]
+    limits = promised_limits(documents)
     judged = [limit for limit in limits if limit.figure in given]
     left = [limit.figure for limit in limits if limit.figure not in given]
     if left:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from sequencer.documents.load import Documents
 from sequencer.errors import FigureError
-from sequencer.judging import PromisedLimit, planned_trials
+from sequencer.judging import PromisedLimit, planned_trials, promised_limits
 from sequencer.record.read import Step
 from sequencer.results import Coverage, Figure
 from sequencer.run.loop import perform
@@ -70,10 +70,7 @@ def make_plan(documents: Documents) -> Plan:
             figures += trial.figures(settings, Evidence(trial.name, context, steps))
         except FigureError as error:
             reasons |= dict.fromkeys(trial.gives, str(error))
-    limits = [
-        PromisedLimit(limit.judged_figure, limit.condition, limit.bound, limit.unit)
-        for limit in documents.unit.limits
-    ]
+    limits = promised_limits(documents)
     return Plan(tuple(planned), tuple(_cover(limit, figures, reasons) for limit in limits))
 
 
