@@ -6,7 +6,7 @@ from typing import TextIO
 
 from drivers.bench import OpenBench
 from drivers.channels import asking, changes, configure
-from drivers.dialect import load_dialect
+from drivers.dialect_files import load_dialect
 from drivers.errors import InstrumentError, UnknownDialect
 from drivers.instrument import Instrument
 from drivers.operator import InstrumentOperator, TerminalOperator

@@ -1,20 +1,14 @@
 """A dialect: how one family of instruments spells a role, as data.
 
-Files lie in `drivers/dialects`, or anywhere when the bench document gives a path. Names of
-settings and questions are the project's own; messages are the instrument's.
+Files lie in `drivers/dialects`, or anywhere when the bench document gives a path
+(`drivers.dialect_files`). Names of settings and questions are the project's own; messages are the
+instrument's.
 """
 
-import tomllib
-from functools import cache
-from pathlib import Path
 from string import Formatter
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
-
-from drivers.errors import UnknownDialect
-
-SHIPPED = Path(__file__).parent / "dialects"
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 NEEDED: dict[str, tuple[frozenset[str], frozenset[str], frozenset[str]]] = {
     # role: settings, questions, actions that a dialect of that role must have
@@ -139,34 +133,3 @@ class Dialect(Strict):
                 if missing := needed - given:
                     raise ValueError(f"role {role!r} needs {kind}: {', '.join(sorted(missing))}")
         return self
-
-
-def shipped() -> tuple[str, ...]:
-    """Return the names of the dialects that come with the program."""
-    return tuple(sorted(path.stem for path in SHIPPED.glob("*.toml")))
-
-
-@cache
-def load_dialect(name: str, instrument: str, address: str) -> Dialect:
-    """Read a dialect by its shipped name or by the path of a TOML file.
-
-    Raises
-    ------
-    UnknownDialect
-        When there is no such file, or it is not a valid dialect; every mistake is listed.
-    """
-    path = Path(name) if name.endswith(".toml") else SHIPPED / f"{name}.toml"
-    try:
-        return Dialect.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except FileNotFoundError:
-        found = f"no dialect {name!r} was found"
-        remedy = f"Known dialects are {', '.join(shipped())}; a path must end in .toml."
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        found, remedy = f"dialect {name!r} can't be read ({error})", "Correct the file."
-    except ValidationError as error:
-        mistakes = "; ".join(
-            f"{'.'.join(map(str, item['loc'])) or 'whole file'}: {item['msg']}"
-            for item in error.errors()
-        )
-        found, remedy = f"dialect {name!r} has mistakes: {mistakes}", "Correct the file."
-    raise UnknownDialect(instrument=instrument, address=address, found=found, remedy=remedy)

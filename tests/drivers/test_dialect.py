@@ -2,7 +2,7 @@
 
 import pytest
 
-from drivers.dialect import load_dialect, shipped
+from drivers.dialect_files import load_dialect, shipped
 from drivers.errors import UnknownDialect
 
 GOOD = 'description = "x"\nroles = ["voltmeter"]\n[questions.voltage]\nask = "READ?"\n'
@@ -34,6 +34,48 @@ def test_a_file_of_ones_own_is_read(tmp_path) -> None:  # type: ignore[no-untype
 )
 def test_mistakes_are_told_with_their_place(tmp_path, text: str, message: str) -> None:  # type: ignore[no-untyped-def]
     path = tmp_path / "bad.toml"
-    path.write_text(text)
+    path.write_text(text.replace("{here}", tmp_path.name))
+    with pytest.raises(UnknownDialect, match=message):
+        load_dialect(str(path), "meter", "address")
+
+
+def test_a_dialect_is_laid_over_the_one_it_inherits(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    (tmp_path / "below.toml").write_text(
+        'inherits = "scpi-voltmeter"\ndescription = "below"\nwithout = ["errors"]\n'
+        '[link]\nread_terminator = "\\r\\n"\n'
+    )
+    path = tmp_path / "above.toml"
+    path.write_text(
+        'inherits = "below.toml"\nwithout = ["settings.voltage_range.read_back"]\n'
+        '[settings.voltage_range]\nwrite = "RANG {value}"\n'
+    )
+    found = load_dialect(str(path), "i", "a")
+    usual = load_dialect("scpi-voltmeter", "i", "a")
+    assert found.description == "below"
+    assert found.errors is None
+    assert usual.errors is not None
+    assert found.link.read_terminator == "\r\n"
+    assert found.settings["voltage_range"].write == "RANG {value}"
+    assert found.settings["voltage_range"].read_back is None
+    assert found.settings["voltage_range"].compare == "at least"
+    assert found.settings["voltage_integration"] == usual.settings["voltage_integration"]
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ('inherits = "bad.toml"\n', "inherits itself"),
+        ('inherits = "../{here}/bad.toml"\n', "inherits itself"),
+        ('inherits = "scpi-kettle"\n', "no dialect 'scpi-kettle' was found .inherited by 'bad'"),
+        ("inherits = 1\n", "'inherits' must be a name"),
+        ('inherits = "scpi-voltmeter"\nwithout = "errors"\n', "a list of key paths"),
+        ('inherits = "scpi-voltmeter"\nwithout = ["lid"]\n', "'lid', which 'scpi-voltmeter' does"),
+        ('without = ["errors"]\n' + GOOD, "has nothing to leave out"),
+        ('inherits = "scpi-voltmeter"\ncolour = 1\n', "colour.*not permitted"),
+    ],
+)
+def test_mistakes_of_inheritance_are_told(tmp_path, text: str, message: str) -> None:  # type: ignore[no-untyped-def]
+    path = tmp_path / "bad.toml"
+    path.write_text(text.replace("{here}", tmp_path.name))
     with pytest.raises(UnknownDialect, match=message):
         load_dialect(str(path), "meter", "address")
