@@ -86,8 +86,7 @@ def _prepared(spec: InstrumentSpec, bench: BenchSpec, on_event: EventSink) -> In
     session = Session(
         spec,
         identify=dialect.identify,
-        read_terminator=dialect.link.read_terminator,
-        write_terminator=dialect.link.write_terminator,
+        manners=dialect.link,
         backend=bench.options.get("backend", "@py"),
         on_event=on_event,
     )

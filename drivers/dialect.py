@@ -100,6 +100,19 @@ class Link(Strict):
     split_read: bool = Field(
         default=True, description="a question can be sent now and its answer collected later"
     )
+    echo: bool = Field(default=False, description="each message comes back as a line of its own")
+    pause: float = Field(
+        default=0.0, ge=0, le=10, description="seconds between two messages at least"
+    )
+    first_answer: float | None = Field(
+        default=None, gt=0, description="seconds for the first answer, if longer than usual"
+    )
+    on_open: tuple[Message, ...] = Field(
+        default=(), description="messages after the identity was asked, such as remote control"
+    )
+    on_close: tuple[Message, ...] = Field(
+        default=(), description="messages before closing, such as control at the panel again"
+    )
 
 
 class ErrorQueue(Strict):

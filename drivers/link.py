@@ -68,12 +68,23 @@ class Link:
         Last bytes of every answer.
     timeout_s
         Greatest time for opening and for a write.
+    pause_s
+        Least time between two messages, for instruments that lose what comes too soon.
     """
 
-    def __init__(self, address: str, terminator: bytes, timeout_s: float, backend: str) -> None:
+    def __init__(
+        self,
+        address: str,
+        terminator: bytes,
+        timeout_s: float,
+        backend: str,
+        pause_s: float = 0.0,
+    ) -> None:
         from pyvisa import constants  # noqa: PLC0415
 
         self._timeout_s = timeout_s
+        self._pause_s = pause_s
+        self._not_before = 0.0
         self._library: Any = resource_manager(backend).visalib  # each back end has its own class
         manager = resource_manager(backend)
         # Zero would mean ten seconds, 100 ms or nothing, depending on the kind of link.
@@ -131,6 +142,9 @@ class Link:
         Stale, Closed, Late
             When unasked bytes wait, the peer has closed, or it doesn't take the message in time.
         """
+        if self._pause_s:
+            poll().poll(max(0.0, self._not_before - time.monotonic()) * 1000)
+            self._not_before = time.monotonic() + self._pause_s
         if self._socket is None:
             self._library.write(self._handle, message)
             return
@@ -156,11 +170,13 @@ class Link:
         if self._socket is None:
             return self._read_elsewhere(timeout_s)
         deadline = time.monotonic() + timeout_s
-        events = self._before_read.poll(timeout_s * 1000)
-        if not events:
-            raise Late(b"")
-        if events[0][1] != POLLIN:
-            self._raise_if_closed(self._socket, b"")
+        # An echo and its answer may have come together; the answer then waits in the buffer.
+        if not self._session._pending_buffer:  # noqa: SLF001
+            events = self._before_read.poll(timeout_s * 1000)
+            if not events:
+                raise Late(b"")
+            if events[0][1] != POLLIN:
+                self._raise_if_closed(self._socket, b"")
         data, status = self._session.read(CHUNK)
         if status == self._ended:
             return bytes(data)

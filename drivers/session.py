@@ -9,8 +9,10 @@ after the next question was sent. It is found one question later, by the answer 
 """
 
 from collections.abc import Callable
+from contextlib import suppress
 from threading import get_ident
 
+from drivers.dialect import Link as Manners
 from drivers.errors import DamagedAnswer, InstrumentError, NoAnswer, Unreachable, WrongIdentity
 from drivers.faults import fault_of
 from drivers.link import Link
@@ -18,6 +20,9 @@ from drivers.roles import InstrumentSpec
 
 EventSink = Callable[[str, str], None]
 """Takes the kind of an event and its text."""
+
+STANDARD = Manners()
+"""Line feeds, no echo, no pauses."""
 
 OPEN_TIMEOUT_S = 5.0
 """A host on the same network that takes longer to accept a connection is not there."""
@@ -32,6 +37,8 @@ class Session:
         Which instrument, where, and who it should be.
     identify
         The question for its identity, without terminator.
+    manners
+        How messages and answers end, and what else the dialect says about the link.
     on_event
         Told of every reopening.
     """
@@ -41,8 +48,7 @@ class Session:
         spec: InstrumentSpec,
         *,
         identify: str = "*IDN?",
-        read_terminator: str = "\n",
-        write_terminator: str = "\n",
+        manners: Manners = STANDARD,
         backend: str = "@py",
         on_event: EventSink = lambda _kind, _text: None,
     ) -> None:
@@ -50,8 +56,9 @@ class Session:
         self.identity = ""
         self.reopened = 0
         self.on_reopened: Callable[[], None] | None = None
-        self._read_terminator = read_terminator.encode("ascii")
-        self._write_terminator = write_terminator.encode("ascii")
+        self._manners = manners
+        self._read_terminator = manners.read_terminator.encode("ascii")
+        self._write_terminator = manners.write_terminator.encode("ascii")
         self._identify = self.encode(identify)
         self._backend = backend
         self._on_event = on_event
@@ -78,12 +85,18 @@ class Session:
         self._link = None
         try:
             self._link = Link(
-                self.spec.address, self._read_terminator, OPEN_TIMEOUT_S, self._backend
+                self.spec.address,
+                self._read_terminator,
+                OPEN_TIMEOUT_S,
+                self._backend,
+                self._manners.pause,
             )
         except Exception as error:  # the libraries raise anything; one place translates
             raise self._translate(error, None) from error
         try:
             self._exchange_identity()
+            for message in self._manners.on_open:
+                self.tell(self.encode(message))
             if self._opened_before:
                 self.reopened += 1
                 where = f"{self.spec.name} at {self.spec.address}"
@@ -96,7 +109,14 @@ class Session:
         self._opened_before = True
 
     def _exchange_identity(self) -> None:
-        identity = self.query_text(self._identify)
+        patience_s = max(self.spec.timeout_s, self._manners.first_answer or 0.0)
+        identity = self.query_text(self._identify, patience_s)
+        if identity == self._shown(self._identify):
+            raise self.damaged(
+                self._identify,
+                identity.encode("ascii"),
+                "the question itself came back: the dialect's [link] needs echo = true",
+            )
         expected = self.spec.identity
         if self.identity and identity != self.identity:
             found, wanted = "another instrument answers than before", self.identity
@@ -142,14 +162,26 @@ class Session:
         message = self._asked
         if self._link is None or message is None:
             raise self.error(NoAnswer, "no question is open", None, None, "Ask before collecting.")
+        if self._manners.echo:
+            self._take_echo(message, timeout_s)
+        answer = self._line(message, timeout_s)
+        self._asked = None
+        return answer
+
+    def _line(self, message: bytes, timeout_s: float) -> bytes:
         try:
-            answer = self._link.read(timeout_s)
+            answer = self._link.read(timeout_s)  # type: ignore[union-attr]  # the callers saw to it
         except Exception as error:  # the libraries raise anything; one place translates
             raise self._failed(error, message) from error
         if not answer.endswith(self._read_terminator):
             raise self.damaged(message, answer, f"the answer must end in {self._read_terminator!r}")
-        self._asked = None
         return answer[: -len(self._read_terminator)]
+
+    def _take_echo(self, message: bytes, timeout_s: float) -> None:
+        """Read the message that comes back; anything else means that something got lost."""
+        echo = self._line(message, timeout_s)
+        if echo != message.rstrip(b"\r\n"):
+            raise self.damaged(message, echo, "the message itself was expected to come back first")
 
     def query(self, message: bytes, timeout_s: float | None = None) -> bytes:
         """Ask and collect."""
@@ -167,6 +199,8 @@ class Session:
     def tell(self, message: bytes) -> None:
         """Send a message that has no answer."""
         self.ask(message)
+        if self._manners.echo:
+            self._take_echo(message, self.spec.timeout_s)
         self._asked = None
 
     def damaged(self, message: bytes, answer: bytes, why: str) -> InstrumentError:
@@ -182,7 +216,14 @@ class Session:
         )
 
     def close(self) -> None:
-        """Close; never raises."""
+        """Take leave as the dialect says, where the link is healthy, and close; never raises."""
+        if self._link is not None and self._asked is None:
+            with suppress(Exception):  # the instrument may be gone; so is the program in a moment
+                for message in self._manners.on_close:
+                    self._link.write(self.encode(message))
+        self._drop()
+
+    def _drop(self) -> None:
         if self._link is not None:
             self._link.close()
         self._link = None
@@ -207,7 +248,7 @@ class Session:
     def _close(self, why: str) -> None:
         if self._link is None:
             return
-        self.close()
+        self._drop()
         self._on_event("closed", f"{self.spec.name} at {self.spec.address}: closed: {why}")
 
     def _translate(self, error: Exception, message: bytes | None) -> InstrumentError:

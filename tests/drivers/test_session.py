@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from stand_in import StandIn, cut, hang_up, late, send, silent
 
+from drivers.dialect import Link
 from drivers.errors import (
     DamagedAnswer,
     InstrumentError,
@@ -228,14 +229,14 @@ def test_non_ascii_answer_is_kept_for_the_message_and_refused(
 
 
 def test_terminator_mismatch_is_an_error(server: StandIn, events: list[str]) -> None:
-    session = make(server, events, read_terminator="\r\n")
+    session = make(server, events, manners=Link(read_terminator="\r\n"))
     with pytest.raises(DamagedAnswer, match=r"must end in"):
         session.open()
 
 
 def test_two_character_terminator(server: StandIn, events: list[str]) -> None:
     server.terminator = b"\r\n"
-    session = make(server, events, read_terminator="\r\n")
+    session = make(server, events, manners=Link(read_terminator="\r\n"))
     session.open()
     assert session.query(b"A?\n") == b"1.25"
     session.close()
