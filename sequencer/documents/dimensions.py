@@ -85,6 +85,7 @@ CURRENT_PER_KELVIN = Dimension(
     "current per kelvin", "A/K", "A/K", "20 µA/K", prefixed={"A/K": _ONE}
 )
 KELVIN_PER_KELVIN = Dimension("kelvin per kelvin", "K/K", "K/K", "2 mK/K", prefixed={"K/K": _ONE})
+KELVIN_PER_WATT = Dimension("kelvin per watt", "K/W", "K/W", "0.5 K/W", prefixed={"K/W": _ONE})
 VOLTAGE_RATE = Dimension("voltage per time", "V/s", "V/s", "1 mV/h", prefixed=_per_time("V"))
 CURRENT_RATE = Dimension("current per time", "A/s", "A/s", "1 mA/min", prefixed=_per_time("A"))
 TEMPERATURE_RATE = Dimension(
@@ -107,6 +108,7 @@ DIMENSIONS = (
     VOLTAGE_PER_KELVIN,
     CURRENT_PER_KELVIN,
     KELVIN_PER_KELVIN,
+    KELVIN_PER_WATT,
     VOLTAGE_RATE,
     CURRENT_RATE,
     TEMPERATURE_RATE,

@@ -30,6 +30,18 @@ _ALL = (
         "the unit has warmed by it.",
     ),
     KnownFigure(
+        "load_change",
+        d.VOLTAGE,
+        "The change of the output voltage from no load to full current; negative where it falls.",
+        signed=True,
+    ),
+    KnownFigure(
+        "load_change_ratio",
+        d.RATIO,
+        "The change from no load to full current as a part of the set voltage.",
+        signed=True,
+    ),
+    KnownFigure(
         "output_resistance",
         d.RESISTANCE,
         "How much the output voltage falls for each ampere drawn: the slope of a straight "
@@ -68,6 +80,20 @@ _ALL = (
         signed=True,
     ),
     KnownFigure(
+        "sense_length",
+        d.LENGTH,
+        "The length of wire, there and back counted together, that has the resistance which the "
+        "sense leads don't cover.",
+        signed=True,
+    ),
+    KnownFigure(
+        "sense_following",
+        d.RATIO,
+        "The part of the load leads' drop that the unit makes up for: 1 where it holds the "
+        "voltage at its sense points, 0 where it does not follow its sense leads at all.",
+        signed=True,
+    ),
+    KnownFigure(
         "limit_current",
         d.CURRENT,
         "The current that the unit holds in current limiting, at half of the set voltage.",
@@ -102,6 +128,12 @@ _ALL = (
         d.CURRENT,
         "The limited current with the load's voltage nearly at zero, at the low load voltage "
         "that the limit states.",
+    ),
+    KnownFigure(
+        "foldback_ratio",
+        d.RATIO,
+        "The current with the load's voltage nearly at zero over the knee current: below 1 the "
+        "limit folds back.",
     ),
     KnownFigure(
         "limit_hysteresis",
@@ -150,6 +182,80 @@ _ALL = (
         d.TIME,
         "The time after switching the load on until the output voltage stays within the "
         "stated band of its settled value.",
+    ),
+    KnownFigure(
+        "allan_deviation_1min",
+        d.VOLTAGE,
+        "How much one-minute means of the output voltage typically differ from one to the next.",
+    ),
+    KnownFigure(
+        "allan_deviation_10min",
+        d.VOLTAGE,
+        "How much ten-minute means of the output voltage typically differ from one to the next.",
+    ),
+    KnownFigure(
+        "allan_deviation_1h",
+        d.VOLTAGE,
+        "How much one-hour means of the output voltage typically differ from one to the next.",
+    ),
+    KnownFigure(
+        "setting_error",
+        d.VOLTAGE,
+        "The greatest difference between the output voltage and what its controls were set to.",
+    ),
+    KnownFigure(
+        "setting_gain_error",
+        d.RATIO,
+        "By which part all settings are too high or too low: the slope of the output voltage "
+        "against the setting, less 1.",
+        signed=True,
+    ),
+    KnownFigure(
+        "setting_offset",
+        d.VOLTAGE,
+        "What the output voltage would be at a setting of zero, by a straight line through all "
+        "settings.",
+        signed=True,
+    ),
+    KnownFigure(
+        "residual_voltage",
+        d.VOLTAGE,
+        "The voltage that is left at the output after the stated time with the output switched "
+        "off.",
+        signed=True,
+    ),
+    KnownFigure(
+        "discharge_time_constant",
+        d.TIME,
+        "The time in which the output voltage falls to 36.8 % once the output is off and nothing "
+        "is connected.",
+    ),
+    KnownFigure(
+        "discharge_time",
+        d.TIME,
+        "The time after switching the output off until its voltage has fallen from the setting to "
+        "the stated low voltage, with nothing connected.",
+    ),
+    KnownFigure(
+        "dissipation",
+        d.POWER,
+        "The heat that the pass element has to get rid of at full current: the voltage before it "
+        "less the output, times the current.",
+    ),
+    KnownFigure(
+        "heatsink_rise",
+        d.TEMPERATURE_DIFFERENCE,
+        "How much warmer than the room the heatsink gets at full current, once it is in balance.",
+    ),
+    KnownFigure(
+        "heatsink_rise_per_watt",
+        d.KELVIN_PER_WATT,
+        "The heatsink's rise over the room for each watt that is turned into heat there.",
+    ),
+    KnownFigure(
+        "heatsink_time_constant",
+        d.TIME,
+        "The time in which the heatsink covers 63.2 % of the way to its balance.",
     ),
 )
 

@@ -31,7 +31,7 @@ class _Face:
 
 _FACES = {
     **{unit: _Face(1.0, unit, prefixes=True) for unit in ("V", "A", "W", "Hz", "K", "m")},
-    **{unit: _Face(1.0, unit, prefixes=True) for unit in ("V/K", "A/K", "A/s")},
+    **{unit: _Face(1.0, unit, prefixes=True) for unit in ("V/K", "A/K", "A/s", "K/W")},
     "ohm": _Face(1.0, "Ω", prefixes=True),
     "Ω": _Face(1.0, "Ω", prefixes=True),
     "°C": _Face(1.0, "°C", prefixes=False),
@@ -69,7 +69,7 @@ def format_quantity(value: float, unit: str, digits: int = 4) -> str:
     value : float
         In SI units (degrees Celsius for "°C"; a fraction for "%").
     unit : str
-        V, A, ohm, W, s, Hz, °C, K, 1, %, m, m², 1/K, V/K, A/K, K/K, V/s, A/s or K/s. Rates of
+        V, A, ohm, W, s, Hz, °C, K, 1, %, m, m², 1/K, V/K, A/K, K/K, K/W, V/s, A/s or K/s. Rates of
         voltage are shown per hour, of temperature per minute, long times in minutes or hours.
     digits : int
         Significant digits at most; zeros at the end are left away.
