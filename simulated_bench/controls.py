@@ -48,11 +48,13 @@ class Controls:
     failure: Failure = "none"
     socket_live: bool = True
     """Whether there is voltage at the socket."""
+    source_on: bool = True
+    """Whether a line source between socket and unit passes it on."""
 
     @property
     def fed(self) -> bool:
         """Whether the unit gets line voltage."""
-        return self.line_on and self.socket_live
+        return self.line_on and self.socket_live and self.source_on
 
     @property
     def passing(self) -> bool:

@@ -14,10 +14,11 @@ from typing import Final, NamedTuple
 
 from simulated_bench.controls import Controls, circuit_at, leakage_at, peak_at
 from simulated_bench.draw import Draws
+from simulated_bench.faces import Event
 from simulated_bench.heat import Temperatures
 from simulated_bench.hold_up import HoldUp, hold_up
 from simulated_bench.load import LoadSetting
-from simulated_bench.mishaps import State, begun, drawn, ended, foreseen, told
+from simulated_bench.mishaps import State, begun, drawn, ended, told
 from simulated_bench.operating_point import OperatingPoint, solve
 from simulated_bench.parts import build
 from simulated_bench.scenario_faults import UnitFaultTable
@@ -28,14 +29,6 @@ from simulated_bench.waveform import Step
 
 GRID_S: Final = 1.0
 """Cells of this length resolve the heatsink's minutes; the junction follows within one cell."""
-
-
-class Event(NamedTuple):
-    """Something that happened on the bench."""
-
-    time_s: float
-    kind: str
-    text: str
 
 
 class Moment(NamedTuple):
@@ -51,9 +44,10 @@ class Course:
     """The state of one bench, and what moves it on."""
 
     def __init__(self, scenario: Scenario, draws: Draws) -> None:
-        faults = drawn(scenario.unit_faults, draws)
+        self._faults = drawn(scenario.unit_faults, draws)
+        """Those that are not somebody else's to begin."""
         self.scenario = scenario
-        self.parts = foreseen(build(scenario, draws), faults)
+        self.parts = build(scenario, draws)
         self.raised: frozenset[str] = frozenset()
         self.controls = Controls(
             line_on=scenario.line.switched_on,
@@ -80,11 +74,9 @@ class Course:
         self._start: Moment | None = None
         self._seen: Moment | None = None
         self._hold_up: HoldUp | None = None
-        for fault in faults:
-            self.at(fault.at.nominal, partial(self._happen, fault))
-            if fault.lasts is not None:
-                over = fault.at.nominal + fault.lasts.nominal
-                self.at(over, partial(self._pass_over, fault))
+        for fault in self._faults:
+            if fault.at is not None:
+                self.at(fault.at.nominal, partial(self._happen, fault))
 
     def advance_to(self, at: float) -> None:
         """Let bench time pass until `at`; does nothing when it is past."""
@@ -103,7 +95,7 @@ class Course:
     def set_controls(self, controls: Controls) -> None:
         """Move controls now; from here on the world goes on with them."""
         if controls != self.controls:
-            self._set_state(State(self.parts, controls, self.raised))
+            self.set_state(State(self.parts, controls, self.raised))
 
     @property
     def driven(self) -> bool:
@@ -122,7 +114,12 @@ class Course:
             self._seen = self._ahead(self.now)
         return self._seen
 
-    def _set_state(self, state: State) -> None:
+    @property
+    def state(self) -> State:
+        """Parts, controls and inputs as they are now."""
+        return State(self.parts, self.controls, self.raised)
+
+    def set_state(self, state: State) -> None:
         """Go on from now with other parts, controls and safety inputs."""
         self._close_cell()
         point, was_driven, held_up = self.moment().point, self.driven, self._hold_up
@@ -234,11 +231,24 @@ class Course:
             self._drive_removed_at, self._left_v = self.now, self.moment().point.terminals_v
             self._hold_up = self._last_y = self._start = self._seen = None
 
-    def _happen(self, fault: UnitFaultTable) -> None:
-        self.log("fault", f"{told(fault)} begins")
-        self._set_state(begun(State(self.parts, self.controls, self.raised), fault))
+    def hand_over_faults(self) -> tuple[UnitFaultTable, ...]:
+        """Return the scenario's faults of unit and room, which do not happen by themselves then."""
+        faults, self._faults = self._faults, ()
+        return faults
 
-    def _pass_over(self, fault: UnitFaultTable) -> None:
+    def strike(self, fault: UnitFaultTable) -> None:
+        """Let a fault begin now."""
+        self.log("fault", f"{told(fault)} begins")
+        self.set_state(begun(self.state, fault))
+
+    def relieve(self, fault: UnitFaultTable) -> None:
+        """Let a fault end now, as far as it can."""
         self.log("fault", f"{told(fault)} is over")
-        state = State(self.parts, self.controls, self.raised)
-        self._set_state(ended(state, fault, self.scenario.wiring.sense))
+        self.set_state(ended(self.state, fault, self.scenario.wiring.sense))
+
+    def _happen(self, fault: UnitFaultTable) -> None:
+        if fault not in self._faults:
+            return
+        self.strike(fault)
+        if fault.lasts is not None:
+            self.at(self.now + fault.lasts.nominal, partial(self.relieve, fault))

@@ -3,15 +3,26 @@
 Units are SI, temperatures degrees Celsius, times seconds of bench time.
 """
 
-from typing import Literal, Protocol
+from collections.abc import Sequence
+from typing import Literal, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from simulated_bench.scenario_faults import UnitFaultTable
+
 LoadMode = Literal["current", "voltage", "resistance", "power"]
 Place = Literal["terminals", "sense", "load", "shunt", "panel"]
-CurrentPlace = Literal["wiring", "panel"]
+CurrentPlace = Literal["wiring", "load", "panel"]
 HeatPlace = Literal["heatsink", "ambient", "reference", "junction"]
+
+
+class Event(NamedTuple):
+    """Something that happened on the bench."""
+
+    time_s: float
+    kind: str
+    text: str
 
 
 class PersonFace(Protocol):
@@ -29,6 +40,9 @@ class PersonFace(Protocol):
     def finish(self) -> None:
         """Hear that the instruction is done with."""
 
+    def read(self, which: Literal["voltage", "current"]) -> tuple[float, float]:
+        """Read a panel meter; return what was read and how many seconds that takes."""
+
 
 class WorldFace(Protocol):
     """The physics as instruments see it. Reading never changes it; only time and controls do."""
@@ -36,6 +50,14 @@ class WorldFace(Protocol):
     @property
     def now(self) -> float:
         """Bench time in seconds."""
+
+    @property
+    def programmable(self) -> bool:
+        """Whether the unit can be set from afar."""
+
+    @property
+    def events(self) -> Sequence[Event]:
+        """What has happened so far."""
 
     @property
     def person(self) -> PersonFace:
@@ -50,14 +72,26 @@ class WorldFace(Protocol):
     def program(self, voltage: float, current_limit: float, *, output_on: bool) -> None:
         """Set a remote-controlled unit; its own steps and errors come on top."""
 
+    def set_parallel(self, conductance_s: float) -> None:
+        """Switch resistors across the load's terminals, given by their conductance."""
+
+    def feed_line(self, volts: float, hertz: float, *, on: bool) -> None:
+        """Feed the unit from a line source with this RMS voltage."""
+
+    def line(self) -> tuple[float, float]:
+        """Return RMS voltage and frequency of the line that the unit gets."""
+
+    def limiting(self) -> bool:
+        """Return whether the unit's current limit has the say."""
+
     def voltage(self, place: Place, window_s: float = 0.0) -> float:
         """Return the true voltage at a place, averaged over a window that starts now."""
 
     def current(self, place: CurrentPlace = "wiring") -> float:
-        """Return the true current through the load wiring, or what the panel's meter shows."""
+        """Return the true current through the load wiring or the load alone, or the panel's."""
 
     def interlock(self, name: str) -> bool:
-        """Return whether a safety input, "smoke" or "interlock", is raised."""
+        """Return whether an input such as "smoke" or "interlock" is raised."""
 
     def waveform(self, place: Place, times: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the true voltage at bench times about now, with transient and ripple."""
@@ -67,6 +101,18 @@ class WorldFace(Protocol):
 
     def ripple_rms(self, place: Place) -> float:
         """Return the true RMS ripple at a place."""
+
+    def noise_rms(self, place: Place) -> float:
+        """Return the unit's own broadband noise at a place, RMS."""
+
+    def hand_over_faults(self) -> tuple[UnitFaultTable, ...]:
+        """Return the scenario's faults of unit and room; whoever takes them begins them."""
+
+    def strike(self, fault: UnitFaultTable) -> None:
+        """Let a fault of the unit or the room begin now."""
+
+    def relieve(self, fault: UnitFaultTable) -> None:
+        """Let it end now, as far as it can end: what is broken stays broken."""
 
     def log(self, kind: str, text: str) -> None:
         """Remember what happened, with the bench time."""

@@ -27,9 +27,13 @@ class Line:
     frequency_hz: float
     wander: GridSeries
     events: tuple[LineEvent, ...] = ()
+    source_v: float | None = None
+    """RMS voltage of a line source in between, which holds through what the network does."""
 
     def ratio(self, time_s: float) -> float:
         """Return line voltage over nominal."""
+        if self.source_v is not None:
+            return self.source_v / self.nominal_v
         ratio = 1.0 + self.wander.at(time_s)
         for event in self.events:
             if event.at_s <= time_s < event.at_s + event.duration_s:

@@ -29,10 +29,23 @@ class LoadSetting:
     mode: LoadMode = "current"
     level: float = 0.0
     on: bool = False
+    parallel_s: float = 0.0
+    """Conductance of resistors switched across the load's terminals."""
 
 
 def draw_current(parts: LoadParts, setting: LoadSetting, voltage: float) -> tuple[float, float]:
-    """Return the current at a voltage across the load's terminals, and its slope dI/dV."""
+    """Return the current at a voltage across the load's terminals, and its slope dI/dV.
+
+    Resistors in parallel to the load add ``V·G``.
+    """
+    own, slope = own_current(parts, setting, voltage)
+    if setting.parallel_s > 0.0 and voltage > 0.0:
+        return own + voltage * setting.parallel_s, slope + setting.parallel_s
+    return own, slope
+
+
+def own_current(parts: LoadParts, setting: LoadSetting, voltage: float) -> tuple[float, float]:
+    """Return what the load alone draws, and the slope."""
     if not setting.on or voltage <= 0.0:
         return 0.0, 0.0
     level = setting.level

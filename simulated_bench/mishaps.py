@@ -1,18 +1,20 @@
 """What a fault of the unit or the room does to the parts and controls, as functions of them.
 
 Each fault begins at its bench time and changes parts for good, or until it has lasted. Sags, surges
-and doors are known to line and room from the start, so that they are functions of time there.
+and doors are given to line and room when they begin, as functions of time from then on.
 """
 
 from collections.abc import Iterable
 from dataclasses import replace
 from math import log
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, TypeVar
+
+from pydantic import BaseModel
 
 from simulated_bench.controls import Controls
 from simulated_bench.draw import Draws
 from simulated_bench.heat import HeatNetwork
-from simulated_bench.line import LineEvent
+from simulated_bench.line import Line, LineEvent
 from simulated_bench.parts import Parts
 from simulated_bench.quantities import Uncertain
 from simulated_bench.rectifier import RIPPLE_PART_FULL_WAVE, RIPPLE_PART_HALF_WAVE
@@ -21,8 +23,22 @@ from simulated_bench.room import Door
 from simulated_bench.scenario_faults import UnitFaultTable
 from simulated_bench.sense import Connection
 
-INTERLOCKS: Final = {"smoke": "smoke", "interlock opened": "interlock"}
+INPUTS: Final = {
+    "smoke": "smoke",
+    "interlock opened": "interlock",
+    "emergency stop": "emergency stop",
+    "line failure": "line failure",
+    "disk full": "disk full",
+}
 """Faults that raise an input, and the input's name."""
+
+CUTS_LINE: Final = frozenset({"emergency stop", "line failure"})
+"""Inputs that stand for no voltage at the socket: an emergency stop opens the bench's contactor."""
+
+RUNAWAY_LEAKAGE_A: Final = 0.06
+"""Of drivers that heat themselves, at 25 °C (common practice, no source)."""
+
+Drawn = TypeVar("Drawn", bound=BaseModel)
 
 HALF_OUTPUT_V: Final = 15.0
 LEAST_LIMIT_A: Final = 0.05
@@ -47,39 +63,25 @@ class State(NamedTuple):
 
 def drawn(faults: Iterable[UnitFaultTable], draws: Draws) -> tuple[UnitFaultTable, ...]:
     """Return faults whose times and amounts are those of this bench."""
-    return tuple(
-        fault.model_copy(
-            update={
-                key: Uncertain(draws.value(f"faults.{number}.{key}", value))
-                for key, value in fault
-                if isinstance(value, Uncertain)
-            }
-        )
-        for number, fault in enumerate(faults)
+    return tuple(drawn_one(fault, draws, f"faults.{number}") for number, fault in enumerate(faults))
+
+
+def drawn_one(fault: Drawn, draws: Draws, purpose: str) -> Drawn:
+    """Return a table whose quantities are those of this bench."""
+    return fault.model_copy(
+        update={
+            key: Uncertain(draws.value(f"{purpose}.{key}", value))
+            for key, value in fault
+            if isinstance(value, Uncertain)
+        }
     )
-
-
-def foreseen(parts: Parts, faults: Iterable[UnitFaultTable]) -> Parts:
-    """Return parts whose line and room know the sags, surges and doors that will come."""
-    line, room = parts.line, parts.room
-    for fault in faults:
-        at, by = fault.at.nominal, _amount(fault.by)
-        match fault.what:
-            case "line surge" | "line sag":
-                change = by if fault.what == "line surge" else -by
-                event = LineEvent(at, _amount(fault.lasts), change)
-                line = replace(line, events=(*line.events, event))
-            case "door opened":
-                door = Door(at, _amount(fault.drop), _amount(fault.over))
-                room = replace(room, doors=(*room.doors, door))
-            case _:
-                pass
-    return replace(parts, line=line, room=room)
 
 
 def begun(state: State, fault: UnitFaultTable) -> State:
     """Return the state in which a fault has begun."""
     controls, raised = state.controls, state.raised
+    if fault.what in INPUTS:
+        raised = raised | {INPUTS[fault.what]}
     match fault.what:
         case "pass element short":
             controls = replace(controls, failure="short")
@@ -87,19 +89,20 @@ def begun(state: State, fault: UnitFaultTable) -> State:
             controls = replace(controls, failure="open")
         case "sense lead open":
             controls = replace(controls, sense=OPEN_SIDES[fault.side or "plus"])
-        case "line failure":
-            controls = replace(controls, socket_live=False)
-        case "smoke" | "interlock opened":
-            raised = raised | {INTERLOCKS[fault.what]}
         case _:
             pass
-    return State(_worn(state.parts, fault), controls, raised)
+    return State(_worn(state.parts, fault), _fed(controls, raised), raised)
+
+
+def _fed(controls: Controls, raised: frozenset[str]) -> Controls:
+    """Return controls whose socket is live unless something has taken the line away."""
+    return replace(controls, socket_live=not raised & CUTS_LINE)
 
 
 def _worn(parts: Parts, fault: UnitFaultTable) -> Parts:
-    """Return parts after a fault that parts have; line and room have known theirs from the start.
+    """Return parts after a fault that parts have.
 
-    The regulator's and the heat network's are beside it, as `_unsound`.
+    The regulator's and the heat network's are beside it as `_unsound`, line and room as `_around`.
     """
     rectifier = parts.rectifier
     match fault.what:
@@ -117,7 +120,7 @@ def _worn(parts: Parts, fault: UnitFaultTable) -> Parts:
                 parts.reference,
                 leak=_amount(fault.by),
                 leak_time_s=_amount(fault.over),
-                leak_from_s=fault.at.nominal,
+                leak_from_s=fault.begins_s,
             )
             return replace(parts, reference=leaking)
         case "trimmer jump":
@@ -143,6 +146,22 @@ def _unsound(parts: Parts, fault: UnitFaultTable) -> Parts:
             old = parts.heat.parts
             loose = replace(old, sink_ambient=old.sink_ambient * _amount(fault.to))
             return replace(parts, heat=HeatNetwork(loose))
+        case "thermal runaway":
+            return replace(parts, regulator=replace(regulator, leakage_a=RUNAWAY_LEAKAGE_A))
+        case _:
+            return _around(parts, fault)
+
+
+def _around(parts: Parts, fault: UnitFaultTable) -> Parts:
+    match fault.what:
+        case "line surge" | "line sag":
+            by = _amount(fault.by)
+            change = by if fault.what == "line surge" else -by
+            event = LineEvent(fault.begins_s, _amount(fault.lasts), change)
+            return replace(parts, line=replace(parts.line, events=(*parts.line.events, event)))
+        case "door opened":
+            door = Door(fault.begins_s, _amount(fault.drop), _amount(fault.over))
+            return replace(parts, room=replace(parts.room, doors=(*parts.room.doors, door)))
         case _:
             return parts
 
@@ -153,13 +172,18 @@ def ended(state: State, fault: UnitFaultTable, sense: Connection) -> State:
     match fault.what:
         case "sense lead open":
             controls = replace(controls, sense=sense)
-        case "line failure":
-            controls = replace(controls, socket_live=True)
-        case "smoke" | "interlock opened":
-            raised = raised - {INTERLOCKS[fault.what]}
+        case "line sag" | "line surge":
+            parts = replace(parts, line=_without(parts.line, fault.begins_s))
         case _:
             pass
-    return State(parts, controls, raised)
+    if fault.what in INPUTS:
+        raised = raised - {INPUTS[fault.what]}
+    return State(parts, _fed(controls, raised), raised)
+
+
+def _without(line: Line, at_s: float) -> Line:
+    """Return a line without the event that began at a time."""
+    return replace(line, events=tuple(event for event in line.events if event.at_s != at_s))
 
 
 def told(fault: UnitFaultTable) -> str:
@@ -167,6 +191,8 @@ def told(fault: UnitFaultTable) -> str:
     said: list[str] = [fault.what]
     if fault.side is not None:
         said.append(f"({fault.side})")
+    if fault.shift is not None:
+        said.append(f"by {fault.shift.nominal:+g} s")
     if fault.lasts is not None:
         said.append(f"for {fault.lasts.nominal:g} s")
     return " ".join(said)

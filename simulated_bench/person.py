@@ -41,6 +41,12 @@ class Hands(Protocol):
     def log(self, kind: str, text: str) -> None:
         """Remember what happened."""
 
+    def voltage(self, place: Literal["panel"]) -> float:
+        """Return what a panel meter shows."""
+
+    def current(self, place: Literal["panel"]) -> float:
+        """Return what a panel meter shows."""
+
 
 @dataclass(frozen=True, slots=True)
 class Action:
@@ -114,6 +120,18 @@ class Person:
         self._intent = None
         if self._said != "BUSY":
             self._say("DONE", "")
+
+    def read(self, which: Literal["voltage", "current"]) -> tuple[float, float]:
+        """Read a panel meter; return what was read and how many seconds that takes.
+
+        What a needle or the last digit lets one read is the meter's business; with the scenario's
+        probability of a mistake the person looks at the wrong one.
+        """
+        meters = (self._hands.voltage("panel"), self._hands.current("panel"))
+        wrong = bool(self._generator.uniform() < self._habits.mistake.nominal)
+        if wrong:
+            self._hands.log("mistake", "the person reads the other panel meter")
+        return meters[(which == "current") != wrong], self._takes(self._habits.trim_delay)
 
     def moved(self) -> None:
         """Hear from the hand that its movement has ended."""

@@ -15,7 +15,7 @@ def undriven_point(
     volts = voltage_after(
         left_v,
         elapsed_s,
-        regulator.bleeder_ohm,
+        1.0 / (1.0 / regulator.bleeder_ohm + load.parallel_s),
         regulator.output_capacitance_f,
         load,
         parts.load,

@@ -13,15 +13,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulated_bench.controls import Controls, shunt_at
-from simulated_bench.course import Course, Event, Moment
+from simulated_bench.course import Course, Moment
 from simulated_bench.draw import Draws
 from simulated_bench.errors import BenchError
-from simulated_bench.faces import CurrentPlace, HeatPlace, LoadMode, Place
-from simulated_bench.load import LoadSetting
+from simulated_bench.faces import CurrentPlace, Event, HeatPlace, LoadMode, Place
+from simulated_bench.load import own_current
+from simulated_bench.mishaps import State
 from simulated_bench.operating_point import OperatingPoint
 from simulated_bench.parts import Parts
 from simulated_bench.person import Action, Person
 from simulated_bench.ripple import line_ripple_rms, ripple_mean
+from simulated_bench.scenario_faults import UnitFaultTable
 from simulated_bench.scenario_models import Scenario
 from simulated_bench.setting import dial, turned
 from simulated_bench.waveform import current_waveform, output_waveform
@@ -74,7 +76,48 @@ class World:
 
     def set_load(self, mode: LoadMode, level: float, *, on: bool) -> None:
         """Set the electronic load's true sinking behaviour (after the load's own errors)."""
-        self.set_controls(replace(self.controls, load=LoadSetting(mode, max(level, 0.0), on)))
+        load = replace(self.controls.load, mode=mode, level=max(level, 0.0), on=on)
+        self.set_controls(replace(self.controls, load=load))
+
+    def set_parallel(self, conductance_s: float) -> None:
+        """Switch resistors across the load's terminals, given by their conductance."""
+        load = replace(self.controls.load, parallel_s=conductance_s)
+        self.set_controls(replace(self.controls, load=load))
+
+    def feed_line(self, volts: float, hertz: float, *, on: bool) -> None:
+        """Feed the unit from a line source with this RMS voltage."""
+        parts, controls, raised = self._course.state
+        line = replace(parts.line, source_v=volts, frequency_hz=hertz)
+        rectifier = replace(parts.rectifier, frequency_hz=hertz)
+        fed = replace(controls, source_on=on)
+        self._course.set_state(State(replace(parts, line=line, rectifier=rectifier), fed, raised))
+
+    def line(self) -> tuple[float, float]:
+        """Return RMS voltage and frequency of the line that the unit gets."""
+        line, controls = self.parts.line, self.controls
+        live = controls.socket_live and controls.source_on
+        return (line.voltage(self.now) if live else 0.0), line.frequency_hz
+
+    @property
+    def programmable(self) -> bool:
+        """Whether the unit can be set from afar."""
+        return self.parts.setting.remote is not None
+
+    def limiting(self) -> bool:
+        """Return whether the unit's current limit has the say."""
+        return self._course.driven and self.moment().point.y > 0.0
+
+    def hand_over_faults(self) -> tuple[UnitFaultTable, ...]:
+        """Return the scenario's faults of unit and room; whoever takes them begins them."""
+        return self._course.hand_over_faults()
+
+    def strike(self, fault: UnitFaultTable) -> None:
+        """Let a fault of the unit or the room begin now."""
+        self._course.strike(fault)
+
+    def relieve(self, fault: UnitFaultTable) -> None:
+        """Let it end now, as far as it can end: what is broken stays broken."""
+        self._course.relieve(fault)
 
     def program(self, voltage: float, current_limit: float, *, output_on: bool) -> None:
         """Set a remote-controlled unit; its own steps and errors come on top.
@@ -105,7 +148,7 @@ class World:
         self._course.set_controls(controls)
 
     def interlock(self, name: str) -> bool:
-        """Return whether a safety input, "smoke" or "interlock", is raised."""
+        """Return whether an input such as "smoke" or "interlock" is raised."""
         return name in self._course.raised
 
     def voltage(self, place: Place, window_s: float = 0.0) -> float:
@@ -132,10 +175,12 @@ class World:
         return self.parts.voltage_panel.shows(point.terminals_v)
 
     def current(self, place: CurrentPlace = "wiring") -> float:
-        """Return the true current through the load wiring, or what the panel's meter shows."""
+        """Return the true current through the load wiring or the load alone, or the panel's."""
         point = self.moment().point
         if place == "panel":
             return self.parts.current_panel.shows(point.shunt_a)
+        if place == "load" and self.controls.load.parallel_s > 0.0:
+            return own_current(self.parts.load, self.controls.load, point.load_v)[0]
         return point.load_a
 
     def waveform(self, place: Place, times: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -169,6 +214,11 @@ class World:
         point = self.moment().point
         swing = regulator.oscillation(point.shunt_a) * regulator.oscillation_rms_v
         return sqrt(line_ripple_rms(self.parts, point) ** 2 + regulator.noise_rms_v**2 + swing**2)
+
+    def noise_rms(self, place: Place) -> float:
+        """Return the unit's own broadband noise at a place, RMS."""
+        driven = place in OUTPUTS and self._course.driven
+        return self.parts.regulator.noise_rms_v if driven else 0.0
 
     def log(self, kind: str, text: str) -> None:
         """Remember what happened, with the bench time."""
