@@ -9,6 +9,13 @@ from scipy import special
 
 from sequencer.errors import FigureError
 from sequencer.results import Component
+from sequencer.uncertainty.distribution import (
+    NORMAL,
+    RECTANGULAR,
+    TRIANGULAR,
+    TYPE_A,
+    distribution_of,
+)
 
 #: Level of confidence of every stated U: k is 2 for a normal distribution (JCGM 100 G.6.6).
 COVERAGE_PROBABILITY = 0.9545
@@ -49,17 +56,22 @@ def type_a(name: str, u: float, dof: float, sensitivity: float = 1.0) -> Compone
     FigureError
         If `u` is negative or not finite, or `dof` is below 1.
     """
-    return _component(name, "normal (type A)", u, dof, sensitivity)
+    return _component(name, TYPE_A, u, dof, sensitivity)
 
 
 def normal(name: str, u: float, sensitivity: float = 1.0) -> Component:
     """Return a type B component that is stated as a standard deviation (JCGM 100, 4.3)."""
-    return _component(name, "normal", u, math.inf, sensitivity)
+    return _component(name, NORMAL, u, math.inf, sensitivity)
 
 
 def rectangular(name: str, half_width: float, sensitivity: float = 1.0) -> Component:
     """Return a type B component known only to lie within ± `half_width` (JCGM 100, 4.3.7)."""
-    return _component(name, "rectangular", half_width / math.sqrt(3), math.inf, sensitivity)
+    return _component(name, RECTANGULAR, half_width / math.sqrt(3), math.inf, sensitivity)
+
+
+def triangular(name: str, half_width: float, sensitivity: float = 1.0) -> Component:
+    """Return a type B component within ± `half_width`, likelier near its middle (4.3.9)."""
+    return _component(name, TRIANGULAR, half_width / math.sqrt(6), math.inf, sensitivity)
 
 
 def scaled(components: Iterable[Component], factor: float) -> list[Component]:
@@ -109,7 +121,9 @@ def combine(components: Sequence[Component]) -> Combined:
 
     Notes
     -----
-    JCGM 100:2008, 5.1.2 and annex G.
+    JCGM 100:2008, 5.1.2 and annex G for u and the degrees of freedom. k is of the distribution
+    that the components make together (JCGM 101:2008, 5 and 7): Student's t where all are normal,
+    less than 2 where a rectangular one dominates.
     """
     u = math.sqrt(math.fsum(c.contribution**2 for c in components))
     if u == 0:
@@ -117,9 +131,8 @@ def combine(components: Sequence[Component]) -> Combined:
             "uncertainty: every component is zero. No measurement is exact: state the meter's "
             "accuracy (at least its resolution) in the bench document, or take repeated readings."
         )
-    dof = effective_dof(components)
-    k = coverage_factor(dof)
-    return Combined(u=u, dof=dof, k=k, expanded=k * u)
+    expanded = distribution_of(components).half_interval(COVERAGE_PROBABILITY)
+    return Combined(u=u, dof=effective_dof(components), k=expanded / u, expanded=expanded)
 
 
 def _component(name: str, distribution: str, u: float, dof: float, sensitivity: float) -> Component:

@@ -2,11 +2,10 @@
 
 import math
 
-from scipy import special
-
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
 from sequencer.results import Figure, Outcome, Rule, Verdict
+from sequencer.uncertainty.distribution import distribution_of_figure
 from sequencer.verdicts.remarks import limit_ratio, remarks_on
 
 
@@ -46,9 +45,9 @@ def decide(
     Notes
     -----
     ILAC-G8:09/2019, 4.2 (binary rule with simple acceptance; non-binary rule with guard band
-    w = U); JCGM 106:2012, 7 and 8. Probability of conformance: the share of a Student t
-    distribution with the figure's degrees of freedom, centred on the value and scaled by u, that
-    lies within the bounds (JCGM 106, 7.2 to 7.4, with the t distribution of JCGM 101, 6.4.9).
+    w = U); JCGM 106:2012, 7 and 8. Probability of conformance: the share of the distribution that
+    the figure's budget makes about the value (that whose k its U has) which lies within the bounds
+    (JCGM 106, 7.2 to 7.4; JCGM 101, 6.4).
     """
     _check(figure, lower, upper)
     ratio = limit_ratio(figure, lower, upper)
@@ -89,18 +88,10 @@ def probability_of_conformance(figure: Figure, lower: float | None, upper: float
     The figure's value and U say all that is taken into account: no prior knowledge about units of
     this kind, not even that a magnitude can't be negative.
     """
-    dof = figure.dof
-    below_upper = 1.0
-    below_lower = 0.0
-    if upper is not None:
-        below_upper = _cumulative((upper - figure.value) / figure.u, dof)
-    if lower is not None:
-        below_lower = _cumulative((lower - figure.value) / figure.u, dof)
+    spread = distribution_of_figure(figure)
+    below_upper = 1.0 if upper is None else spread.below(upper - figure.value)
+    below_lower = 0.0 if lower is None else spread.below(lower - figure.value)
     return max(0.0, min(1.0, below_upper - below_lower))
-
-
-def _cumulative(z: float, dof: float) -> float:
-    return float(special.ndtr(z)) if math.isinf(dof) else float(special.stdtr(dof, z))
 
 
 def _outcome(value: float, guard: float, low: float, high: float, rule: Rule) -> Outcome:
