@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, positive, series
+from sequencer.numerics.allan_confidence import equivalent_dof, interval, powers_of
+from sequencer.numerics.checks import Array, Values, positive, series, varying
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,14 +21,33 @@ class Allan:
         Shape (k,), in the unit of the values.
     terms
         Shape (k,), overlapping terms averaged.
+    power
+        Shape (k,), α of the noise that the values show at each averaging time: 2 or 1 (the values'
+        sum is white, flickers), 0 (white), −1 (flicker), −2 (random walk).
+    dof
+        Shape (k,), equivalent degrees of freedom of the variance with that noise.
+    lower, upper
+        Shape (k,), 95.45 % interval from the chi-square distribution.
     u
-        Shape (k,), rough standard uncertainty: deviation/√(number of independent pairs · 2).
+        Shape (k,), standard uncertainty deviation/√(2·dof).
     """
 
     tau_s: Array
     deviation: Array
     terms: Array
     u: Array
+    power: Array
+    dof: Array
+    lower: Array
+    upper: Array
+
+    def nearest(self, tau_s: float) -> int:
+        """Return the position of the averaging time nearest to `tau_s`, by ratio."""
+        return int(np.argmin(np.abs(np.log(self.tau_s / tau_s))))
+
+
+#: Of the intervals, as of every stated U (JCGM 100, G.6.6).
+PROBABILITY = 0.9545
 
 
 def overlapping(values: Values, period_s: float, factors: tuple[int, ...] | None = None) -> Allan:
@@ -45,17 +65,28 @@ def overlapping(values: Values, period_s: float, factors: tuple[int, ...] | None
     Raises
     ------
     FigureError
-        For fewer than 3 values, not finite ones, a period not above zero, or a factor for which
-        fewer than two stretches fit. A row with gaps has to be cut at the gaps first.
+        For fewer than 3 values, not finite ones, values all alike, a period not above zero, or a
+        factor for which fewer than two stretches fit. A row with gaps has to be cut at the gaps
+        first.
 
     Notes
     -----
-    W. J. Riley, Handbook of Frequency Stability Analysis, NIST SP 1065 (2008), 5.2.4.
+    W. J. Riley, Handbook of Frequency Stability Analysis, NIST SP 1065 (2008), 5.2.4; confidence
+    5.4 and `sequencer.numerics.allan_confidence`.
+
+    Examples
+    --------
+    The nine values of SP 1065, table 29:
+
+    >>> values = [892.0, 809, 823, 798, 671, 644, 883, 903, 677]
+    >>> [round(float(one), 4) for one in overlapping(values, 1.0, (1, 2)).deviation]
+    [91.2294, 85.9529]
     """
     y = series("values", values, 3)
     period = positive("period", period_s)
     if factors is None:
         factors = tuple(2**power for power in range(y.size.bit_length()) if 3 * 2**power <= y.size)
+    varying("values", y)
     sums = np.concatenate([[0.0], np.cumsum(y - y.mean())])
     deviations, terms = [], []
     for m in factors:
@@ -68,10 +99,16 @@ def overlapping(values: Values, period_s: float, factors: tuple[int, ...] | None
         terms.append(second.size)
     chosen = np.array(factors, dtype=np.float64)
     deviation = np.array(deviations)
-    independent = np.maximum(y.size / chosen - 1, 1.0)
+    power = powers_of(y, factors)
+    dof = np.array([equivalent_dof(one, y.size, m) for one, m in zip(power, factors, strict=True)])
+    lower, upper = interval(deviation, dof, PROBABILITY)
     return Allan(
         tau_s=chosen * period,
         deviation=deviation,
         terms=np.array(terms, dtype=np.float64),
-        u=deviation / np.sqrt(2 * independent),
+        u=deviation / np.sqrt(2 * dof),
+        power=np.array(power, dtype=np.float64),
+        dof=dof,
+        lower=lower,
+        upper=upper,
     )

@@ -128,3 +128,24 @@ def positive(name: str, value: float) -> float:
     if not (np.isfinite(value) and value > 0):
         raise FigureError(f"{name}: found {value:g}, expected a number above zero.")
     return float(value)
+
+
+#: Differences below this part of the values' size are rounding of the numbers themselves.
+_ROUNDING = 1e-14
+
+
+def varying(name: str, array: Array) -> Array:
+    """Return values unchanged.
+
+    Raises
+    ------
+    FigureError
+        If all are one and the same number: a meter that never changes its last digit is frozen or
+        too coarse, and the scatter is unknown.
+    """
+    if array.size and float(np.ptp(array)) <= _ROUNDING * float(np.abs(array).max()):
+        raise FigureError(
+            f"{name}: all {array.size} are {array[0]:g}; their scatter is unknown. State the "
+            "resolution, or take readings with more digits."
+        )
+    return array
