@@ -49,6 +49,12 @@ def _parser() -> argparse.ArgumentParser:
         help="also serve this instrument over a serial port (a pseudo-terminal); may be repeated",
     )
     serve.add_argument(
+        "--hislip",
+        type=_port,
+        metavar="PORT",
+        help="also serve every instrument over HiSLIP, from this port on; 0 takes free ones",
+    )
+    serve.add_argument(
         "--control", action="store_true", help="also serve the control instrument, at the last port"
     )
     serve.add_argument(
@@ -106,11 +112,11 @@ def _serve(given: argparse.Namespace) -> int:
         return WRONG_USE
     placed = place(World(scenario, given.seed), tables, given.seed, scenario.faults, given.scenario)
     try:
-        server = Server(placed, given.host, given.port, serial=given.pty)
+        server = Server(placed, given.host, given.port, given.pty, given.hislip)
     except OSError as error:
         sys.stderr.write(
             f"{given.host}, ports from {given.port}: can't listen ({error.strerror}); "
-            "choose others with --port, or 0 for free ones\n"
+            "choose others with --port and --hislip, or 0 for free ones\n"
         )
         return NO_PORT
     server.stop_on_signals()
@@ -122,6 +128,8 @@ def _serve(given: argparse.Namespace) -> int:
         "seed": given.seed,
         "instruments": server.addresses(),
     }
+    if given.hislip is not None:
+        ready["hislip"] = server.hislip_addresses()
     if given.pty:
         ready["serial"] = server.serial_addresses()
     sys.stdout.write(json.dumps(ready) + "\n")
@@ -134,7 +142,7 @@ def _serve(given: argparse.Namespace) -> int:
 def _end_with_stdin(server: "Server") -> None:
     stdin = sys.stdin.fileno()
     try:
-        server.when_readable(stdin, lambda: None if os.read(stdin, 4096) else server.stop())
+        server.when_readable(stdin, lambda _: None if os.read(stdin, 4096) else server.stop())
     except PermissionError:  # a file or /dev/null: nothing to wait for, it ends at once
         server.stop()
 

@@ -1,20 +1,15 @@
-"""One client of one instrument: bytes to messages, answers to bytes.
-
-Messages and answers end with LF (a CR before it is white space to the parser). A line that is too
-long is an error and its connection is closed; so is one whose answers nobody fetches.
-"""
+"""Bytes of one client: in by chunks, out at once or when there is room, never without bound."""
 
 import select
-from collections import deque
 from collections.abc import Callable
-from functools import partial
-from time import monotonic
 from typing import Final, Protocol
 
-from simulated_bench.instruments.table_top import Placed
 from simulated_bench.scpi.errors import ScpiError
+from simulated_bench.scpi.status import Status
 
 LONGEST_LINE: Final = 64 * 1024
+"""Of one message; a longer one is −363."""
+
 MOST_UNSENT: Final = 1024 * 1024
 """Answers kept for a client that does not fetch them; beyond, −430 and the connection ends."""
 
@@ -37,7 +32,7 @@ class End(Protocol):
         """Close it."""
 
 
-class Loop(Protocol):
+class Serving(Protocol):
     """What a connection needs of the loop that serves it."""
 
     def serves(self, connection: "Connection") -> bool:
@@ -53,132 +48,66 @@ class Loop(Protocol):
         """Carry an action out when the computer's monotonic clock reaches `due`."""
 
 
-class _Held:
-    """An answer that is not sent yet; `own` when the instrument itself takes so long."""
-
-    def __init__(self, answer: bytes, *, own: bool) -> None:
-        self.answer, self.own = answer, own
-
-
 class Connection:
-    """One client of one instrument."""
+    """One client's bytes; what they mean is a subclass's business (`take`)."""
 
-    def __init__(self, end: End, placed: Placed, loop: Loop) -> None:
+    def __init__(self, end: End, status: Status, loop: Serving) -> None:
         self.end = end
-        self._placed = placed
-        self._status = placed.device.status
+        self._status = status
         self._loop = loop
-        self._started = bytearray()
         self._unsent = bytearray()
-        self._held: deque[_Held] = deque()
-        self._held_until = 0.0
-        self._first_answer_s = placed.first_answer_s
-        # Looked up once: these are all that a usual query needs.
-        self._receive, self._answer, self._reply = end.recv, placed.answer, end.send
-        self.route()
+        self._receive, self._write = end.recv, end.send  # looked up once: a query needs them
+
+    def take(self, data: bytes) -> None:
+        """Take in what has come; nothing means that the client has closed its end."""
+        raise NotImplementedError
+
+    def route(self) -> None:
+        """Look again at whether anything is in the way of this client's messages."""
+
+    def gone(self) -> None:
+        """Let go of everything that was meant for this client; its connection has ended."""
 
     def ready(self, mask: int) -> None:
-        """Read what came, answer whole messages, send what is left."""
+        """Send what is left, read what came."""
         try:
             if mask & select.POLLOUT:
-                self._flush()
+                self.flush()
                 if mask == select.POLLOUT:
                     return
-            data = self._receive(CHUNK)
-            if not self._started and data.find(b"\n") == len(data) - 1 and data:
-                answer = self._answer(data[:-1])  # one whole message: the usual case
-                if answer:
-                    self._send(answer)
-            else:
-                self._take(data)
+            self.take(self._receive(CHUNK))
         except (BlockingIOError, InterruptedError):
             return
         except OSError:
             self._loop.drop(self)
 
-    def route(self) -> None:
-        """Let messages go straight to the instrument unless something is in the way."""
-        disturbed = self._placed.link.disturbed or self._held or self._first_answer_s
-        self._answer = self._carry if disturbed else self._placed.answer
-
-    def _take(self, data: bytes) -> None:
-        """Take in the end of the connection, a part of a message, or several messages."""
-        if not data:
-            if self._started:  # it listens for the answer to a question it has not finished
-                self._status.put(ScpiError(-420, "the connection ended within a message"))
-            self._loop.drop(self)
-            return
-        self._started += data
-        *lines, rest = bytes(self._started).split(b"\n")
-        self._started = bytearray(rest)
-        whole = [line for line in lines if len(line) <= LONGEST_LINE]
-        answers = b"".join([self._answer(line) for line in whole])
-        if answers:
-            self._send(answers)
-        if len(rest) > LONGEST_LINE or len(whole) < len(lines):
-            self._status.put(ScpiError(-363, f"a line of more than {LONGEST_LINE} bytes"))
-            self._loop.drop(self)
-
-    def _carry(self, message: bytes) -> bytes:
-        """Take a message to an instrument that is slow or whose link is disturbed.
+    def send(self, data: bytes) -> None:
+        """Hand bytes to the client, or keep them until it takes them.
 
         Raises
         ------
-        ConnectionAbortedError
-            When the link ends here.
+        OSError
+            When the connection is broken.
         """
-        if self._held and self._held[0].own and message.strip():
-            self._held.popleft()  # IEEE 488.2, 6.3.2.3: its answer is thrown away
-            self._status.put(ScpiError(-410, "a message came before the answer was ready"))
-        delivery = self._placed.link.carry(message)
-        if delivery.closes:
-            raise ConnectionAbortedError
-        now = delivery.now
-        if now and self._first_answer_s:
-            self._hold(now, self._first_answer_s, own=True)
-            self._first_answer_s, now = 0.0, b""
-        elif now and self._held:  # answers keep their order
-            self._hold(now, 0.0)
-            now = b""
-        if delivery.later:
-            self._hold(delivery.later, delivery.delay_s)
-        return now
-
-    def _hold(self, answer: bytes, delay_s: float, *, own: bool = False) -> None:
-        held = _Held(answer, own=own)
-        self._held.append(held)
-        self._held_until = max(self._held_until, monotonic() + delay_s)
-        self._loop.later(self._held_until, partial(self._release, held))
-        self.route()
-
-    def _release(self, held: _Held) -> None:
-        if held in self._held and self._loop.serves(self):
-            self._held.remove(held)
-            self.route()
-            try:
-                self._send(held.answer)
-            except OSError:
-                self._loop.drop(self)
-
-    def _send(self, answer: bytes) -> None:
         if self._unsent:
-            self._unsent += answer
+            self._unsent += data
         else:
             try:
-                sent = self._reply(answer)
+                sent = self._write(data)
             except BlockingIOError:
                 sent = 0
-            if sent == len(answer):
+            if sent == len(data):
                 return
-            self._unsent += answer[sent:]
+            self._unsent += data[sent:]
             self._loop.watch(self, writing=True)
         if len(self._unsent) > MOST_UNSENT:
             self._status.put(ScpiError(-430, "nobody fetches the answers"))
             self._loop.drop(self)
 
-    def _flush(self) -> None:
+    def flush(self) -> None:
+        """Send what the client has not taken yet."""
         if self._unsent:
-            sent = self.end.send(self._unsent)
+            sent = self._write(self._unsent)
             del self._unsent[:sent]
         if not self._unsent:
             self._loop.watch(self, writing=False)

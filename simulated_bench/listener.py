@@ -1,68 +1,98 @@
 """One instrument's listening socket: takes clients, and follows what becomes of the link."""
 
 import socket
-from typing import Protocol
+from typing import Final
 
-from simulated_bench.connection import Connection, Loop
+from simulated_bench.connection import Connection
 from simulated_bench.instruments.table_top import Placed
+from simulated_bench.line_client import LineClient
+from simulated_bench.loop import Loop
+from simulated_bench.seats import Seats, Spare
 
+BACKLOG: Final = 64
 
-class Door(Loop, Protocol):
-    """What a listener needs of the loop that serves it."""
-
-    def add(self, owner: "Listener", connection: Connection) -> None:
-        """Begin to serve a client."""
-
-    def full(self) -> bool:
-        """Return whether there are as many clients as can be."""
-
-    def listen(self, listener: "Listener") -> None:
-        """Begin to take an instrument's clients."""
-
-    def refuse(self, listener: "Listener") -> None:
-        """Refuse an instrument's clients from now on."""
+OPTIONS: Final = {"TCP_NODELAY": 1, "TCP_KEEPIDLE": 60, "TCP_KEEPINTVL": 10, "TCP_KEEPCNT": 3}
+"""Linux hands them on to the clients' sockets. A client whose computer has gone keeps its seat for
+60 + 3 × 10 seconds, not for ever."""
 
 
 class Listener:
-    """One instrument's listening socket."""
+    """One instrument's listening socket.
 
-    def __init__(self, sock: socket.socket, placed: Placed, loop: Door) -> None:
-        self.sock = sock
-        self._placed = placed
-        self._loop = loop
+    Parameters
+    ----------
+    address
+        Host and port; port 0 takes a free one.
+
+    Raises
+    ------
+    OSError
+        When the port can't be had.
+    """
+
+    def __init__(
+        self, address: tuple[str, int], placed: Placed, seats: Seats, loop: Loop, spare: "Spare"
+    ) -> None:
+        self._placed, self._seats, self._loop, self._spare = placed, seats, loop, spare
         self._clients: set[Connection] = set()
         self._answered_by = placed.link.answered_by
         self._refusing = False
+        self._sock = _bound(address)
+        self._listen()
+
+    @property
+    def at(self) -> tuple[str, int]:
+        """Host and port."""
+        host, port = self._sock.getsockname()[:2]
+        return str(host), int(port)
 
     def follow_link(self) -> None:
         """Do what the link's faults ask for, now and whenever they change."""
         self._placed.link.when_changed(self._changed)
         self._changed()
 
-    def ready(self, _mask: int) -> None:
-        """Take a client in, or close the connection when there are too many."""
-        try:
-            sock, _ = self.sock.accept()
-        except OSError:
-            return
-        if len(self._clients) >= self._placed.clients or self._loop.full():
-            sock.close()
-            return
-        sock.setblocking(False)
-        sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        connection = Connection(sock, self._placed, self._loop)
-        self._clients.add(connection)
-        self._loop.add(self, connection)
-
     def left(self, connection: Connection) -> None:
         """Make room for another client."""
         self._clients.discard(connection)
+        self._seats.give_back()
+
+    def close(self) -> None:
+        """Take no more clients."""
+        self._loop.forget(self._sock.fileno())
+        self._sock.close()
+
+    def _welcome(self, sock: socket.socket) -> Connection | None:
+        """Return the connection of a new client, None when there is no seat for it."""
+        return LineClient(sock, self._placed, self._loop) if self._seats.take() else None
+
+    def _ready(self, _mask: int) -> None:
+        """Take a client in, or close the connection when there are too many."""
+        sock = self._spare.accept(self._sock)
+        if sock is None:
+            return
+        sock.setblocking(False)
+        connection = None if self._loop.full() else self._welcome(sock)
+        if connection is None:
+            sock.close()
+            return
+        self._clients.add(connection)
+        self._loop.add(self, connection)
+
+    def _listen(self) -> None:
+        self._sock.listen(BACKLOG)
+        self._loop.when_readable(self._sock.fileno(), self._ready)
+
+    def _refuse(self) -> None:
+        """Refuse clients from now on, but keep the port: bound and not listening it refuses."""
+        address = self.at
+        self.close()
+        self._sock = _bound(address)
 
     def _changed(self) -> None:
         link = self._placed.link
         if link.refuses != self._refusing:
             self._refusing = link.refuses
-            (self._loop.refuse if self._refusing else self._loop.listen)(self)
+            (self._refuse if self._refusing else self._listen)()
         gone = self._refusing or link.answered_by != self._answered_by
         self._answered_by = link.answered_by
         for client in list(self._clients):
@@ -72,7 +102,7 @@ class Listener:
                 client.route()
 
 
-def bound(address: tuple[str, int]) -> socket.socket:
+def _bound(address: tuple[str, int]) -> socket.socket:
     """Return a socket that has a port and does not listen yet.
 
     Raises
@@ -83,6 +113,9 @@ def bound(address: tuple[str, int]) -> socket.socket:
     sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
         sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        for name, value in OPTIONS.items():
+            sock.setsockopt(socket.IPPROTO_TCP, getattr(socket, name), value)
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         sock.bind(address)
     except OSError:
         sock.close()

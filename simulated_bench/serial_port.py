@@ -7,10 +7,11 @@ Baud rate and parity mean nothing on a pseudo-terminal.
 import os
 import termios
 import tty
-from typing import Protocol
 
-from simulated_bench.connection import Connection, Loop
+from simulated_bench.connection import Connection
 from simulated_bench.instruments.table_top import Placed
+from simulated_bench.line_client import LineClient
+from simulated_bench.loop import Loop
 
 
 class SerialEnd:
@@ -47,37 +48,30 @@ class SerialEnd:
         os.close(self._far)
 
 
-class Home(Loop, Protocol):
-    """What a serial port needs of the loop that serves it."""
-
-    def add(self, owner: "SerialPort", connection: Connection) -> None:
-        """Begin to serve a client."""
-
-
 class SerialPort:
     """One instrument's serial port: a line that always has one client."""
 
-    def __init__(self, placed: Placed, loop: Home) -> None:
+    def __init__(self, placed: Placed, loop: Loop) -> None:
         self.end = SerialEnd()
         self._placed = placed
         self._loop = loop
         self.plugged = True
-        self.client = Connection(self.end, placed, loop)
+        self._begin()
+        placed.link.when_changed(self._changed)
 
     @property
     def address(self) -> str:
         """The VISA resource name."""
         return f"ASRL{self.end.path}::INSTR"
 
-    def follow_link(self) -> None:
-        """Do what the link's faults ask for, now and whenever they change."""
-        self._placed.link.when_changed(self._changed)
-
     def left(self, _connection: Connection) -> None:
         """Begin anew on the same line, with nothing pending."""
         if self.plugged:
-            self.client = Connection(self.end, self._placed, self._loop)
-            self._loop.add(self, self.client)
+            self._begin()
+
+    def _begin(self) -> None:
+        self._client = LineClient(self.end, self._placed, self._loop)
+        self._loop.add(self, self._client)
 
     def _changed(self) -> None:
-        self.client.route()
+        self._client.route()

@@ -83,6 +83,10 @@ class Device:
         self.status.power_on()
         self._remote = not self._manners.remote_lock
 
+    def remote(self, remote: bool) -> None:
+        """Give control to the front panel or take it, where the instrument has that lock."""
+        self._remote = remote or not self._manners.remote_lock
+
     def answer(self, message: bytes) -> bytes:
         """Carry a message out, given without its terminator; return its answer or nothing.
 
@@ -171,13 +175,10 @@ class Device:
         if not self._manners.remote_lock:
             return ()
         return (
-            Command("SYSTem:REMote", partial(self._set_remote, True)),
-            Command("SYSTem:RWLock", partial(self._set_remote, True)),
-            Command("SYSTem:LOCal", partial(self._set_remote, False)),
+            Command("SYSTem:REMote", partial(self.remote, True)),
+            Command("SYSTem:RWLock", partial(self.remote, True)),
+            Command("SYSTem:LOCal", partial(self.remote, False)),
         )
-
-    def _set_remote(self, remote: bool) -> None:  # bound above
-        self._remote = remote
 
     def _locked(self, run: Run) -> str | None:
         if not self._remote:
