@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from drivers.clock import MonotonicClock, TimeBaseClock
 from drivers.instrument import Instrument
 from drivers.load import ElectronicLoad
+from drivers.patience import Patience, Watcher
 from drivers.reading import Round, plan, read_rounds
 from drivers.roles import BenchSpec, Clock, Load, Operator, Reading, Supply
 from drivers.session import EventSink
@@ -20,6 +21,7 @@ class OpenBench:
         instruments: Mapping[str, Instrument],
         operator: Operator | None,
         on_event: EventSink,
+        patience: Patience | None = None,
     ) -> None:
         roles = {i.session.spec.role: i for i in instruments.values()}
         self._clock = (
@@ -34,6 +36,21 @@ class OpenBench:
         self._channels = {channel.name: channel for channel in spec.channels}
         self._plans: dict[tuple[str, ...], tuple[Round, ...]] = {}
         self._on_event = on_event
+        self._patience = patience or Patience()
+        self._patience.clock = self._clock
+        self._patience.reachable = self._reachable
+
+    def watch_with(self, watcher: Watcher | None) -> None:
+        """Let `watcher` look at the guards before anything is tried again; None ends that.
+
+        The watcher is called with a function that leaves out channels of lost instruments. While
+        there is one, a lost instrument is tried again with growing waits, else only once.
+        """
+        self._patience.watcher = watcher
+
+    def _reachable(self, channels: Sequence[str]) -> tuple[str, ...]:
+        lost = self._patience.lost
+        return tuple(c for c in channels if self._channels[c].instrument not in lost)
 
     def identities(self) -> Mapping[str, str]:
         """Return each instrument's answer to *IDN?, by instrument name."""

@@ -10,6 +10,7 @@ from drivers.dialect_files import load_dialect
 from drivers.errors import InstrumentError, UnknownDialect
 from drivers.instrument import Instrument
 from drivers.operator import InstrumentOperator, TerminalOperator
+from drivers.patience import Patience
 from drivers.roles import BenchSpec, ChannelSpec, InstrumentSpec, Operator
 from drivers.session import EventSink, Session
 
@@ -37,7 +38,8 @@ def connect(
         Any of its kinds; whatever had been opened is closed.
     """
     _refuse_doubles(spec)
-    instruments = {i.name: _prepared(i, spec, on_event) for i in spec.instruments}
+    patience = Patience()
+    instruments = {i.name: _prepared(i, spec, on_event, patience) for i in spec.instruments}
     by_instrument = _channels_by_instrument(spec, instruments)
     try:
         for name, instrument in instruments.items():
@@ -50,6 +52,7 @@ def connect(
             instruments,
             _operator(spec, instruments, prompt or sys.stderr, answers or sys.stdin),
             on_event,
+            patience,
         )
     except BaseException:
         for instrument in instruments.values():
@@ -73,7 +76,9 @@ def _refuse_doubles(spec: BenchSpec) -> None:
         raise InstrumentError(instrument=one.name, address=one.address, found=found, remedy=remedy)
 
 
-def _prepared(spec: InstrumentSpec, bench: BenchSpec, on_event: EventSink) -> Instrument:
+def _prepared(
+    spec: InstrumentSpec, bench: BenchSpec, on_event: EventSink, patience: Patience
+) -> Instrument:
     dialect = load_dialect(spec.dialect, spec.name, spec.address)
     if spec.role not in dialect.roles:
         raise UnknownDialect(
@@ -90,7 +95,7 @@ def _prepared(spec: InstrumentSpec, bench: BenchSpec, on_event: EventSink) -> In
         backend=bench.options.get("backend", "@py"),
         on_event=on_event,
     )
-    return Instrument(session, dialect, on_event)
+    return Instrument(session, dialect, on_event, patience)
 
 
 def _channels_by_instrument(

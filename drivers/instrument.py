@@ -13,6 +13,7 @@ from drivers.errors import (
     RefusedSetting,
     UnknownDialect,
 )
+from drivers.patience import Patience
 from drivers.session import EventSink, Session
 
 T = TypeVar("T")
@@ -42,9 +43,16 @@ def compound(messages: Iterable[str]) -> str:
 class Instrument:
     """A session together with the dialect that is spoken on it."""
 
-    def __init__(self, session: Session, dialect: Dialect, on_event: EventSink) -> None:
+    def __init__(
+        self,
+        session: Session,
+        dialect: Dialect,
+        on_event: EventSink,
+        patience: Patience | None = None,
+    ) -> None:
         self.session = session
         self.dialect = dialect
+        self.patience = patience or Patience()
         self._on_event = on_event
 
     @property
@@ -83,7 +91,7 @@ class Instrument:
             text=text,
             message=self.session.encode(text),
             timeout_s=max(spec.timeout_s, question.timeout or 0.0) + more_s,
-            parse=number_parser(question.suffixes, question.overload_texts),
+            parse=number_parser(question.suffixes, question.overload_texts, question.factor),
         )
 
     def number(self, asking: Asking) -> float:
@@ -121,12 +129,11 @@ class Instrument:
         return self.session.damaged(message, answer, str(reason))
 
     def once_more(self, operation: Callable[[], T]) -> T:
-        """Do something that may be repeated; after a failed link do it a second time."""
+        """Do something that may be repeated; after a failed link as often as patience says."""
         try:
             return operation()
         except LINK_FAILURES as error:
-            self._on_event("asked again", str(error))
-            return operation()
+            return self.patience.again(self, operation, error, self._on_event)
 
     def errors(self) -> tuple[str, ...]:
         """Empty the error queue; return what stood there, each as `instrument: number, text`.

@@ -7,6 +7,7 @@ one, and go in rounds where it doesn't. What to send is worked out once per set 
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from drivers.answers import Parser
 from drivers.channels import asking
@@ -137,13 +138,20 @@ def _one_round(
         except InstrumentError as error:
             failed.append((step, error))
     for step, failure in failed:
-        # A second time over a new link, where the first failure was the link's.
+        # Again over a new link, where the first failure was the link's.
         if not isinstance(failure, LINK_FAILURES):
             raise failure
-        on_event("asked again", str(failure))
-        at = clock.stamp()
-        step.session.ask(step.message)
-        _collect(step, at, clock, taken)
+        step.instrument.patience.again(
+            step.instrument, partial(_ask_and_collect, step, clock, taken), failure, on_event
+        )
+
+
+def _ask_and_collect(
+    step: Step, clock: MonotonicClock | TimeBaseClock, taken: list[Taken]
+) -> None:
+    at = clock.stamp()
+    step.session.ask(step.message)
+    _collect(step, at, clock, taken)
 
 
 def _collect(

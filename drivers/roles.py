@@ -4,7 +4,7 @@ Units are SI; times are seconds of bench time. Every method may raise
 `drivers.errors.InstrumentError`, which names instrument, address, message and answer.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
@@ -132,6 +132,14 @@ class Bench(Protocol):
     @property
     def operator(self) -> Operator | None:
         """The person who turns knobs, if somebody is there."""
+
+    def watch_with(
+        self, watcher: Callable[[Callable[[Sequence[str]], tuple[str, ...]]], None] | None
+    ) -> None:
+        """Have the guards looked at before anything is tried again; None ends that.
+
+        The watcher gets a function that leaves out channels of lost instruments.
+        """
 
     def identities(self) -> Mapping[str, str]:
         """Return each instrument's answer to *IDN?, by instrument name."""

@@ -87,6 +87,9 @@ class StandInBench:
         self.closed = False
         self.reading_time_s = 0.1
 
+    def watch_with(self, watcher: object) -> None:
+        self.watcher = watcher
+
     def identities(self) -> Mapping[str, str]:
         return {"meter": "WORKSHOP,METER,1,1"}
 
