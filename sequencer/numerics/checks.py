@@ -11,21 +11,30 @@ Array = NDArray[np.float64]
 Values = Array | Sequence[float]
 
 
+#: SCPI-1999 vol. 1, 7.2.1: 9.9E37 stands for infinity, 9.91E37 for not a number.
+_MARKERS = 9.8e37
+
+
+def numbers(values: Array) -> NDArray[np.bool_]:
+    """Return which values are numbers, and not NaN, infinite or a marker for overload."""
+    return np.isfinite(values) & (np.abs(values) < _MARKERS)
+
+
 def series(name: str, values: Values, at_least: int = 1) -> Array:
     """Return `values` as a finite one-dimensional float array of at least `at_least` entries.
 
     Raises
     ------
     FigureError
-        If the values have another shape, hold a NaN or an infinity (a reading that overflowed or
-        gave no number), or are too few.
+        If the values have another shape, hold a NaN, an infinity or SCPI's markers for overload and
+        not a number (a reading that overflowed or gave no number), or are too few.
     """
     array = np.asarray(values, dtype=np.float64)
     if array.ndim != 1:
         raise FigureError(
             f"{name}: found an array of {array.ndim} dimensions, expected one row of numbers."
         )
-    bad = np.flatnonzero(~np.isfinite(array))
+    bad = np.flatnonzero(~numbers(array))
     if bad.size:
         raise FigureError(
             f"{name}: {bad.size} of {array.size} values are no finite number (first at position "

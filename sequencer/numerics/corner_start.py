@@ -12,6 +12,8 @@ from sequencer.numerics.line import fit_line
 _CLEAR_OF_NOISE = (20.0, 4.0)
 _LEAST_LEVEL = 3
 _LEAST_BENT = 5
+#: Equal weights: only slope, height and scatter are taken from the line.
+_EQUAL = 1.0
 
 
 def starting_values(
@@ -40,11 +42,11 @@ def starting_values(
             f"corner: {np.count_nonzero(level)} points up to {level_up_to:.4g} A stand on the "
             f"constant-voltage side, expected at least {_LEAST_LEVEL}. Measure more of them."
         )
-    flat = fit_line(current[level], voltage[level])
+    flat = fit_line(current[level], voltage[level], _EQUAL)
     # A soft corner bends the upper part of this side; its lower half is straighter.
     low = level & (current <= level_up_to / 2)
     if np.count_nonzero(low) >= _LEAST_LEVEL:
-        lower = fit_line(current[low], voltage[low])
+        lower = fit_line(current[low], voltage[low], _EQUAL)
         flat = lower if lower.residual_sd < flat.residual_sd / 2 else flat
     fall = flat.at(0.0) + flat.slope * current - voltage
     noise = max(flat.residual_sd, 1e-6 * abs(flat.intercept))

@@ -102,6 +102,24 @@ def trace_limit(
     current up to which all are within `departure` of the first; sharpness, onset/knee; short
     current, the second line at `load_voltage`; change, short current minus knee current; foldback
     ratio, short/knee. Common practice, no source.
+
+    Examples
+    --------
+    A 30 V / 3 A unit whose limit stands at 3.3 A and rounds its corner over 20 mA:
+
+    >>> import numpy as np
+    >>> level = np.linspace(0, 2.4, 9)
+    >>> fall = np.concatenate([np.geomspace(1e-3, 7, 20), np.linspace(7.5, 29.0, 12)])
+    >>> limit = 3.3 + 0.02 * np.log(fall)
+    >>> i = np.concatenate([level, limit])
+    >>> v = 30 - 2e-3 * i - np.concatenate([np.zeros(9), fall])
+    >>> i = i + 1e-4 * np.random.default_rng(1).standard_normal(i.size)
+    >>> v = v + 5e-5 * np.random.default_rng(2).standard_normal(v.size)
+    >>> found = trace_limit(
+    ...     i, v, set_voltage=30.0, rated_current=3.0, departure=8e-3, load_voltage=1.0
+    ... )
+    >>> f"{found.limit_current.value:.3f} A, onset {found.knee_onset.value:.3f} A"
+    '3.353 A, onset 3.203 A'
     """
     i = measured(series("current", current, 6), "current", "A")
     v = measured(matching("voltage", voltage, "current", i), "voltage", "V")

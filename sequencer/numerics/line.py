@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, deviations, matching, series
+from sequencer.numerics.checks import Array, Values, deviations, matching, series, varying
 
 #: York's iteration converges in a handful of rounds; more means that it does not converge.
 _MOST_ROUNDS = 200
@@ -84,17 +84,26 @@ def fit_line(x: Values, y: Values, u_y: Values | float | None = None) -> Straigh
     Raises
     ------
     FigureError
-        For fewer than 3 points (2 with `u_y`), values that are not finite, or x all alike.
+        For fewer than 3 points (2 with `u_y`), values that are not finite, x all alike, or y all
+        alike without `u_y`: their scatter is unknown then, not zero.
 
     Notes
     -----
     GUM (JCGM 100:2008) H.3; weights 1/u² as in Draper and Smith, Applied
     Regression Analysis, ch. 9.
+
+    Examples
+    --------
+    >>> found = fit_line([0.0, 1.0, 2.0, 3.0], [30.000, 29.998, 29.997, 29.994])
+    >>> f"{found.slope * 1e3:.2f} mV/A, u {found.u_slope * 1e3:.2f} mV/A, {found.dof:.0f} dof"
+    '-1.90 mV/A, u 0.26 mV/A, 2 dof'
     """
     xs = series("x of the line", x, 2 if u_y is not None else 3)
     ys = matching("y of the line", y, "x", xs)
     weights = np.ones(xs.size)
-    if u_y is not None:
+    if u_y is None:
+        varying("y of the line", ys)
+    else:
         weights = 1 / deviations("u of y", u_y, "y", ys) ** 2
     total = weights.sum()
     x_mean = float(weights @ xs / total)
@@ -156,12 +165,24 @@ def fit_line_both(x: Values, y: Values, u_x: Values | float, u_y: Values | float
     -----
     D. York et al., "Unified equations for the slope, intercept, and standard errors of the best
     straight line", Am. J. Phys. 72 (2004) 367, with no correlation between x and y errors.
+
+    Examples
+    --------
+    Pearson's data with York's weights as in the source: slope −0.4805, intercept 5.4799.
+
+    >>> x = [0.0, 0.9, 1.8, 2.6, 3.3, 4.4, 5.2, 6.1, 6.5, 7.4]
+    >>> y = [5.9, 5.4, 4.4, 4.6, 3.5, 3.7, 2.8, 2.8, 2.4, 1.5]
+    >>> w_x = [1000.0, 1000, 500, 800, 200, 80, 60, 20, 1.8, 1]
+    >>> w_y = [1.0, 1.8, 4, 8, 20, 20, 70, 70, 100, 500]
+    >>> found = fit_line_both(x, y, [w**-0.5 for w in w_x], [w**-0.5 for w in w_y])
+    >>> round(found.slope, 4), round(found.intercept, 4)
+    (-0.4805, 5.4799)
     """
     xs = series("x of the line", x, 3)
     ys = matching("y of the line", y, "x", xs)
     var_x = deviations("u of x", u_x, "x", xs) ** 2
     var_y = deviations("u of y", u_y, "y", ys) ** 2
-    slope = fit_line(xs, ys).slope
+    slope = fit_line(xs, ys, u_y).slope
     for _ in range(_MOST_ROUNDS):
         weights = 1 / (var_y + slope**2 * var_x)
         x_bar = float(weights @ xs / weights.sum())

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, positive, rising_times
+from sequencer.numerics.checks import Array, Values, numbers, positive, rising_times
 
 #: A minute counts when it holds at least this share of the readings that the cadence would give.
 _LEAST_SHARE = 0.5
@@ -81,7 +81,7 @@ def minute_means(times: Values, values: Values, period_s: float = 60.0) -> Minut
     notes: list[str] = []
     cadence = float(np.median(np.diff(t)))
     start, end = float(t[0]), float(t[-1]) + cadence
-    good = np.isfinite(y)
+    good = numbers(y)
     if not good.all():
         notes.append(f"{int((~good).sum())} of {y.size} readings gave no number and were left out.")
         t, y = t[good], y[good]

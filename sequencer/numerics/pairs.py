@@ -9,7 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, deviations, matching, rising_times, series
+from sequencer.numerics.checks import (
+    Array,
+    Values,
+    deviations,
+    matching,
+    rising_times,
+    series,
+    varying,
+)
 
 #: Condition number of the scaled design above which levels and drift can't be told apart.
 _WORST_CONDITION = 1e8
@@ -93,7 +101,8 @@ def drift_free_differences(
     ------
     FigureError
         If the reference was not visited, only one level was, there are no more points than
-        unknowns, or the visiting order can't tell level from drift.
+        unknowns, the visiting order can't tell level from drift, or all values are one number
+        and no uncertainty is stated.
 
     Notes
     -----
@@ -103,6 +112,8 @@ def drift_free_differences(
     t = rising_times(times, 3)
     x = matching("levels", levels, "times", t)
     y = matching("values", values, "times", t)
+    if u_values is None:
+        varying("values", y)
     if not 0 <= degree <= 3:
         raise FigureError(f"degree of the drift: found {degree}, expected 0, 1, 2 or 3.")
     distinct = np.unique(x)
@@ -192,10 +203,20 @@ def bracketed_differences(
     -----
     Common practice for slow drift (A B A weighing scheme); no single source. The scatter of one
     point is pooled over repeats of the same level and propagated with the shared references.
+
+    Examples
+    --------
+    A unit that drifts by 1 mV at each visit and falls by 4 mV under load; order 0, 3 A, 0, 3 A, 0:
+
+    >>> times, levels = [0.0, 10.0, 20.0, 30.0, 40.0], [0.0, 3.0, 0.0, 3.0, 0.0]
+    >>> volts = [30.000, 29.997, 30.002, 29.999, 30.004]
+    >>> found = bracketed_differences(times, levels, volts, 0.0)
+    >>> [round(float(one) * 1e3, 6) for one in found.differences]
+    [0.0, -4.0]
     """
     t = rising_times(times, 3)
     x = matching("levels", levels, "times", t)
-    y = matching("values", values, "times", t)
+    y = varying("values", matching("values", values, "times", t))
     distinct = np.unique(x)
     at = _index(distinct, reference)
     is_reference = x == distinct[at]

@@ -53,6 +53,16 @@ def warm_up_time(
     FigureError
         For values that are not finite, times that do not rise, a band not above zero, or fewer than
         two means.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> t = np.arange(7200.0)
+    >>> noise = 1e-6 * np.random.default_rng(1).standard_normal(t.size)
+    >>> volts = 30 + 5e-3 * np.exp(-t / 900) + noise
+    >>> found = warm_up_time(t, volts, 1e-3, final=30.0)
+    >>> abs(found.time_s - 900 * np.log(5)) < 2 * found.u < 2
+    True
     """
     t = rising_times(times, 3)
     y = matching("values", values, "times", t)

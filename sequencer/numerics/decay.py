@@ -1,0 +1,151 @@
+"""An exponential approach to an end value: discharge of an output, heating of a heatsink."""
+
+from dataclasses import dataclass
+from math import hypot, log, sqrt
+
+import numpy as np
+from scipy import optimize
+
+from sequencer.errors import FigureError
+from sequencer.numerics.checks import Array, Values, matching, measured, rising_times, varying
+from sequencer.numerics.drift import correlated_residuals
+
+_LEAST = 8
+_UNKNOWNS = 3
+#: Time constants looked at, as parts of the time between two readings and of the whole time.
+_SHORTEST, _LONGEST = 0.3, 30.0
+_SCAN = 60
+#: The part of the way that has to be seen before its end is known, and before it has begun.
+_LEAST_OF_THE_WAY = 0.8
+#: The swing has to stand out of the scatter by this factor.
+_LEAST_SWING = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Decay:
+    """The fitted curve y = end + swing·exp(−(t − t₀)/τ), t₀ the first time.
+
+    Attributes
+    ----------
+    time_constant_s, u_time_constant_s
+        τ and its standard uncertainty, from the scatter with its correlation.
+    end, u_end
+        The value approached.
+    swing, u_swing
+        The distance from it at the first time.
+    residual_sd
+        Scatter about the curve.
+    dof
+        Degrees of freedom of the uncertainties.
+    """
+
+    time_constant_s: float
+    u_time_constant_s: float
+    end: float
+    u_end: float
+    swing: float
+    u_swing: float
+    residual_sd: float
+    dof: float
+
+    def time_between(self, first: float, second: float) -> tuple[float, float]:
+        """Return how long the curve takes from one value to another, and its uncertainty, s.
+
+        Raises
+        ------
+        FigureError
+            If the curve does not pass both in this order: it ends before.
+        """
+        start, stop = first - self.end, second - self.end
+        if not (start * stop > 0 and abs(stop) < abs(start)):
+            raise FigureError(
+                f"time to {second:g}: the curve from {first:g} ends at {self.end:.4g} and does not "
+                "pass it. Choose a value on its way."
+            )
+        way = log(start / stop)
+        by_end = self.time_constant_s * (1 / stop - 1 / start)
+        return self.time_constant_s * way, hypot(way * self.u_time_constant_s, by_end * self.u_end)
+
+
+def fit_decay(times: Values, values: Values) -> Decay:
+    """Fit an exponential approach by least squares.
+
+    Parameters
+    ----------
+    times
+        Shape (n,), n at least 8, seconds, rising; may have gaps.
+    values
+        Shape (n,), any unit, all with the same scatter.
+
+    Raises
+    ------
+    FigureError
+        For too few values, values not finite or all alike, overload markers, times that do not
+        rise, a swing that does not stand out of the scatter, or less than 80 % of the way measured:
+        then end and time constant can't be told apart.
+
+    Notes
+    -----
+    For each τ the curve is linear in end and swing (variable projection: G. H. Golub, V. Pereyra,
+    SIAM J. Numer. Anal. 10 (1973) 413), so only τ is searched. Covariance from the Jacobian,
+    widened for the correlation of what is left as in `sequencer.numerics.drift.rate`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> t = np.arange(0, 5, 0.1)
+    >>> noise = 1e-3 * np.random.default_rng(1).standard_normal(t.size)
+    >>> found = fit_decay(t, 30 * np.exp(-t / 1.03) + noise)
+    >>> abs(found.time_constant_s - 1.03) < 3 * found.u_time_constant_s < 1e-3
+    True
+    """
+    t = rising_times(times, _LEAST)
+    y = varying("values", measured(matching("values", values, "times", t), "values", ""))
+    t = t - t[0]
+    step, whole = float(np.diff(t).min()), float(t[-1])
+
+    def linear(tau: float) -> tuple[Array, Array]:
+        design = np.column_stack([np.ones(t.size), np.exp(-t / tau)])
+        solution, *_ = np.linalg.lstsq(design, y, rcond=None)
+        return np.asarray(solution), np.asarray(y - design @ solution)
+
+    def cost(log_tau: float) -> float:
+        rest = linear(float(np.exp(log_tau)))[1]
+        return float(rest @ rest)
+
+    scan = np.linspace(log(_SHORTEST * step), log(_LONGEST * whole), _SCAN)
+    best = int(np.argmin([cost(float(one)) for one in scan]))
+    low, high = scan[max(best - 1, 0)], scan[min(best + 1, _SCAN - 1)]
+    found = optimize.minimize_scalar(
+        cost, bounds=(float(low), float(high)), method="bounded", options={"xatol": 1e-10}
+    )
+    tau = float(np.exp(found.x))
+    (end, swing), rest = linear(tau)
+    fall = np.exp(-t / tau)
+    part = float(1 - fall[-1])
+    scatter = sqrt(float(rest @ rest) / (t.size - _UNKNOWNS))
+    if abs(swing) * part < _LEAST_SWING * scatter:
+        raise FigureError(
+            f"exponential: the values change by {abs(swing) * part:.3g} with a scatter of "
+            f"{scatter:.3g} about the curve; that is no curve to fit. Measure a greater change."
+        )
+    if part < _LEAST_OF_THE_WAY:
+        raise FigureError(
+            f"exponential: {part:.0%} of the way was measured, expected at least "
+            f"{_LEAST_OF_THE_WAY:.0%}: its end is unknown, and so is its time constant. Measure "
+            "longer."
+        )
+    jacobian = np.column_stack([np.ones(t.size), fall, swing * t / tau**2 * fall])
+    _, dof, factor = correlated_residuals(rest, _UNKNOWNS)
+    inverse = np.linalg.inv(jacobian.T @ jacobian)
+    u = scatter * factor * np.sqrt(np.diag(inverse))
+    return Decay(
+        time_constant_s=tau,
+        u_time_constant_s=float(u[2]),
+        end=float(end),
+        u_end=float(u[0]),
+        swing=float(swing),
+        u_swing=float(u[1]),
+        residual_sd=scatter,
+        dof=dof,
+    )
