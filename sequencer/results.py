@@ -63,7 +63,9 @@ class Verdict:
     """A figure against a limit under a decision rule.
 
     `lower` and `upper` are the limit's bounds in SI units (None where it has none). `probability`
-    is the probability of conformance, `ratio` the limit over U. Both are None when not covered.
+    is the probability of conformance, `ratio` the limit over U, `false_accept` and `false_reject`
+    the risks of a wrong `pass` or `fail` for a unit that stands exactly at the limit. All are None
+    when not covered.
     """
 
     figure: str
@@ -77,6 +79,8 @@ class Verdict:
     ratio: float | None
     why: str
     remarks: tuple[str, ...] = ()
+    false_accept: float | None = None
+    false_reject: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

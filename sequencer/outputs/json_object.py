@@ -86,9 +86,12 @@ def _verdict(verdict: Verdict) -> JsonObject:
         "verdict": verdict.outcome,
         "probability": _number(verdict.probability),
         "ratio": _number(verdict.ratio),
+        "false_accept": _number(verdict.false_accept),
+        "false_reject": _number(verdict.false_reject),
         "lower": low,
         "upper": high,
         "why": verdict.why,
+        "remarks": list(verdict.remarks),
     }
 
 

@@ -59,6 +59,8 @@ class LimitRow:
     outcome: str
     probability: str
     margin: str
+    ratio: str
+    risks: str
     coverage: str
     conditions: str
     why: str
@@ -126,6 +128,8 @@ def _limit_row(verdict: Verdict, result: Result) -> LimitRow:
         outcome=verdict.outcome,
         probability=words.probability(verdict.probability),
         margin=words.margin(_margin(verdict, figure)),
+        ratio=words.ratio(verdict.ratio),
+        risks=words.risks(verdict),
         coverage=words.coverage(figure.coverage if figure else None),
         conditions=words.conditions(figure.reached) if figure else "–",
         why=verdict.why,

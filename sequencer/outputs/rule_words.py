@@ -27,7 +27,13 @@ def rule_words(rule: Rule) -> tuple[str, ...]:
     )
     if rule == "guarded":
         margin += ", pass from 1 upward, fail below −1"
-    return RULES[rule], f"{margin}.", coverage_words()
+    risks = (
+        "Limit / U compares the limit (of an interval half its width) with U: below 4 the verdict "
+        "leans on the measurement as much as on the unit. The probability of conformance is the "
+        "share of the figure's distribution that lies within the limit; the risks are how often "
+        "this measurement would pass a unit just outside its limit, or fail one just inside."
+    )
+    return RULES[rule], f"{margin}.", risks, coverage_words()
 
 
 def coverage_words() -> str:

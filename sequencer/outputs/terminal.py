@@ -86,7 +86,23 @@ def _print_reasons(result: Result, console: Console) -> None:
             console.print(_text(f"{row.name}, {row.outcome}: {row.why}"))
         for remark in row.remarks:
             console.print(_text(f"{row.name}: {remark}"))
+    _print_risks(result, console)
     console.print()
+
+
+def _print_risks(result: Result, console: Console) -> None:
+    """Print the worst risks and the least ratio of all limits; the report has each."""
+    decided = [verdict for verdict in result.verdicts if verdict.ratio is not None]
+    if not decided:
+        return
+    least = min(decided, key=lambda verdict: verdict.ratio or 0.0)
+    worst = max(decided, key=lambda verdict: verdict.false_accept or 0.0)
+    console.print(
+        _text(
+            f"Limit / U: {words.ratio(least.ratio)} or more ({words.title(least.figure).lower()}). "
+            f"A unit right at a limit would be {words.risks(worst)}."
+        )
+    )
 
 
 def _print_other_figures(result: Result, console: Console) -> None:

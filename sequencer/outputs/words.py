@@ -146,6 +146,29 @@ def probability(value: float | None) -> str:
     return f"{100.0 * value:.1f} %"
 
 
+def risks(verdict: Verdict) -> str:
+    """Return how often a verdict of this limit is wrong for a unit right at the limit."""
+    if verdict.false_accept is None or verdict.false_reject is None:
+        return "–"
+    accept, reject = _risk(verdict.false_accept), _risk(verdict.false_reject)
+    return f"passed wrongly {accept}, failed wrongly {reject}"
+
+
+def _risk(value: float) -> str:
+    return share(value) if value > 0 else "never"
+
+
+def ratio(value: float | None) -> str:
+    """Return limit over U, such as "12": plain figures, and never more than needed."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    return (
+        f"> {GREATEST_MARGIN}"
+        if value > GREATEST_MARGIN
+        else f"{value:.{0 if value >= 9.95 else 1}f}"
+    )
+
+
 def coverage(found: Coverage | None) -> str:
     """Return how much of the promised condition was measured."""
     if found is None:

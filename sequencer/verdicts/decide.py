@@ -7,6 +7,7 @@ from sequencer.errors import FigureError
 from sequencer.results import Figure, Outcome, Rule, Verdict
 from sequencer.uncertainty.distribution import distribution_of_figure
 from sequencer.verdicts.remarks import limit_ratio, remarks_on
+from sequencer.verdicts.risk import risk_at_limit
 
 
 def decide(
@@ -66,6 +67,7 @@ def decide(
             ratio=None,
             why=why_not or "The condition that the limit is stated for was not measured.",
         )
+    risk = risk_at_limit(figure, lower, upper, rule)
     outcome = _outcome(figure.value, figure.expanded, low, high, rule)
     return Verdict(
         figure=figure.name,
@@ -79,6 +81,8 @@ def decide(
         ratio=ratio,
         why=_why(figure, low, high, outcome, rule),
         remarks=remarks_on(figure, lower, upper, outcome, rule=rule, ratio=ratio),
+        false_accept=risk.false_accept,
+        false_reject=risk.false_reject,
     )
 
 

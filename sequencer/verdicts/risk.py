@@ -1,12 +1,9 @@
 """How often a decision rule errs for a unit whose true value stands exactly at its limit."""
 
-import math
 from dataclasses import dataclass
 
-from scipy import special
-
-from sequencer.results import Rule
-from sequencer.uncertainty.combine import coverage_factor
+from sequencer.results import Figure, Rule
+from sequencer.uncertainty.distribution import distribution_of_figure
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,25 +18,30 @@ class Risk:
     false_reject: float
 
 
-def risk_at_limit(rule: Rule, dof: float = math.inf) -> Risk:
-    """Return the risks of a one-sided limit.
+def risk_at_limit(figure: Figure, lower: float | None, upper: float | None, rule: Rule) -> Risk:
+    """Return the risks of a limit under a rule, for a measurement as uncertain as the figure.
 
     Parameters
     ----------
+    lower, upper
+        The limit's bounds in the figure's unit; None where it has none.
     rule
-        `simple`, or `guarded` with w = U at 95.45 %.
-    dof
-        Degrees of freedom of U.
+        `simple`, or `guarded` with w = U.
 
     Notes
     -----
     ILAC-G8:09/2019, table 1: with w = U (k = 2) at most 2.5 % for a normal distribution (2.28 %
-    exactly), with simple acceptance up to 50 %. The measured value misses the true one by u times
-    Student's t, so the share beyond the guard band is half of what U leaves out, at any number of
-    degrees of freedom.
+    exactly), with simple acceptance up to 50 %. The measured value misses the true one as the
+    figure's own distribution says, so the share beyond the guard band is half of what U leaves
+    out. An interval that is narrow against U passes less at its bound, and nothing below 2·U.
     """
-    if rule == "simple":
-        return Risk(0.5, 0.5)
-    k = coverage_factor(dof)
-    tail = float(special.ndtr(-k)) if math.isinf(dof) else float(special.stdtr(dof, -k))
-    return Risk(tail, tail)
+    spread = distribution_of_figure(figure)
+    guard = figure.expanded if rule == "guarded" else 0.0
+    accepted = spread.below(-guard)
+    rejected = spread.below(-guard)
+    if lower is not None and upper is not None:
+        width = upper - lower
+        # Seen from the upper bound: pass between −(width − guard) and −guard, fail beyond both.
+        accepted = max(accepted - spread.below(guard - width), 0.0)
+        rejected += spread.below(-guard - width)
+    return Risk(accepted, rejected)

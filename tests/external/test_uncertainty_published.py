@@ -60,11 +60,19 @@ def test_agreement_number_of_two_results():
     assert agreement_number(6.0, 4.0, 12.0, 3.0) == pytest.approx(-1.2)
 
 
+BOXES = [rectangular("b", 1.0), rectangular("c", 0.4)]
+
+
 def test_guard_band_of_u_leaves_at_most_two_and_a_half_percent():
     # ILAC-G8:09/2019, table 1: w = U, specific risk < 2.5 % PFA; simple acceptance < 50 %.
-    assert risk_at_limit("guarded").false_accept == pytest.approx(0.02275, abs=1e-5)
-    assert risk_at_limit("guarded", 4.0).false_accept <= 0.025
-    assert risk_at_limit("simple").false_accept == 0.5
+    normal_one = Figure("t", "f", 1.0, "V", 0.5, math.inf, 2.0, 1.0)
+    assert risk_at_limit(normal_one, None, 2.0, "guarded").false_accept == pytest.approx(
+        0.02275, abs=1e-5
+    )
+    for parts in ([type_a("a", 0.5, 4)], [rectangular("a", 1.0)], [type_a("a", 0.5, 3), *BOXES]):
+        risk = risk_at_limit(make_figure("t", "f", 1.0, "V", parts), None, 2.0, "guarded")
+        assert risk.false_accept == pytest.approx(0.02275, abs=1e-5) == risk.false_reject
+    assert risk_at_limit(normal_one, None, 2.0, "simple").false_accept == 0.5
 
 
 def test_units_at_the_limit_are_passed_as_rarely_as_said():

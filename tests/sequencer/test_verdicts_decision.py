@@ -2,14 +2,18 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from sequencer.errors import Exit, FigureError
-from sequencer.results import Component, Figure, Verdict
+from sequencer.results import Figure, Verdict
+from sequencer.uncertainty.combine import normal, rectangular, type_a
+from sequencer.uncertainty.figure import make_figure
 from sequencer.verdicts.decide import decide, probability_of_conformance
 from sequencer.verdicts.outcome import outcome
+from sequencer.verdicts.risk import risk_at_limit
 
 
 def figure(value, u=0.5, dof=math.inf, k=2.0, budget=()):
@@ -98,25 +102,70 @@ def test_ratio_below_four_is_remarked():
     assert decide(figure(6.0), 3.0, 10.0, "guarded", True).ratio == 3.5
 
 
-def part(name, contribution, dof=math.inf):
-    return Component(name, "rectangular", contribution, 1.0, contribution, dof)
+def measured(value, *parts):
+    return make_figure("t", "drift", value, "V", parts)
 
 
-def test_undecided_says_what_would_help():
-    budget = (part("noise", 0.1), part("shunt value", 0.49))
-    verdict = decide(figure(9.5, budget=budget), None, 10.0, "guarded", True)
+def test_undecided_names_the_part_that_has_to_shrink():
+    one = measured(9.6, normal("noise", 0.05), rectangular("shunt value", 0.8))
+    verdict = decide(one, None, 10.0, "guarded", True)
     assert verdict.outcome == "conditional pass"
-    assert "shunt value (96%" in verdict.remarks[0]
-    assert "calibrated" in verdict.remarks[0]
-    few = decide(
-        figure(9.5, dof=2.0, k=4.53, budget=(part("scatter", 0.5, 2.0),)),
-        None,
-        10.0,
-        "guarded",
-        True,
+    assert "at most 400 mV" in verdict.remarks[0]
+    assert "shunt value alone gives 760 mV" in verdict.remarks[0]
+    assert "shunt calibrated" in verdict.remarks[0]
+
+
+def test_undecided_by_scatter_says_how_many_more_readings():
+    few = decide(measured(9.6, type_a("scatter", 0.3, 4.0)), None, 10.0, "guarded", True)
+    assert "independent values now" in few.remarks[0]
+    # So many do decide: U of the same scatter with as many readings is below the distance.
+    times = float(few.remarks[0].partition("about ")[2].split()[0])
+    assert 1.5 < times < 5
+    then = measured(9.6, type_a("scatter", 0.3 / math.sqrt(1.1 * times), 5 * times - 1))
+    assert decide(then, None, 10.0, "guarded", True).outcome == "pass"
+
+
+def test_undecided_by_many_parts_names_them_all():
+    parts = [
+        rectangular(f"{name} (voltage.sense)", 0.5) for name in ("gain", "offset", "linearity")
+    ]
+    verdict = decide(measured(9.9, *parts), None, 10.0, "guarded", True)
+    assert "No single part is enough: gain (voltage.sense), offset" in verdict.remarks[0]
+
+
+def test_a_value_at_the_limit_is_beyond_every_meter():
+    verdict = decide(measured(9.9999, normal("noise", 0.2)), None, 10.0, "guarded", True)
+    assert "no better meter will tell" in verdict.remarks[0]
+
+
+def test_conditional_fail_says_what_would_make_it_one():
+    verdict = decide(measured(10.2, normal("noise", 0.15)), None, 10.0, "guarded", True)
+    assert verdict.outcome == "conditional fail"
+    assert "times as many readings" in verdict.remarks[0]
+
+
+def test_risks_stand_beside_the_verdict():
+    one = decide(measured(5.0, normal("noise", 0.5)), None, 10.0, "guarded", True)
+    assert one.false_accept == pytest.approx(0.02275, abs=1e-5)
+    assert one.false_reject == pytest.approx(0.02275, abs=1e-5)
+    # An interval narrower than twice U: nothing can pass, so nothing passes wrongly.
+    narrow = decide(measured(5.0, normal("noise", 0.5)), 4.5, 5.5, "guarded", True)
+    assert narrow.false_accept == 0.0
+    assert (
+        decide(measured(5.0, normal("noise", 0.5)), 4.0, 5.0, "guarded", False).false_accept is None
     )
-    assert "repeat the points" in few.remarks[0]
-    assert "k = 4.5" in few.remarks[0]
+
+
+def test_risks_at_an_interval_are_as_often_as_drawn():
+    rng = np.random.default_rng(5)
+    width, u, draws = 2.5, 0.5, 20_000
+    one = measured(0.0, normal("noise", u))
+    risk = risk_at_limit(one, 0.0, width, "guarded")
+    seen = width + u * rng.standard_normal(draws)  # true value at the upper bound
+    passed = np.mean((seen >= one.expanded) & (seen <= width - one.expanded))
+    failed = np.mean((seen > width + one.expanded) | (seen < -one.expanded))
+    assert risk.false_accept == pytest.approx(passed, abs=4 * math.sqrt(0.0225 / draws))
+    assert risk.false_reject == pytest.approx(failed, abs=4 * math.sqrt(0.0225 / draws))
 
 
 def test_undecidable_is_said():
