@@ -22,10 +22,13 @@ class OpenBench:
         operator: Operator | None,
         on_event: EventSink,
         patience: Patience | None = None,
+        bench_time_s: float = 0.0,
     ) -> None:
         roles = {i.session.spec.role: i for i in instruments.values()}
         self._clock = (
-            TimeBaseClock(roles["time_base"]) if "time_base" in roles else MonotonicClock()
+            TimeBaseClock(roles["time_base"])
+            if "time_base" in roles
+            else MonotonicClock(bench_time_s)
         )
         self._load = ElectronicLoad(roles["load"]) if "load" in roles else None
         self.clock: Clock = self._clock

@@ -6,17 +6,27 @@ from dataclasses import replace
 from drivers.instrument import Instrument
 
 
+def since_boot() -> float:
+    """Return seconds that a wall-clock step doesn't touch and that go on while suspended."""
+    boot = getattr(time, "CLOCK_BOOTTIME", None)  # Linux has it
+    return time.monotonic() if boot is None else time.clock_gettime(boot)
+
+
 class MonotonicClock:
-    """Bench time on a table: seconds since the bench was opened, untouched by wall-clock steps."""
+    """Bench time on a table: seconds since the bench was opened, untouched by wall-clock steps.
+
+    A suspended computer does not stop the bench, so that time counts. `at` is the bench time at
+    the beginning: that of the gap's end where a run is resumed.
+    """
 
     runs_by_itself = True
 
-    def __init__(self) -> None:
-        self._origin = time.monotonic()
+    def __init__(self, at: float = 0.0) -> None:
+        self._origin = since_boot() - at
 
     def now(self) -> float:
         """Return bench time in seconds."""
-        return time.monotonic() - self._origin
+        return since_boot() - self._origin
 
     stamp = now
 

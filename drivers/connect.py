@@ -24,13 +24,15 @@ def connect(
     on_event: EventSink,
     prompt: TextIO | None = None,
     answers: TextIO | None = None,
+    bench_time_s: float = 0.0,
 ) -> OpenBench:
     """Open a bench; nothing on it is energised or switched by that.
 
     Dialects and channels are checked before the first connection is made. Then every instrument
     is opened and identified, its error queue emptied (what stood there goes to `on_event`), and
     the ranges and integration times of its channels are set and read back. `prompt` and `answers`
-    are the streams of a person at the terminal; standard error and input by default.
+    are the streams of a person at the terminal; standard error and input by default. Bench time
+    begins at `bench_time_s`, where no time base says otherwise.
 
     Raises
     ------
@@ -53,11 +55,50 @@ def connect(
             _operator(spec, instruments, prompt or sys.stderr, answers or sys.stdin),
             on_event,
             patience,
+            bench_time_s,
         )
     except BaseException:
         for instrument in instruments.values():
             instrument.session.close()
         raise
+
+
+def connect_reachable(
+    spec: BenchSpec, *, on_event: EventSink, prompt: TextIO, answers: TextIO
+) -> tuple[OpenBench, tuple[InstrumentError, ...]]:
+    """Open what can be reached of a bench, for making it safe; the rest is left out and told.
+
+    An instrument that can't be set up for reading is kept, as it can still be switched off.
+
+    Raises
+    ------
+    InstrumentError
+        When the documents themselves can't be used: nothing was opened then.
+    """
+    _refuse_doubles(spec)
+    patience = Patience()
+    instruments = {i.name: _prepared(i, spec, on_event, patience) for i in spec.instruments}
+    by_instrument = _channels_by_instrument(spec, instruments)
+    failures: list[InstrumentError] = []
+    there: dict[str, Instrument] = {}
+    for name, instrument in instruments.items():
+        try:
+            instrument.session.open()
+            there[name] = instrument
+            configure(instrument, by_instrument[name])
+        except InstrumentError as error:
+            failures.append(error)
+    try:
+        operator = _operator(spec, there, prompt, answers)
+    except InstrumentError as error:
+        failures.append(error)
+        operator = None
+    try:
+        return OpenBench(spec, there, operator, on_event, patience), tuple(failures)
+    except InstrumentError as error:  # the time base is there, but does not tell the time
+        failures.append(error)
+        rest = {n: i for n, i in there.items() if i.session.spec.role != "time_base"}
+        return OpenBench(spec, rest, operator, on_event, patience), tuple(failures)
 
 
 def _refuse_doubles(spec: BenchSpec) -> None:
