@@ -168,6 +168,14 @@ def simulate(
     port: Annotated[
         int, typer.Option(min=0, max=65000, help="First TCP port; 0 takes free ones.")
     ] = 5025,
+    hislip: Annotated[
+        int | None,
+        typer.Option(min=0, max=65000, help="First port for HiSLIP as well; 0 takes free ones."),
+    ] = None,
+    serial: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME", help="An instrument with a serial port as well; repeatable."),
+    ] = None,
     truth: Annotated[
         bool, typer.Option("--truth", help="Print the true value of every figure as JSON.")
     ] = False,
@@ -178,7 +186,8 @@ def simulate(
     """Serve the simulated bench on this machine, or print its truth."""
     from sequencer.command_line import simulate as command
 
-    _end(command.run(scenario, seed, port, truth=truth, scenarios=scenarios))
+    roads = command.Roads(port, hislip, tuple(serial or ()))
+    _end(command.run(scenario, seed, roads, truth=truth, scenarios=scenarios))
 
 
 def _end(code: int) -> None:

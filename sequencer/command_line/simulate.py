@@ -2,20 +2,37 @@
 
 import subprocess
 import sys
+from dataclasses import dataclass
 
 from sequencer.run.simulation import command
 
 
-def run(scenario: str, seed: int, port: int, *, truth: bool, scenarios: bool) -> int:
+@dataclass(frozen=True, slots=True)
+class Roads:
+    """How the instruments can be reached: first TCP port, first HiSLIP port, serial ports."""
+
+    port: int
+    hislip: int | None
+    serial: tuple[str, ...]
+
+    def words(self) -> list[str]:
+        """Return what tells the simulated bench."""
+        hislip = [] if self.hislip is None else [f"--hislip={self.hislip}"]
+        return [f"--port={self.port}", *hislip, *(f"--pty={name}" for name in self.serial)]
+
+
+def run(scenario: str, seed: int, roads: Roads, *, truth: bool, scenarios: bool) -> int:
     """Run the simulated bench in the foreground and return its exit code."""
     if scenarios:
         words = ["scenarios"]
     elif truth:
         words = ["truth", f"--scenario={scenario}", f"--seed={seed}"]
     else:
-        words = ["serve", f"--scenario={scenario}", f"--seed={seed}", f"--port={port}"]
+        words = ["serve", f"--scenario={scenario}", f"--seed={seed}", *roads.words()]
+        words.append("--until-stdin-closes")  # it ends with this program, whatever ends that
     try:
-        return subprocess.run([*command(), *words], check=False).returncode  # noqa: S603  # own program
+        with subprocess.Popen([*command(), *words], stdin=subprocess.PIPE) as bench:  # noqa: S603  # own program
+            return bench.wait()
     except KeyboardInterrupt:
         sys.stderr.write("The simulated bench has ended.\n")
         return 0
