@@ -48,7 +48,7 @@ class Table(BaseModel):
 
 
 class StatedTable(Table):
-    """The conditions that the truth's figures are stated for."""
+    """The conditions that the truth's figures are stated for; what they mean is in `truth.py`."""
 
     voltage: PositiveVolts
     current: PositiveAmperes
@@ -56,6 +56,13 @@ class StatedTable(Table):
     load_voltage: PositiveVolts
     warm_up: Seconds
     soak: Seconds
+    tail_time: Seconds = Uncertain(300.0)
+    warm_up_band: PositiveVolts = Uncertain(3e-3)
+    line_change: Ratio = Uncertain(0.10)
+    step_from: Ratio = Uncertain(0.5)
+    step_band: PositiveVolts = Uncertain(10e-3)
+    off_time: Seconds = Uncertain(2.0)
+    safe_voltage: PositiveVolts = Uncertain(1.0)
 
 
 class LineEventTable(Table):

@@ -10,7 +10,7 @@ import numpy as np
 
 from simulated_bench.operating_point import OperatingPoint
 from simulated_bench.parts import Parts
-from simulated_bench.ripple import line_ripple_rms, ripple_hz
+from simulated_bench.ripple import ripple_wave
 from simulated_bench.transient import Array
 
 
@@ -46,10 +46,9 @@ def output_waveform(
         after = times - step.at_s
         answer = level_v + parts.output.departure(after, step_a, parts.load.rise_s)
         volts = np.where(after < 0.0, was_v, answer)
-    turning = 2.0 * pi * times
-    volts += sqrt(2.0) * line_ripple_rms(parts, point) * np.sin(turning * ripple_hz(parts))
+    volts += ripple_wave(parts, point, times)
     swing = parts.regulator.oscillation(point.shunt_a) * parts.regulator.oscillation_rms_v
-    volts += sqrt(2.0) * swing * np.sin(turning * parts.output.frequency_hz)
+    volts += sqrt(2.0) * swing * np.sin(2.0 * pi * times * parts.output.frequency_hz)
     return np.asarray(volts, dtype=np.float64)
 
 
