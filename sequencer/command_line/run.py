@@ -28,7 +28,7 @@ from sequencer.record.read import RecordReader
 from sequencer.record.write import RecordWriter
 from sequencer.result import Result
 from sequencer.run.bench_events import BenchEvents
-from sequencer.run.make_safe import SafeReport
+from sequencer.run.safe_report import SafeReport
 from sequencer.run.session import run_trials
 from sequencer.run.simulation import simulation
 from sequencer.run.spec import bench_spec

@@ -6,73 +6,21 @@ stay live until the line plug is out, and capacitors inside may hold charge.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from functools import partial
+from select import poll
 
 from drivers.errors import InstrumentError
-from drivers.roles import Bench, Reading
+from drivers.roles import Bench
 from sequencer.run import operator_words as words
-
-CURRENT_BOUND_A = 0.05
-"""Under 50 mA nothing heats up any more; the meters' offsets stay below it."""
-
-VOLTAGE_BOUND_V = 2.0
-"""Under 2 V little is left in the output capacitor. Not a statement about touching anything."""
-
-PROOF_PERIOD_S = 1.0
-PROOF_LIMIT_S = 60.0
-PERSON_LIMIT_S = 120.0
-"""A person gets two minutes to reach the switch; everything else is proven within one."""
-
-STEADY_COUNT = 3
-"""So many readings in a row must prove it: one may be damaged."""
+from sequencer.run.safe_proof import Proof, Told, prove
+from sequencer.run.safe_report import CURRENT_BOUND_A, VOLTAGE_BOUND_V, SafeReport, SafeStep
 
 TRIES = 3
+PAUSES_S = (0.1, 0.4)
+"""Between the tries: an instrument that hung up is often back at once, or after half a second."""
 
-
-@dataclass(frozen=True, slots=True)
-class SafeStep:
-    """One step of making safe and what became of it."""
-
-    what: str
-    verified: bool
-    detail: str
-
-
-@dataclass(frozen=True, slots=True)
-class SafeReport:
-    """The whole of making safe; `verified` only when every step was proven by readings."""
-
-    steps: tuple[SafeStep, ...]
-
-    @property
-    def verified(self) -> bool:
-        """Whether every step was proven."""
-        return bool(self.steps) and all(step.verified for step in self.steps)
-
-    def __str__(self) -> str:
-        """Return the line for the record and the terminal."""
-        head = "Made safe, verified: " if self.verified else "Making safe is NOT VERIFIED: "
-        text = "; ".join(f"{step.what}: {step.detail}" for step in self.steps)
-        tail = (
-            ""
-            if self.verified
-            else " Switch the unit off at the line yourself, and keep away from its terminals "
-            "until a meter shows that no voltage is left."
-        )
-        return f"{head}{text or 'nothing was declared to be switched off'}.{tail}"
-
-
-@dataclass(frozen=True, slots=True)
-class _Told:
-    """Something that was told to switch off: whether it confirmed, and what has to prove it."""
-
-    what: str
-    confirmed: bool
-    detail: str
-    channels: tuple[str, ...]
-    bound: float
-    unit: str
-    by_person: bool = False
+STILL_ON = "Switch the load off at its own panel, or take its leads off."
+SUPPLY_STAYS_ON = "Switch the supply off at its own panel."
 
 
 def make_safe(
@@ -81,113 +29,93 @@ def make_safe(
     *,
     current_channels: Sequence[str],
     voltage_channels: Sequence[str],
+    on_wait: Callable[[], None] = lambda: None,
+    aloud: Callable[[str], None] = lambda _: None,
 ) -> SafeReport:
-    """Switch off what `order` names ("load", "supply") and read back that the energy has gone.
+    """Switch off what `order` names and read back that the energy has gone.
 
     Never raises for an instrument that fails: that becomes an unverified step, and everything else
     is tried all the same.
+
+    Parameters
+    ----------
+    bench
+        Opened, as far as it can be.
+    order
+        Out of "load", "supply", "line" (a person switches off at the line) and "discharge" (the
+        load empties the output capacitor once the output is off).
+    current_channels, voltage_channels
+        What has to read below the bounds.
+    on_wait
+        Called at least once a second of bench time, so that whoever watches sees progress.
+    aloud
+        Told what only a person can do, as soon as it is asked.
     """
     currents, voltages = tuple(current_channels), tuple(voltage_channels)
-    told: list[_Told] = []
+    told: list[Told] = []
     for role in order:
-        if role == "load" and bench.load is not None:
-            told.append(_tell("load off", bench.load.off, currents, CURRENT_BOUND_A, "A"))
-        elif role == "supply" and bench.supply is not None:
-            told.append(_tell("supply off", bench.supply.off, voltages, VOLTAGE_BOUND_V, "V"))
-        elif role == "supply" and bench.operator is not None:
-            told.append(_tell_person(bench, voltages))
-        else:
-            told.append(_Told(f"{role} off", False, "nothing here can switch it off", (), 0.0, ""))
-    return SafeReport(tuple(_prove(bench, told)))
+        on_wait()
+        told.append(_switch_off(bench, role, currents, voltages, aloud))
+    proof = prove(bench, told, on_wait)
+    return SafeReport(tuple(_step(one, proof) for one in told))
 
 
-def _tell(
-    what: str, off: Callable[[], bool], channels: tuple[str, ...], bound: float, unit: str
-) -> _Told:
+def _switch_off(
+    bench: Bench,
+    role: str,
+    currents: tuple[str, ...],
+    voltages: tuple[str, ...],
+    aloud: Callable[[str], None],
+) -> Told:
+    if role == "load" and bench.load is not None:
+        told = Told("load off", currents, CURRENT_BOUND_A, "A", remedy=STILL_ON)
+        return _tell(told, bench.load.off)
+    if role == "supply" and bench.supply is not None:
+        told = Told("supply off", voltages, VOLTAGE_BOUND_V, "V", remedy=SUPPLY_STAYS_ON)
+        return _tell(told, bench.supply.off)
+    by_hand = {
+        "supply": ("output off by hand", words.SWITCH_OUTPUT_OFF, words.PRESS_OUTPUT_OFF),
+        "line": ("line off by hand", words.SWITCH_LINE_OFF, words.PULL_THE_PLUG),
+    }
+    if role in by_hand:
+        what, instruction, remedy = by_hand[role]
+        told = Told(what, voltages, VOLTAGE_BOUND_V, "V", remedy=remedy, by_person=True)
+        aloud(remedy)
+        if bench.operator is None:
+            return told.failed("it is operated by hand, and nobody could be asked")
+        return _tell(told, partial(_instruct, bench, instruction))
+    if role == "discharge" and bench.load is not None:
+        told = Told("discharge", voltages, VOLTAGE_BOUND_V, "V", remedy=words.WAIT_FOR_DISCHARGE)
+        return told.done()
+    return Told(f"{role} off", (), 0.0, "").failed("nothing here can switch it off")
+
+
+def _instruct(bench: Bench, instruction: str) -> bool:
+    if bench.operator is not None:
+        bench.operator.instruct(instruction)
+    return True
+
+
+def _tell(told: Told, off: Callable[[], bool]) -> Told:
     detail = "it does not confirm it"
-    for _ in range(TRIES):
+    for number in range(TRIES):
+        if number:
+            poll().poll(PAUSES_S[number - 1] * 1000)  # links recover in real time, not bench time
         try:
             if off():
-                return _Told(what, True, "", channels, bound, unit)
+                return told.done(off)
         except InstrumentError as error:
             detail = str(error)
-    return _Told(what, False, detail, channels, bound, unit)
+    return told.failed(detail, off)
 
 
-def _tell_person(bench: Bench, channels: tuple[str, ...]) -> _Told:
-    what = "output off by hand"
-    detail = ""
-    for _ in range(TRIES):
-        try:
-            if bench.operator is not None:
-                bench.operator.instruct(words.SWITCH_OUTPUT_OFF)
-            return _Told(what, True, "", channels, VOLTAGE_BOUND_V, "V", by_person=True)
-        except InstrumentError as error:
-            detail = str(error)
-    return _Told(what, False, detail, channels, VOLTAGE_BOUND_V, "V", by_person=True)
-
-
-def _prove(bench: Bench, told: list[_Told]) -> list[SafeStep]:
-    """Read all channels until each is within its bound for good, or the time is up."""
-    channels = tuple(dict.fromkeys(c for one in told for c in one.channels))
-    limit_s = PERSON_LIMIT_S if any(one.by_person for one in told) else PROOF_LIMIT_S
-    good = dict.fromkeys(channels, 0)
-    last: dict[str, str] = {}
-    bounds = {c: (one.bound, one.unit) for one in told for c in one.channels}
-    try:
-        start = at = bench.clock.now()
-        while any(count < STEADY_COUNT for count in good.values()) and at - start < limit_s:
-            for channel in channels:
-                bound, unit = bounds[channel]
-                reading = _read(bench, channel, last)
-                gone = reading is not None and abs(reading.value) <= bound
-                good[channel] = good[channel] + 1 if gone else 0
-                if reading is not None:
-                    last[channel] = f"{channel} {reading.value:.3g} {unit}"
-                    _show(bench, told, reading, within=gone)
-            at = bench.clock.sleep_until(at + PROOF_PERIOD_S)
-    except InstrumentError as error:
-        last[""] = str(error)
-    _finish(bench, told)
-    return [_step(one, good, last) for one in told]
-
-
-def _read(bench: Bench, channel: str, last: dict[str, str]) -> Reading | None:
-    """Return a reading that is a number, else None with the reason in `last`."""
-    try:
-        reading = bench.read((channel,))[0]
-    except InstrumentError as error:
-        last[channel] = str(error)
-        return None
-    if reading.value != reading.value:  # NaN
-        last[channel] = f"{channel} gives no number ({reading.raw!r})"
-        return None
-    return reading
-
-
-def _show(bench: Bench, told: list[_Told], reading: Reading, *, within: bool) -> None:
-    """Let the person see the reading that proves what was asked."""
-    for one in told:
-        if one.by_person and one.channels[:1] == (reading.channel,) and bench.operator is not None:
-            bench.operator.show(reading.channel, reading.value, within=within)
-
-
-def _finish(bench: Bench, told: list[_Told]) -> None:
-    if any(one.by_person for one in told) and bench.operator is not None:
-        try:
-            bench.operator.finish()
-        except InstrumentError:
-            return  # what the readings prove does not depend on it
-
-
-def _step(one: _Told, good: dict[str, int], last: dict[str, str]) -> SafeStep:
+def _step(one: Told, proof: Proof) -> SafeStep:
     if not one.channels:
-        return SafeStep(one.what, False, one.detail or "no channel is there to prove it")
-    text = ", ".join(last.get(channel, f"{channel} was not read") for channel in one.channels)
-    gone = all(good[channel] >= STEADY_COUNT for channel in one.channels)
-    if not one.confirmed:
-        return SafeStep(one.what, False, f"{one.detail} ({text})")
-    if not gone:
-        reason = last.get("", "")
-        return SafeStep(one.what, False, f"still {text}{'; ' + reason if reason else ''}")
+        detail = one.detail or "no channel is there to prove it"
+        return SafeStep(one.what, False, detail, one.remedy)
+    text = proof.words(one.channels)
+    if not one.confirmed and not proof.confirmed(one):
+        return SafeStep(one.what, False, f"{one.detail} ({text})", one.remedy)
+    if not proof.gone(one.channels):
+        return SafeStep(one.what, False, f"still {text}{proof.reason()}", one.remedy)
     return SafeStep(one.what, True, text)

@@ -4,6 +4,14 @@ from typing import Literal
 
 SWITCH_OUTPUT_ON = "Switch the output on."
 SWITCH_OUTPUT_OFF = "Switch the output off."
+SWITCH_LINE_ON = "Switch the supply on at the line."
+SWITCH_LINE_OFF = "Switch the supply off at the line."
+
+PRESS_OUTPUT_OFF = (
+    "The unit's output is switched by hand, not by wire: switch it off at the unit NOW."
+)
+PULL_THE_PLUG = "The unit's line switch is worked by hand: switch it off, or pull its plug, NOW."
+WAIT_FOR_DISCHARGE = "The output may still hold charge: let it run down before you touch anything."
 
 
 def set_voltage(volts: float) -> str:

@@ -15,7 +15,8 @@ from sequencer.run.bounds import guard_bounds
 from sequencer.run.guards import Guards
 from sequencer.run.live import LiveBench
 from sequencer.run.loop import perform
-from sequencer.run.make_safe import SafeReport, make_safe
+from sequencer.run.make_safe import make_safe
+from sequencer.run.safe_report import SafeReport
 from sequencer.run.stop import Stop
 from sequencer.trials.trial import Context, Trial
 
