@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import interpolate
 
 from sequencer.numerics.checks import Values, matching, positive, rising_times
 from sequencer.numerics.minutes import MinuteMeans, minute_means
@@ -15,14 +16,17 @@ _FINAL_SHARE = 0.1
 class WarmUp:
     """When the band was entered to stay.
 
-    `time_s` counts from the first reading and is NaN where the band was not reached; `u` covers
-    noise and the spacing of the means. `final` is the value that the band lies about.
+    `time_s` counts from the first reading and is NaN where the band was not reached; 0 says that no
+    mean lay outside. `u` covers noise (of the crossing and of the final value) and what the curve
+    may do between two means. `final` is the value that the band lies about, `rate` how fast the
+    values moved at the crossing, their unit per second (infinite where nothing crossed).
     """
 
     reached: bool
     time_s: float
     u: float
     final: float
+    rate: float = float("inf")
 
 
 def warm_up_time(
@@ -73,7 +77,7 @@ def warm_up_time(
     )
     outside = np.flatnonzero(np.abs(means.mean - aim) > width)
     if outside.size == 0:
-        return WarmUp(True, 0.0, period_s / np.sqrt(12), aim)
+        return WarmUp(True, 0.0, period_s / 2 / np.sqrt(3), aim)
     last = int(outside[-1])
     if last == means.mean.size - 1:
         return WarmUp(False, float("nan"), float("nan"), aim)
@@ -87,12 +91,25 @@ def _crossing(means: MinuteMeans, last: int, aim: float, width: float, start: fl
     same_side = (means.mean[last] - aim) * (means.mean[last + 1] - aim) >= 0
     slope = (before - after if same_side else before + after) / step
     at = float(means.time[last]) + (before - width) / slope
-    noise = float(means.u[last]) / slope
-    # A chord misses a bent curve by at most step/8 of the slope's relative change along it.
-    bend = 1.0
-    if last > 0 and same_side:
-        earlier = (abs(means.mean[last - 1] - aim) - before) / (
-            means.time[last] - means.time[last - 1]
-        )
-        bend = min(abs(float(earlier) - slope) / slope, 1.0)
-    return WarmUp(True, at - start, float(np.hypot(noise, bend * step / 8 / np.sqrt(3))), aim)
+    # Noise of the two means beside the crossing, and of the value that the band lies about.
+    share = (at - float(means.time[last])) / step
+    ends = np.hypot((1 - share) * means.u[last], share * means.u[last + 1])
+    tail = max(_FINAL_SHARE * means.mean.size, 1.0)
+    noise = float(np.hypot(ends, np.median(means.u) / np.sqrt(tail))) / slope
+    return WarmUp(
+        True,
+        at - start,
+        float(np.hypot(noise, _bend(means, last, aim, width, at) / np.sqrt(3))),
+        aim,
+        slope,
+    )
+
+
+def _bend(means: MinuteMeans, last: int, aim: float, width: float, at: float) -> float:
+    """Return by how much a curved way between the two means would shift the crossing, s."""
+    near = slice(max(last - 1, 0), last + 3)
+    t, y = means.time[near], means.mean[near] - aim
+    edge = width if means.mean[last] > aim else -width
+    roots = interpolate.PchipInterpolator(t, y - edge).roots(extrapolate=False)
+    inside = roots[(roots >= means.time[last]) & (roots <= means.time[last + 1])]
+    return float(np.abs(inside - at).min()) if inside.size else 0.0

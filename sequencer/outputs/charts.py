@@ -12,7 +12,7 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
+from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 
 from sequencer.outputs import chart_style as style
 from sequencer.outputs.chart_marks import Scales, draw_marks, flag_rows, shown_marks
@@ -99,7 +99,7 @@ def _draw(chart: Chart, size: style.Size) -> Figure:
         )
         for line, look in zip(chart.lines, seen, strict=True)
     ]
-    _dress(axes, scales, size, flags=flag_rows(marks))
+    _dress(axes, scales, size, flags=flag_rows(marks), logarithmic=chart.logarithmic)
     if len(handles) > 1:
         columns = _legend_columns(chart, size)
         figure.legend(handles=handles, loc="outside lower left", ncols=columns, handlelength=2.6)
@@ -119,6 +119,8 @@ def _folded(label: str, size: style.Size) -> str:
 
 
 def _values(chart: Chart, axis: str) -> Iterator[float]:
+    if chart.logarithmic:
+        yield 0.0  # so that no offset is taken off
     for line in chart.lines:
         yield from line.x if axis == "x" else line.y
     yield from (
@@ -182,13 +184,23 @@ def _scaled(values: Array, scale: Scale) -> Array:
     return scaled
 
 
-def _dress(axes: Axes, scales: Scales, size: style.Size, *, flags: int) -> None:
+def _dress(
+    axes: Axes, scales: Scales, size: style.Size, *, flags: int, logarithmic: bool = False
+) -> None:
     axes.grid(visible=True)
     axes.set_axisbelow(True)
     axes.margins(x=0.03, y=0.08)
     axes.tick_params(length=3.0)
-    axes.xaxis.set_major_locator(MaxNLocator(size.ticks, steps=[1, 2, 2.5, 5, 10]))
-    axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
+    if logarithmic:
+        axes.set_xscale("log")
+        axes.set_yscale("log")
+        for axis in (axes.xaxis, axes.yaxis):
+            axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+            axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+            axis.set_minor_formatter(NullFormatter())
+    else:
+        axes.xaxis.set_major_locator(MaxNLocator(size.ticks, steps=[1, 2, 2.5, 5, 10]))
+        axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
     axes.set_xlabel(_folded(scales.x.label, size), loc="right")
     axes.set_title(_folded(scales.y.label, size), pad=7.0 + flags * FLAG_ROW * size.text)
 

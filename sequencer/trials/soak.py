@@ -4,7 +4,8 @@ After the warm-up at the same load, the output is read at a steady cadence; figu
 one-minute means. Terms: drift after warm-up, all else constant.
 """
 
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from math import sqrt
 from typing import Self
 
@@ -13,16 +14,18 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts
 from sequencer.errors import FigureError
-from sequencer.numerics.ambient import temperature_coefficient
+from sequencer.numerics.ambient import TemperatureCoefficient, temperature_coefficient
 from sequencer.numerics.drift import Departures, departures, rate
 from sequencer.numerics.maximum import Maximum
 from sequencer.numerics.minutes import MinuteMeans, minute_means
 from sequencer.requests import Apply, LoadState, Procedure, Read
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
+from sequencer.trials.stability import AVERAGES, stability_chart, stability_figures
 from sequencer.trials.steps import leave, prepare
 from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
+from sequencer.trials.warming import band_of, warm_up_figure, warming
 from sequencer.uncertainty.accuracy import scale_components, wander_components
-from sequencer.uncertainty.combine import rectangular, type_a
+from sequencer.uncertainty.combine import combine, rectangular, type_a
 from sequencer.uncertainty.figure import make_figure
 
 
@@ -35,6 +38,7 @@ class Settings(BaseModel):
     current: PositiveAmperes
     duration: PositiveSeconds
     warm_up: PositiveSeconds | None = None
+    warm_up_band: PositiveVolts | None = None
     period: PositiveSeconds = 1.0
     channels: tuple[str, ...] = Field(default=())
 
@@ -133,13 +137,16 @@ def _means(point: Point, channel: str) -> MinuteMeans:
 
 
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
-    """Compute drift in three definitions, its rate, and the temperature coefficient.
+    """Compute drift in three definitions, its rate, temperature coefficient, warm-up, stability.
 
     All from one-minute means after the warm-up. drift (V): greatest departure from the first mean.
     drift_span (V): greatest less least. drift_about_mean (V): greatest departure from the mean of
     all. drift_rate (V/s): least-squares slope of this soak. temperature_coefficient (V/K): against
-    the room's temperature, where the room changed enough. The meter's own stability over the same
-    time is in every budget. Definitions: common practice, no source.
+    the room's temperature, where the room changed enough. drift_corrected (V): drift from the first
+    mean once the coefficient times the room's change, as the output follows it, is taken off. The
+    meter's own stability over the same time is in every budget. Definitions: common practice, no
+    source. warm_up_time: `sequencer.trials.warming`; allan_deviation_1min and its like:
+    `sequencer.trials.stability`.
 
     Raises
     ------
@@ -167,13 +174,70 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             "V",
             _budget(evidence, settings, data, found, maximum, lag_s, u_start),
             reached=reached,
-            notes=notes,
+            notes=(*notes, *_against_limit(settings, evidence, data, name, lag_s)),
         )
         for name, maximum, lag_s, u_start in parts
     ]
-    results.append(_rate(settings, evidence, data, reached))
-    coefficient = _coefficient(evidence, data, reached)
-    return (*results, *(() if coefficient is None else (coefficient,)))
+    if data.minutes.mean.size >= LEAST_FOR_RATE:
+        results.append(_rate(settings, evidence, data, reached))
+    try:
+        room = room_effect(data)
+    except FigureError:
+        pass  # said by `cannot`
+    else:
+        results.append(_coefficient(evidence, data, room, reached))
+        results.append(_corrected(settings, evidence, data, room, reached))
+    results += stability_figures(evidence, data.minutes, voltage=settings.voltage, reached=reached)
+    with suppress(FigureError):  # said by `cannot`
+        results.append(
+            warm_up_figure(
+                evidence,
+                _phase(evidence, "warm-up"),
+                band_of(settings.warm_up_band, settings.voltage, evidence.context),
+                voltage=settings.voltage,
+                reached=reached,
+            )
+        )
+    return tuple(results)
+
+
+LEAST_FOR_RATE = 6
+"""Fewer means say nothing about the correlation of what a straight line leaves."""
+
+
+def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
+    """Say which figures the soak doesn't give, and why."""
+    data = soaked(settings, evidence)
+    found: dict[str, str] = {}
+    try:
+        room_effect(data)
+    except FigureError as error:
+        found |= dict.fromkeys(("temperature_coefficient", "drift_corrected"), str(error))
+    try:
+        band = band_of(settings.warm_up_band, settings.voltage, evidence.context)
+        warming(_phase(evidence, "warm-up"), band)
+    except FigureError as error:
+        found["warm_up_time"] = str(error)
+    return found
+
+
+def _against_limit(
+    settings: Settings, evidence: Evidence, data: Soaked, name: str, lag_s: float
+) -> tuple[str, ...]:
+    """Compare the meter's own stability over the same time with the promised limit."""
+    bounds = [
+        upper.resolve(settings.voltage)
+        for limit in evidence.context.unit.limits
+        if limit.judged_figure == name and (upper := limit.bound.upper) is not None
+    ]
+    own = _wander(settings, evidence, data, lag_s)
+    if not bounds or not any(part.contribution for part in own):
+        return ()
+    expanded = combine(own).expanded
+    return (
+        f"The meter alone may wander by {expanded * 1e3:.2g} mV (95 %) over this time: the limit "
+        f"of {min(bounds) * 1e3:.3g} mV is {min(bounds) / expanded:.3g} times as much.",
+    )
 
 
 def _budget(
@@ -191,13 +255,18 @@ def _budget(
         type_a("noise of the farthest mean", maximum.u, found.noise_dof),
         rectangular("lift by noise", maximum.u_bias * sqrt(3.0)),
         *scale_components(accuracy, maximum.value),
-        *wander_components(
-            accuracy,
-            settings.voltage,
-            lag_s=lag_s,
-            temperature_change_k=data.room_change_k,
-        ),
+        *_wander(settings, evidence, data, lag_s),
     ]
+
+
+def _wander(settings: Settings, evidence: Evidence, data: Soaked, lag_s: float) -> list[Component]:
+    """Return what the meter itself may move by over a time of the soak."""
+    return wander_components(
+        evidence.context.accuracy(VOLTAGE),
+        settings.voltage,
+        lag_s=lag_s,
+        temperature_change_k=data.room_change_k,
+    )
 
 
 RANDOM_WALK_SLOPE = 1.1
@@ -235,14 +304,60 @@ def _rate(
     )
 
 
-def _coefficient(evidence: Evidence, data: Soaked, reached: dict[str, float]) -> Figure | None:
-    """Return the temperature coefficient, or None where the room did not show it."""
+def room_effect(data: Soaked) -> TemperatureCoefficient:
+    """Return how the output follows the room.
+
+    Raises
+    ------
+    FigureError
+        Where the room was not measured or did not show it.
+    """
     if data.ambient is None:
-        return None
-    try:
-        found = temperature_coefficient(data.minutes, data.ambient, lag_s=None)
-    except FigureError:
-        return None
+        raise FigureError(
+            f"The room's temperature was not measured ({AMBIENT}), so the output's change with it "
+            "is unknown."
+        )
+    return temperature_coefficient(data.minutes, data.ambient, lag_s=None)
+
+
+def _corrected(
+    settings: Settings,
+    evidence: Evidence,
+    data: Soaked,
+    room: TemperatureCoefficient,
+    reached: dict[str, float],
+) -> Figure:
+    """Return the drift with the room's part taken off; the meter's part of that goes with it."""
+    found = departures(room.corrected)
+    steady = replace(data, room_change_k=0.0)
+    return make_figure(
+        evidence.trial,
+        "drift_corrected",
+        found.from_start.value,
+        "V",
+        [
+            *_budget(
+                evidence,
+                settings,
+                steady,
+                found,
+                found.from_start,
+                found.time_from_start_s,
+                found.u_start,
+            ),
+            type_a("temperature coefficient", room.u, room.dof, room.span_k),
+        ],
+        reached=reached,
+        notes=(
+            f"Taken off: {room.value * 1e3:.3g} mV/K with a lag of {room.lag_s:.0f} s, over "
+            f"{room.span_k:.2g} K.",
+        ),
+    )
+
+
+def _coefficient(
+    evidence: Evidence, data: Soaked, found: TemperatureCoefficient, reached: dict[str, float]
+) -> Figure:
     accuracy = evidence.context.accuracy(VOLTAGE)
     meter = accuracy.temperature_gain * abs(float(data.minutes.mean[0]))
     return make_figure(
@@ -285,8 +400,14 @@ def charts(
         y_unit="V",
         lines=tuple(lines),
         marks=(Mark("end of warm-up", "x", 0.0, "guide"),),
-        caption=f"At {settings.voltage:.6g} V and {data.current:.4g} A, line not controlled.",
+        caption=" ".join(
+            (
+                f"At {settings.voltage:.6g} V and {data.current:.4g} A, line not controlled.",
+                *data.minutes.notes,
+            )
+        ),
     )
+    stability = stability_chart(evidence, data.minutes)
     temperatures = tuple(
         _line(
             channel,
@@ -302,9 +423,10 @@ def charts(
         for point in evidence.points(phase=phase)[:1]
     )
     if not temperatures:
-        return (output,)
+        return (output, *stability)
     return (
         output,
+        *stability,
         Chart(
             trial=evidence.trial,
             title="Soak: temperatures",
@@ -328,13 +450,19 @@ def _line(
     label: str = "",
     quantity: str = "",
 ) -> Line:
+    # A point without value keeps a gap from being drawn over.
+    at = [index + 1 for index, dt in enumerate(np.diff(means.time)) if dt > GAP * means.period_s]
     return Line(
         label or label_or_channel,
-        tuple(float(t) for t in means.time - begin),
-        tuple(float(v) for v in means.mean - zero),
+        tuple(float(t) for t in np.insert(means.time, at, np.nan) - begin),
+        tuple(float(v) for v in np.insert(means.mean, at, np.nan) - zero),
         style="line",
         quantity=quantity,
     )
+
+
+GAP = 1.5
+"""Means farther apart than one and a half periods have a gap between them."""
 
 
 TRIAL = Trial(
@@ -347,9 +475,13 @@ TRIAL = Trial(
         "drift_about_mean",
         "drift_rate",
         "temperature_coefficient",
+        "drift_corrected",
+        "warm_up_time",
+        *AVERAGES,
     ),
     needs=(VOLTAGE, "current."),
     procedure=procedure,
     figures=figures,
     charts=charts,
+    cannot=cannot,
 )
