@@ -141,7 +141,8 @@ class Shown:
 class Chart:
     """A picture as data: the trial says what to draw, the outputs say how.
 
-    `shows` names figures of the trial whose limits, once judged, are drawn in.
+    `shows` names figures of the trial whose limits, once judged, are drawn in. `logarithmic` is for
+    both axes; all values are above zero then.
     """
 
     trial: str
@@ -154,3 +155,4 @@ class Chart:
     marks: tuple[Mark, ...] = ()
     caption: str = ""
     shows: tuple[Shown, ...] = ()
+    logarithmic: bool = False
