@@ -19,14 +19,14 @@ class WarmUp:
     `time_s` counts from the first reading and is NaN where the band was not reached; 0 says that no
     mean lay outside. `u` covers noise (of the crossing and of the final value) and what the curve
     may do between two means. `final` is the value that the band lies about, `rate` how fast the
-    values moved at the crossing, their unit per second (infinite where nothing crossed).
+    values moved at the crossing, their unit per second (0 where nothing crossed).
     """
 
     reached: bool
     time_s: float
     u: float
     final: float
-    rate: float = float("inf")
+    rate: float = 0.0
 
 
 def warm_up_time(

@@ -10,8 +10,6 @@ warm_up_time (s)
     practice, no source.
 """
 
-import math
-
 from sequencer.errors import FigureError
 from sequencer.numerics.warmup import WarmUp, warm_up_time
 from sequencer.results import Figure
@@ -70,7 +68,7 @@ def warm_up_figure(
     found = warming(warm_up, band)
     times = warm_up.times(VOLTAGE)
     whole = float(times[-1] - times[0])
-    per_volt = 1.0 / found.rate if math.isfinite(found.rate) else 0.0
+    per_volt = 1.0 / found.rate if found.rate > 0.0 else 0.0
     word = (
         "No one-minute mean lay outside; the first minute itself is not resolved. "
         if found.time_s == 0.0
