@@ -27,12 +27,14 @@ Parser = Callable[[bytes], tuple[float, Flag]]
 
 
 def number_parser(
-    factors: Mapping[str, float], overload_texts: frozenset[str] = frozenset()
+    factors: Mapping[str, float],
+    overload_texts: frozenset[str] = frozenset(),
+    factor: float = 1.0,
 ) -> Parser:
     """Return a parser of plain numbers or, where suffixes are declared, of numbers with one.
 
     `factors` maps each accepted suffix to its factor to SI; with none, a suffix is an error.
-    `overload_texts` are answers that mean an overload.
+    `overload_texts` are answers that mean an overload. The number times `factor` is SI.
     """
     overloads = frozenset(text.encode("ascii") for text in overload_texts)
 
@@ -60,14 +62,20 @@ def number_parser(
         match = _with_suffix(answer)
         if match is None:
             return plain(answer)
-        factor = factors.get(match[2].decode("latin-1"))
-        if factor is None:
+        unit = factors.get(match[2].decode("latin-1"))
+        if unit is None:
             raise ValueError(
                 f"the answer's unit is {match[2]!r}, declared are {', '.join(factors)}"
             )
         value, flag = flagged(float(match[1]), answer)
+        return value * unit, flag
+
+    def scaled(answer: bytes) -> tuple[float, Flag]:
+        value, flag = suffixed(answer) if factors else plain(answer)
         return value * factor, flag
 
+    if factor != 1:
+        return scaled
     return suffixed if factors else plain
 
 

@@ -6,7 +6,7 @@ from typing import TextIO
 
 from drivers.bench import OpenBench
 from drivers.channels import asking, changes, configure
-from drivers.dialect_files import load_dialect
+from drivers.dialect_files import adapted, load_dialect
 from drivers.errors import InstrumentError, UnknownDialect
 from drivers.instrument import Instrument
 from drivers.operator import InstrumentOperator, TerminalOperator
@@ -120,7 +120,7 @@ def _refuse_doubles(spec: BenchSpec) -> None:
 def _prepared(
     spec: InstrumentSpec, bench: BenchSpec, on_event: EventSink, patience: Patience
 ) -> Instrument:
-    dialect = load_dialect(spec.dialect, spec.name, spec.address)
+    dialect = adapted(load_dialect(spec.dialect, spec.name, spec.address), spec.link)
     if spec.role not in dialect.roles:
         raise UnknownDialect(
             instrument=spec.name,

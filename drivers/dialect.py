@@ -55,12 +55,14 @@ class Question(Strict):
     """A question and how its answer reads.
 
     With `tokens`, the answer is one of the spellings listed per name. Otherwise it is a number,
-    with one of the `suffixes` (unit to factor) where any are declared.
+    with one of the `suffixes` (unit to factor) where any are declared; the number times `factor`
+    is SI.
     """
 
     ask: Message
     suffixes: dict[str, float] = {}
     tokens: dict[str, tuple[str, ...]] = {}
+    factor: float = Field(default=1.0, gt=0, description="from the answer to SI")
     overload_texts: frozenset[str] = frozenset()
     format: str = ".9g"
     timeout: float | None = Field(default=None, gt=0, description="seconds, if longer than usual")
@@ -69,14 +71,15 @@ class Question(Strict):
 class Setting(Strict):
     """A message that sets a value, and the question that reads it back.
 
-    `{value}` in `write` is the number in `format`, or one of `values` for a name. A number read
-    back must equal what was set within `absolute + relative × |value|`; or, where `compare` says
-    so, be at least that, as for ranges.
+    `{value}` in `write` is the SI number times `factor` in `format`, or one of `values` for a name.
+    A number read back must equal what was set within `absolute + relative × |value|`, in SI; or,
+    where `compare` says so, be at least that, as for ranges.
     """
 
     write: Message
     read_back: Question | None = None
     values: dict[str, Message] = {}
+    factor: float = Field(default=1.0, gt=0, description="from SI to what is written")
     format: str = ".6g"
     compare: Literal["equal", "at least"] = "equal"
     relative: float = Field(default=0.0, ge=0)

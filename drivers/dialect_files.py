@@ -13,7 +13,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from drivers.dialect import Dialect
+from drivers.dialect import Dialect, Link
 from drivers.errors import UnknownDialect
 
 SHIPPED = Path(__file__).parent / "dialects"
@@ -49,6 +49,17 @@ def load_dialect(name: str, instrument: str, address: str) -> Dialect:
         raise UnknownDialect(
             instrument=instrument, address=address, found=mistake.found, remedy=mistake.remedy
         ) from None
+
+
+def adapted(dialect: Dialect, link: Mapping[str, object]) -> Dialect:
+    """Return a dialect with an instrument's own way of the link laid over the family's."""
+    if not link:
+        return dialect
+    own = dict(link)
+    errors = dialect.errors if own.pop("error_queue", True) else None
+    return dialect.model_copy(
+        update={"errors": errors, "link": Link.model_validate(dialect.link.model_dump() | own)}
+    )
 
 
 @cache

@@ -146,9 +146,7 @@ def _one_round(
         )
 
 
-def _ask_and_collect(
-    step: Step, clock: MonotonicClock | TimeBaseClock, taken: list[Taken]
-) -> None:
+def _ask_and_collect(step: Step, clock: MonotonicClock | TimeBaseClock, taken: list[Taken]) -> None:
     at = clock.stamp()
     step.session.ask(step.message)
     _collect(step, at, clock, taken)

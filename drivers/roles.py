@@ -14,7 +14,11 @@ Flag = Literal["", "overload", "not a number"]
 
 @dataclass(frozen=True, slots=True)
 class InstrumentSpec:
-    """How an instrument is reached and spoken to."""
+    """How an instrument is reached and spoken to.
+
+    `link` is laid over the dialect's own table of that name (`drivers.dialect.Link`); its key
+    `error_queue` takes the dialect's error queue away where it is false.
+    """
 
     name: str
     role: str
@@ -22,6 +26,7 @@ class InstrumentSpec:
     address: str
     identity: str | None = None
     timeout_s: float = 5.0
+    link: Mapping[str, object] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -109,7 +109,7 @@ def _read(instrument: Instrument, question: Question, answer: bytes) -> float | 
     try:
         if question.tokens:
             return token(answer, question.tokens)
-        return number_parser(question.suffixes, question.overload_texts)(answer)[0]
+        return number_parser(question.suffixes, question.overload_texts, question.factor)(answer)[0]
     except ValueError as error:
         message = instrument.session.encode(question.ask)
         raise instrument.unreadable(message, answer, error) from error
@@ -164,6 +164,6 @@ def _spelled(instrument: Instrument, setting: Setting, one: Change) -> str:
         if value is None:
             raise instrument.lacks(f"{one.setting} {one.value!r}", setting.values)
     else:
-        value = format(one.value, setting.format)
+        value = format(one.value * setting.factor, setting.format)
     fields = {"value": value} | ({} if one.input is None else {"input": one.input})
     return instrument.formatted(setting.write, fields)

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, StrictInt
+from pydantic import AfterValidator, Field, StrictBool, StrictInt
 
 from sequencer.documents.bench_references import crossed
 from sequencer.documents.channels import Channel
@@ -73,6 +73,30 @@ class Simulation(Strict):
     seed: StrictInt = Field(default=1, ge=0)
 
 
+class InstrumentLink(Strict):
+    """What differs on this instrument's link from what its dialect says.
+
+    `read_terminator` and `write_terminator` end answers and messages; `echo` is for consoles that
+    send each message back; `pause` is the least time between two messages; `first_answer` how long
+    the first answer may take; `error_queue = false` for an instrument without one; `on_open` and
+    `on_close` are sent after the identity was asked and before closing.
+    """
+
+    read_terminator: str | None = Field(default=None, min_length=1, max_length=2)
+    write_terminator: str | None = Field(default=None, min_length=1, max_length=2)
+    echo: StrictBool | None = None
+    compound: StrictBool | None = None
+    pause: PositiveSeconds | None = None
+    first_answer: PositiveSeconds | None = None
+    error_queue: StrictBool | None = None
+    on_open: tuple[str, ...] | None = None
+    on_close: tuple[str, ...] | None = None
+
+    def given(self) -> dict[str, object]:
+        """Return what the document says, without what it leaves to the dialect."""
+        return self.model_dump(exclude_none=True, mode="python")
+
+
 class Instrument(Strict):
     """One instrument. `identity` is text that its answer to *IDN? must contain."""
 
@@ -81,6 +105,7 @@ class Instrument(Strict):
     address: Annotated[str, AfterValidator(_plausible)] = ""
     identity: str | None = Field(default=None, min_length=1)
     timeout: PositiveSeconds = DEFAULT_TIMEOUT_S
+    link: InstrumentLink = InstrumentLink()
 
 
 class LoadRatings(Strict):

@@ -30,6 +30,7 @@ def bench_spec(bench: BenchDocument, addresses: Mapping[str, str] | None = None)
                 address=entry.address if addresses is None else _address(name, addresses),
                 identity=entry.identity,
                 timeout_s=entry.timeout,
+                link=entry.link.given(),
             )
             for name, entry in bench.instruments.items()
         ),
