@@ -80,7 +80,7 @@ def test_settings_and_readings_of_each_trait(
                 InstrumentSpec(
                     "meter",
                     "voltmeter",
-                    meter,
+                    f"scpi-voltmeter{meter}",
                     at["voltmeter_load"],
                     timeout_s=0.6,
                     link=meter_link,
