@@ -1,22 +1,20 @@
-"""Minutes of bad input against a served bench, half of it with faults under way.
+"""Minutes of bad input against a served bench on all its roads, half of it with faults under way.
 
 Its own command; FUZZ_MINUTES (2) and FUZZ_SEED (1) from the environment::
 
     FUZZ_MINUTES=10 pytest tests/simulated_bench/test_server_long_fuzz.py -m slow -s
 """
 
-import json
 import os
 import socket
-import subprocess
-import sys
 import time
+from collections.abc import Callable
 from contextlib import suppress
-from pathlib import Path
 
 import numpy as np
 import pytest
 from numpy.random import Generator
+from rude import Served, ask, hislip_session, said, served
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(0)]
 
@@ -34,6 +32,7 @@ WORDS = (
     *('OPER:INST "Set the output voltage to 30 V."', "OPER:STAT?", "OPER:SHOW 1,1", "OPER:FIN"),
 )
 MARKS = b";:,?*#\"'(@) \t\r\n\x00\xff+-.eE0123456789ABCxyz"
+SERIAL = "voltmeter_terminals"
 FAULTS = ("no answer", "garbage", "half an answer", "closed connection", "overload", "reset")
 
 
@@ -58,13 +57,29 @@ def message(rng: Generator) -> bytes:
     return bytes(text)
 
 
-def visit(port: int, rng: Generator) -> None:
-    """Connect, talk, perhaps listen, and leave in one of several rude ways."""
-    with socket.create_connection(("127.0.0.1", port), timeout=0.01) as sock, suppress(OSError):
+def data(rng: Generator) -> bytes:
+    """Return a message, sometimes only its beginning."""
+    whole = message(rng)
+    return whole[: int(rng.integers(0, len(whole) + 1))] if rng.random() < 0.2 else whole
+
+
+def packet(rng: Generator) -> bytes:
+    """Return a HiSLIP message that may be wrong in any of its parts."""
+    kind = 7 if rng.random() < 0.6 else int(rng.integers(0, 256))
+    control = int(rng.integers(0, 2 if rng.random() < 0.9 else 256))
+    sound = said(kind, control, int(rng.integers(0, 2**32)), data(rng))
+    if rng.random() < 0.05:
+        at = int(rng.integers(0, 16))
+        sound = sound[:at] + bytes([int(rng.integers(0, 256))]) + sound[at + 1 :]
+    return sound
+
+
+def talk(sock: socket.socket, rng: Generator, speak: Callable[[Generator], bytes]) -> None:
+    """Talk, perhaps listen, and leave in one of several rude ways."""
+    sock.settimeout(0.01)
+    with suppress(OSError):
         for _ in range(int(rng.integers(0, 30))):
-            data = message(rng)
-            cut = int(rng.integers(0, len(data) + 1)) if rng.random() < 0.2 else len(data)
-            sock.sendall(data[:cut])
+            sock.sendall(speak(rng))
             if rng.random() < 0.5:
                 with suppress(TimeoutError):
                     sock.recv(65536)
@@ -77,46 +92,57 @@ def visit(port: int, rng: Generator) -> None:
                 pass
 
 
-def answers(port: int) -> bool:
-    with socket.create_connection(("127.0.0.1", port), timeout=30) as sock:
-        sock.sendall(b"*CLS;*OPC?\n")
-        return sock.recv(100) == b"1\n"
+def scribble(path: str, rng: Generator) -> None:
+    """Write into a serial line, and leave the answers there or take some."""
+    far = os.open(path, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+    with suppress(BlockingIOError):
+        for _ in range(int(rng.integers(0, 30))):
+            os.write(far, data(rng))
+            if rng.random() < 0.3:
+                os.read(far, 65536)
+    os.close(far)
 
 
-def resident_kib(pid: int) -> int:
-    return int(Path(f"/proc/{pid}/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE") >> 10
+def visit(bench: Served, name: str, rng: Generator) -> None:
+    road = rng.random()
+    if road < 0.1:
+        scribble(bench.serial[SERIAL], rng)
+    elif road < 0.5:
+        with suppress(OSError), hislip_session(bench.hislip[name]) as (sync, aside):
+            talk(aside, rng, packet) if rng.random() < 0.2 else talk(sync, rng, packet)
+    else:
+        port = bench.hislip[name] if road < 0.6 else bench.raw[name]
+        with (
+            suppress(OSError),
+            socket.create_connection(("127.0.0.1", port), timeout=1) as sock,
+        ):
+            talk(sock, rng, data)
+
+
+def upset(bench: Served, name: str, rng: Generator) -> None:
+    """Let an instrument have another fault from now on, or none any more."""
+    fault = FAULTS[int(rng.integers(0, len(FAULTS)))]
+    entry = f"instrument = '{name}', what = '{fault}', probability = '20 %'"
+    adding = f':FAUL:ADD "{entry}";' if rng.random() < 0.5 else ""
+    assert ask(bench.raw["control"], f"FAUL:CLE;{adding}*OPC?\n".encode()) == b"1\n"
 
 
 def test_minutes_of_bad_input_neither_end_nor_swell_the_server() -> None:
     rng = np.random.default_rng(SEED)
-    words = [sys.executable, "-m", "simulated_bench", "serve", "--until-stdin-closes", "--control"]
-    with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as bench:
-        assert bench.stdin is not None
-        assert bench.stdout is not None
-        where = json.loads(bench.stdout.readline())["instruments"]
-        ports = {name: int(address.split("::")[2]) for name, address in where.items()}
-        names = [name for name in ports if name != "control"]
+    with served("--control", "--pty", SERIAL) as bench:
+        names = [name for name in bench.raw if name != "control"]
         start, visits, early_kib = time.monotonic(), 0, 0
         while time.monotonic() - start < 60 * MINUTES:
+            name = names[int(rng.integers(0, len(names)))]
             if visits % 200 == 0:
-                with socket.create_connection(("127.0.0.1", ports["control"])) as control:
-                    fault = FAULTS[int(rng.integers(0, len(FAULTS)))]
-                    name = names[int(rng.integers(0, len(names)))]
-                    entry = f"instrument = '{name}', what = '{fault}', probability = '20 %'"
-                    control.sendall(f'FAUL:CLE;:FAUL:ADD "{entry}"\n'.encode())
-                    if visits % 400 == 0:
-                        control.sendall(b"FAUL:CLE\n")
-            visit(ports[names[int(rng.integers(0, len(names)))]], rng)
+                upset(bench, name, rng)
+            visit(bench, name, rng)
             visits += 1
             if time.monotonic() - start < 6 * MINUTES:
-                early_kib = resident_kib(bench.pid)
-        late_kib = resident_kib(bench.pid)
-        with socket.create_connection(("127.0.0.1", ports["control"])) as control:
-            control.sendall(b"FAUL:CLE;*OPC?\n")
-            assert control.recv(100) == b"1\n"
-        assert all(answers(port) for port in ports.values())
-        bench.stdin.close()
-        assert bench.wait(30) == 0
+                early_kib = bench.resident_kib()
+        late_kib = bench.resident_kib()
+        assert ask(bench.raw["control"], b"FAUL:CLE;*OPC?\n") == b"1\n"
+        assert bench.answers_everywhere()
     print(
         f"\n{visits} visits in {MINUTES:g} min; memory {early_kib} KiB early, {late_kib} KiB late"
     )
