@@ -258,7 +258,9 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     crossing of the constant-voltage and the constant-current line. knee_onset (A): the greatest
     current still within the stated departure of the constant-voltage line. knee_sharpness (1):
     onset over knee. short_current (A): the constant-current line at the lowest load voltage.
-    limit_change (A): short current less knee current. limit_hysteresis (A): way back less way
+    limit_change (A): short current less knee current: the limit's slope from knee to short.
+    foldback_ratio (1): short current over knee current, below 1 where the limit folds back.
+    limit_hysteresis (A): way back less way
     down at half the set voltage. Lines and fit: `sequencer.numerics.knee`. Common practice.
 
     Raises
@@ -316,23 +318,30 @@ def _relative(evidence: Evidence, data: Traced, reached: dict[str, float]) -> li
     """Return the figures that are ratios or differences of currents: the meter's offset cancels."""
     statement = evidence.context.accuracy(evidence.context.current)
     found: list[Figure] = []
-    sharpness, knee = data.trace.knee_sharpness, data.trace.knee_current
-    if sharpness is not None and knee is not None:
+    knee = data.trace.knee_current
+    for name in RATIOS:
+        ratio: Quantity | None = getattr(data.trace, name)
+        if ratio is None or knee is None:
+            continue
         found.append(
             make_figure(
                 evidence.trial,
-                "knee_sharpness",
-                sharpness.value,
+                name,
+                ratio.value,
                 "1",
                 [
-                    type_a("scatter about the curve", sharpness.u, max(sharpness.dof, 1.0)),
-                    rectangular(
-                        "difference between both ways", data.between_legs("knee_sharpness")
-                    ),
+                    type_a("scatter about the curve", ratio.u, max(ratio.dof, 1.0)),
+                    rectangular("difference between both ways", data.between_legs(name)),
                     rectangular(
                         "resolution",
                         statement.resolution * statement.per_volt / 2,
                         1.0 / knee.value,
+                    ),
+                    # Of a ratio the gain cancels; an offset moves it by what it is away from 1.
+                    rectangular(
+                        "offset",
+                        statement.offset * statement.per_volt,
+                        (1.0 - ratio.value) / knee.value,
                     ),
                 ],
                 reached=reached,
@@ -364,6 +373,9 @@ def _relative(evidence: Evidence, data: Traced, reached: dict[str, float]) -> li
             )
     return found
 
+
+RATIOS = ("knee_sharpness", "foldback_ratio")
+"""Ratios of two currents, both over the knee current."""
 
 SWEEP_LAG_S = 300.0
 """A sweep lasts some minutes; the ammeter's own wander over them enters differences."""
@@ -442,6 +454,7 @@ TRIAL = Trial(
         "knee_sharpness",
         "limit_change",
         "short_current",
+        "foldback_ratio",
         "limit_hysteresis",
     ),
     needs=(VOLTAGE, "current."),
