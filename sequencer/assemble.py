@@ -1,6 +1,7 @@
 """Put a run's result together from its record; every output reads what comes out here."""
 
 from collections.abc import Mapping
+from datetime import date, datetime
 from pathlib import Path
 
 from sequencer.cautions import CAUTIONS
@@ -45,7 +46,7 @@ def result_of(path: Path) -> Result:
     with RecordReader.open(path) as reader:
         documents = documents_from(*(_source(reader, kind) for kind in KINDS))
         steps = [reader.steps(number) for number in range(len(documents.profile.trials))]
-        judged = judge_evidence(documents, steps)
+        judged = judge_evidence(documents, steps, _day(reader.started))
         events = reader.events
         words, code, notes = _outcome(judged, events, ended=bool(reader.ended))
         alarm = _alarm(events)
@@ -76,6 +77,14 @@ def result_of(path: Path) -> Result:
             alarm=alarm,
             digest=reader.seal or "",
         )
+
+
+def _day(started: str) -> date | None:
+    """Return the day of a run; None where the record does not say it."""
+    try:
+        return datetime.fromisoformat(started).date()
+    except ValueError:
+        return None
 
 
 def _source(reader: RecordReader, kind: str) -> Source:
@@ -168,27 +177,5 @@ def channel_row(name: str, channel: BenchChannel) -> ChannelRow:
         integration=""
         if channel.integration is None
         else format_quantity(channel.integration, "s"),
-        accuracy=accuracy_words(channel, unit),
+        accuracy=channel.accuracy_words,
     )
-
-
-def accuracy_words(channel: BenchChannel, unit: str) -> str:
-    """Return an accuracy statement in words, component by component."""
-    units = {
-        "gain": "%",
-        "stability_gain": "%",
-        "shunt_tolerance": "%",
-        "temperature_gain": "1/K",
-        "shunt_temperature": "1/K",
-        "temperature_span": "K",
-        "temperature_offset": f"{unit}/K",
-        "thermal_emf": "V",
-    }
-    parts = [
-        f"{key.replace('_', ' ')} {format_quantity(value, units.get(key, unit))}"
-        for key, value in dict(channel.accuracy).items()
-        if value
-    ]
-    if channel.shunt is not None:
-        parts.insert(0, f"shunt {format_quantity(channel.shunt, 'ohm')}")
-    return ", ".join(parts)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from pydantic import BaseModel
@@ -63,7 +64,9 @@ def promised_limits(documents: Documents) -> tuple[PromisedLimit, ...]:
     )
 
 
-def judge_evidence(documents: Documents, steps: Sequence[Sequence[Step]]) -> Judged:
+def judge_evidence(
+    documents: Documents, steps: Sequence[Sequence[Step]], when: date | None = None
+) -> Judged:
     """Compute figures, verdicts and charts.
 
     Parameters
@@ -72,13 +75,15 @@ def judge_evidence(documents: Documents, steps: Sequence[Sequence[Step]]) -> Jud
         As they were given to the run.
     steps
         For each trial of the profile the steps of its procedure, as far as they went.
+    when
+        The day of the run: meters are as old since their calibration as they were then.
 
     Notes
     -----
     Only limits whose figure one of the profile's trials gives are judged; the others are named
     in the notes, so that nobody takes them for kept.
     """
-    context = Context(documents.unit, documents.bench)
+    context = Context(documents.unit, documents.bench, when)
     figures: list[Figure] = []
     charts: list[Chart] = []
     notes: list[str] = []

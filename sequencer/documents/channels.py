@@ -1,82 +1,37 @@
 """Channels of a bench: which instrument provides a quantity, and how accurately.
 
-The accuracy statement stays apart by component, because a difference of two readings loses some
-components and keeps others. All but the noise are half-widths of rectangular distributions; all
-are in the unit of the instrument's own answer (volts for a current taken over a shunt).
+Accuracy statements are in `sequencer.documents.accuracy`.
 """
 
+from collections.abc import Iterator, Mapping
+from datetime import date
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from sequencer.documents.accuracy import (
+    AccuracyStatement,
+    CurrentAccuracy,
+    TemperatureAccuracy,
+    VoltageAccuracy,
+)
+from sequencer.documents.accuracy_resolved import (
+    Correction,
+    accuracy_words,
+    age_years,
+    components,
+    correction,
+)
 from sequencer.documents.flaws import Flaw, raise_flaws
 from sequencer.documents.quantities import (
-    NonNegativeAmperes,
-    NonNegativeAmperesPerKelvin,
-    NonNegativeKelvins,
-    NonNegativeKelvinsPerKelvin,
-    NonNegativePerKelvin,
-    NonNegativeRatio,
-    NonNegativeVolts,
-    NonNegativeVoltsPerKelvin,
     PositiveAmperes,
     PositiveKelvins,
     PositiveOhms,
+    PositiveRatio,
     PositiveSeconds,
     PositiveVolts,
 )
 from sequencer.documents.tables import Strict
-
-
-class AccuracyStatement(Strict):
-    """What the maker, or a calibration, says about a channel; what is not said counts as zero.
-
-    `noise` is the standard deviation of one reading. `temperature_span` is the room's half-span
-    about the temperature at calibration; the stability parts are the change over a day.
-    """
-
-    gain: NonNegativeRatio = 0.0
-    offset: float = 0.0
-    noise: float = 0.0
-    resolution: float = 0.0
-    temperature_gain: NonNegativePerKelvin = 0.0
-    temperature_offset: float = 0.0
-    temperature_span: NonNegativeKelvins = 0.0
-    stability_gain: NonNegativeRatio = 0.0
-    stability_offset: float = 0.0
-    thermal_emf: NonNegativeVolts = 0.0
-    shunt_tolerance: NonNegativeRatio = 0.0
-    shunt_temperature: NonNegativePerKelvin = 0.0
-
-
-class VoltageAccuracy(AccuracyStatement):
-    """The accuracy of a voltmeter, in volts."""
-
-    offset: NonNegativeVolts = 0.0
-    noise: NonNegativeVolts = 0.0
-    resolution: NonNegativeVolts = 0.0
-    temperature_offset: NonNegativeVoltsPerKelvin = 0.0
-    stability_offset: NonNegativeVolts = 0.0
-
-
-class CurrentAccuracy(AccuracyStatement):
-    """The accuracy of an ammeter or of a load's own readback, in amperes."""
-
-    offset: NonNegativeAmperes = 0.0
-    noise: NonNegativeAmperes = 0.0
-    resolution: NonNegativeAmperes = 0.0
-    temperature_offset: NonNegativeAmperesPerKelvin = 0.0
-    stability_offset: NonNegativeAmperes = 0.0
-
-
-class TemperatureAccuracy(AccuracyStatement):
-    """The accuracy of a thermometer, in kelvins."""
-
-    offset: NonNegativeKelvins = 0.0
-    noise: NonNegativeKelvins = 0.0
-    resolution: NonNegativeKelvins = 0.0
-    temperature_offset: NonNegativeKelvinsPerKelvin = 0.0
-    stability_offset: NonNegativeKelvins = 0.0
 
 
 class BenchChannel(Strict):
@@ -95,28 +50,63 @@ class BenchChannel(Strict):
     accuracy: AccuracyStatement = AccuracyStatement()
 
     @model_validator(mode="after")
-    def _shunt_over_a_voltmeter(self) -> Self:
+    def _statement_fits(self) -> Self:
+        raise_flaws(self._flaws())
+        return self
+
+    def _flaws(self) -> Iterator[Flaw]:
         statement = self.accuracy
         if self.function != "voltage" and self.shunt is not None:
-            raise_flaws([Flaw(("shunt",), "a shunt", 'a shunt only with function = "voltage"')])
+            yield Flaw(("shunt",), "a shunt", 'a shunt only with function = "voltage"')
         if self.shunt is None:
-            raise_flaws(
-                Flaw(("accuracy", key), f"{key} without a shunt", "this key only beside a shunt")
-                for key in ("shunt_tolerance", "shunt_temperature")
-                if getattr(statement, key)
-            )
-        return self
+            for key in ("shunt_tolerance", "shunt_temperature"):
+                if getattr(statement, key):
+                    expected = "this key only beside a shunt"
+                    yield Flaw(("accuracy", key), f"{key} without a shunt", expected)
+            if statement.certificate is not None and statement.certificate.shunt_uncertainty:
+                path = ("accuracy", "certificate", "shunt_uncertainty")
+                yield Flaw(path, "a certificate of no shunt", "this key only beside a shunt")
+        of_range = statement.error is not None and statement.error.of_range
+        if self.range is None and (of_range or statement.display):
+            key = "error" if of_range else "display"
+            expected = f"the range that accuracy.{key} is stated in parts of"
+            yield Flaw(("range",), "nothing", expected)
 
     @property
     def has_accuracy(self) -> bool:
-        """Whether anything at all is said about the accuracy."""
-        return bool(self.accuracy.model_fields_set)
+        """Whether the statement holds any error at all; one of nothing but zeros says nothing."""
+        parts = dict(components(self.accuracy, self.range, 1.0))
+        parts.pop("temperature_span")
+        return any(parts.values())
+
+    def accuracy_at(self, when: date | None) -> Mapping[str, float]:
+        """Return the accuracy by component at a date; of none, at the usual age of a calibration.
+
+        Raises
+        ------
+        FigureError
+            For a calibration after that date.
+        """
+        return components(self.accuracy, self.range, age_years(self.accuracy, when))
+
+    @property
+    def correction(self) -> Correction | None:
+        """What a certificate says is wrong with the instrument's own answers."""
+        return correction(self.accuracy)
+
+    @property
+    def accuracy_words(self) -> str:
+        """The accuracy statement in words, empty where nothing is stated."""
+        own = {"voltage": "V", "current": "A", "temperature": "K"}.get(self.function, "1")
+        return accuracy_words(self.accuracy, own, self.shunt, self.range)
 
     @property
     def unit(self) -> str:
         """The unit of the channel's values: V, A or °C."""
         if self.function == "temperature":
             return "°C"
+        if self.function == "state":
+            return "1"
         return "A" if self.function == "current" or self.shunt is not None else "V"
 
     @property
@@ -149,6 +139,14 @@ class TemperatureChannel(BenchChannel):
     accuracy: TemperatureAccuracy = TemperatureAccuracy()
 
 
+class StateChannel(BenchChannel):
+    """A safety input, such as a smoke detector or an emergency stop: 0 at rest, 1 raised."""
+
+    function: Literal["state"]
+    range: PositiveRatio | None = None
+
+
 Channel = Annotated[
-    VoltageChannel | CurrentChannel | TemperatureChannel, Field(discriminator="function")
+    VoltageChannel | CurrentChannel | TemperatureChannel | StateChannel,
+    Field(discriminator="function"),
 ]

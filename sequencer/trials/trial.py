@@ -1,7 +1,8 @@
 """What a trial is made of, what it may know, and the evidence that its figures are drawn from."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import date
 from itertools import pairwise
 from typing import Generic, TypeVar
 
@@ -32,10 +33,14 @@ CURRENTS = ("current.shunt", "current.load", "current.panel")
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """What a trial knows beside its own settings."""
+    """What a trial knows beside its own settings.
+
+    `when` is the day of the run, for the time since calibration; None while it is only planned.
+    """
 
     unit: UnitDocument
     bench: BenchDocument
+    when: date | None = None
 
     def has(self, channel: str) -> bool:
         """Return whether the bench provides a channel."""
@@ -55,7 +60,7 @@ class Context:
         """Return the accuracy statement of a channel, by component."""
         entry = self.bench.channels[channel]
         return Accuracy(
-            **dict(entry.accuracy),
+            **entry.accuracy_at(self.when),
             shunt=entry.shunt,
             channel=channel,
             unit=METER_UNITS[entry.function],
@@ -161,7 +166,18 @@ class Evidence:
                 and isinstance(step.reply, Readings)
                 and all(step.request.tag.get(key) == value for key, value in tag.items())
             ):
-                yield Point(step.request.tag, step.reply)
+                yield Point(step.request.tag, self._corrected(step.reply))
+
+    def _corrected(self, readings: Readings) -> Readings:
+        """Return readings less what a certificate says is wrong with their meters."""
+        value = dict(readings.value)
+        for channel in readings.value:
+            entry = self.context.bench.channels.get(channel)
+            found = None if entry is None else entry.correction
+            if entry is not None and found is not None:
+                raw = readings.value[channel]
+                value[channel] = (raw - found.offset * entry.scale) / (1.0 + found.gain)
+        return replace(readings, value=value)
 
 
 @dataclass(frozen=True, slots=True)

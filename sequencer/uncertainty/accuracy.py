@@ -7,84 +7,15 @@ change of the room.
 """
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import replace
 
 from sequencer.errors import FigureError
 from sequencer.results import Component
 from sequencer.uncertainty.combine import normal, rectangular
+from sequencer.uncertainty.statement import Accuracy as Accuracy  # noqa: PLC0414  # public here
 
 #: The time over which `stability_gain` and `stability_offset` are stated.
 STABILITY_TIME_S = 86_400.0
-
-
-@dataclass(frozen=True, slots=True)
-class Accuracy:
-    """An accuracy statement by component.
-
-    All but `noise` and `resolution` are half-widths of rectangular distributions.
-
-    Attributes
-    ----------
-    gain
-        Relative error of the gain (0.003 % is 3e-5).
-    offset
-        V (or the channel's unit).
-    noise
-        Standard deviation of one reading.
-    resolution
-        The step between two readings; the rounding error is within half of it.
-    temperature_gain, temperature_offset
-        Per kelvin, relative and absolute.
-    temperature_span
-        How far the room may be from the calibration temperature, K.
-    stability_gain, stability_offset
-        Change over a day, relative and absolute.
-    thermal_emf
-        V, of the leads and connections; taken to change by up to this between two readings.
-    shunt
-        Ohm. When given, values are amperes through it, and `offset`, `noise`, `resolution`,
-        `temperature_offset`, `stability_offset`, `thermal_emf` are volts across it.
-    channel
-        Whose statement it is; named in every component, as a budget often holds several.
-    unit
-        The meter's own unit, of its offset and its like.
-    shunt_tolerance, shunt_temperature
-        Relative, and relative per kelvin of `temperature_span`.
-    """
-
-    gain: float = 0.0
-    offset: float = 0.0
-    noise: float = 0.0
-    resolution: float = 0.0
-    temperature_gain: float = 0.0
-    temperature_offset: float = 0.0
-    temperature_span: float = 0.0
-    stability_gain: float = 0.0
-    stability_offset: float = 0.0
-    thermal_emf: float = 0.0
-    shunt: float | None = None
-    shunt_tolerance: float = 0.0
-    shunt_temperature: float = 0.0
-    channel: str = ""
-    unit: str = "V"
-
-    def __post_init__(self) -> None:
-        """Refuse negative or infinite parts."""
-        for one in fields(self):
-            if one.name in {"channel", "unit"}:
-                continue
-            value = getattr(self, one.name)
-            if value is not None and not (math.isfinite(value) and value >= 0):
-                raise FigureError(
-                    f"accuracy, {one.name}: found {value:g}, expected a number not below zero."
-                )
-        if self.shunt == 0:
-            raise FigureError("accuracy, shunt: found 0 ohm, expected a resistance above zero.")
-
-    @property
-    def per_volt(self) -> float:
-        """Return the factor from the meter's own unit to the channel's: 1, or 1/shunt."""
-        return 1.0 if self.shunt is None else 1.0 / self.shunt
 
 
 def scale_components(accuracy: Accuracy, span: float, sensitivity: float = 1.0) -> list[Component]:
@@ -100,10 +31,13 @@ def scale_components(accuracy: Accuracy, span: float, sensitivity: float = 1.0) 
         rectangular(
             "gain at temperature", accuracy.temperature_gain * accuracy.temperature_span, factor
         ),
+        normal("gain by certificate", accuracy.certified_gain, factor),
+        rectangular("gain since calibration", accuracy.aged_gain, factor),
     ]
     if accuracy.shunt is not None:
         parts += [
             rectangular("shunt value", accuracy.shunt_tolerance, factor),
+            normal("shunt value by certificate", accuracy.certified_shunt, factor),
             rectangular(
                 "shunt at temperature",
                 accuracy.shunt_temperature * accuracy.temperature_span,
@@ -174,6 +108,8 @@ def mean_of(
     parts = [
         *scale_components(accuracy, value, sensitivity),
         rectangular("offset", accuracy.offset, factor),
+        normal("offset by certificate", accuracy.certified_offset, factor),
+        rectangular("offset since calibration", accuracy.aged_offset, factor),
         rectangular(
             "offset at temperature",
             accuracy.temperature_offset * accuracy.temperature_span,
