@@ -2,7 +2,6 @@
 
 import json
 import sys
-from collections.abc import Mapping
 from dataclasses import replace
 
 from rich.console import Console
@@ -10,13 +9,15 @@ from rich.table import Table
 
 from sequencer.cautions import CAUTIONS
 from sequencer.command_line.documents import load_checked
+from sequencer.command_line.plan_guards import add_guards, guard_warnings
+from sequencer.documents.bench import BenchDocument
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import Exit
 from sequencer.outputs.words import title
 from sequencer.planning import Plan, PlannedLimit, PlannedTrial, make_plan
 from sequencer.run.bounds import guard_bounds
-from sequencer.run.guards import GuardBound
+from sequencer.run.guard_bound import GuardBound
 from sequencer.run.rehearsal import PlannedStep
 
 LONG_READ_S = 60.0
@@ -27,9 +28,10 @@ def run(profile: str, unit: str | None, bench: str | None, *, as_json: bool) -> 
     """Print the plan of a profile and return the exit code."""
     documents = load_checked(profile, unit=unit, bench=bench)
     plan = make_plan(documents)
-    bounds = guard_bounds(documents.bench, documents.profile)
+    bounds = guard_bounds(documents)
     if as_json:
-        sys.stdout.write(json.dumps(_as_object(plan, bounds), allow_nan=False) + "\n")
+        warnings = guard_warnings(documents, bounds)
+        sys.stdout.write(json.dumps(_as_object(plan, bounds, warnings), allow_nan=False) + "\n")
     else:
         _print(documents, plan, bounds, Console())
     return Exit.PASSED
@@ -46,8 +48,12 @@ def _print(
     console.print()
     console.print(_limit_table(plan.limits))
     console.print()
-    units = {name: channel.unit for name, channel in documents.bench.channels.items()}
-    console.print(_guard_table(bounds, units))
+    headings = ("quantity", "bound", "value", "from")
+    console.print(add_guards(_table("Guards that stop the run", headings), bounds))
+    for warning in guard_warnings(documents, bounds):
+        console.print(f"Warning: {warning}", style="bold", markup=False)
+    console.print()
+    console.print(_accuracy_table(documents.bench))
     console.print()
     steps = [step for trial in plan.trials for step in trial.steps]
     hottest = max((step.unit_power or 0.0 for step in steps), default=0.0)
@@ -117,19 +123,10 @@ def _limit_table(limits: tuple[PlannedLimit, ...]) -> Table:
     return table
 
 
-RATES = {"V": "V/s", "A": "A/s", "°C": "K/s"}
-
-
-def _guard_table(bounds: tuple[GuardBound, ...], units: Mapping[str, str]) -> Table:
-    table = _table("Guards that stop the run", ("channel", "at least", "at most", "rise", "from"))
-    for bound in bounds:
-        table.add_row(
-            bound.channel,
-            _bound(bound.at_least, units[bound.channel]),
-            _bound(bound.at_most, units[bound.channel]),
-            _bound(bound.rate_at_most, RATES[units[bound.channel]]),
-            bound.source,
-        )
+def _accuracy_table(bench: BenchDocument) -> Table:
+    table = _table("Accuracy that every uncertainty comes from", ("channel", "stated"))
+    for name, channel in bench.channels.items():
+        table.add_row(name, channel.accuracy_words or "not stated")
     return table
 
 
@@ -146,12 +143,11 @@ def _rounded(value: float, unit: str) -> str:
 LEAST_SHOWN = 1e-3
 
 
-def _bound(value: float, unit: str) -> str:
-    return "" if abs(value) == float("inf") else format_quantity(value, unit, 4)
-
-
-def _as_object(plan: Plan, bounds: tuple[GuardBound, ...]) -> dict[str, object]:
+def _as_object(
+    plan: Plan, bounds: tuple[GuardBound, ...], warnings: tuple[str, ...]
+) -> dict[str, object]:
     return {
+        "warnings": list(warnings),
         "duration_s": plan.duration_s,
         "trials": [
             {
@@ -190,6 +186,9 @@ def _as_object(plan: Plan, bounds: tuple[GuardBound, ...]) -> dict[str, object]:
                 "at_most": _finite(bound.at_most),
                 "rate_at_most": _finite(bound.rate_at_most),
                 "source": bound.source,
+                "at_least_from": bound.origin("at_least"),
+                "at_most_from": bound.origin("at_most"),
+                "rate_at_most_from": bound.origin("rate_at_most"),
             }
             for bound in bounds
         ],

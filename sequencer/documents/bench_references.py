@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from sequencer.documents.flaws import Flaw, one_of
-from sequencer.documents.guards import BY_QUANTITY, quantity_of
+from sequencer.documents.guards import BY_QUANTITY, INTERLOCK, quantity_of
 from sequencer.documents.parsing import quoted
 
 Table = Mapping[str, Any]
@@ -20,9 +20,12 @@ FUNCTIONS_OF_ROLES: Mapping[str, tuple[str, ...]] = {
     "load": ("voltage", "current"),
     "supply": ("voltage", "current"),
     "line_source": ("voltage", "current"),
+    "interlock": ("state",),
 }
 """What an instrument in a role can be asked to measure; other roles measure nothing by name."""
 
+
+KNOWN = (*BY_QUANTITY, INTERLOCK)
 
 SWITCHED_OFF = ("load", "supply")
 """The roles that making safe knows how to switch off, in the usual order."""
@@ -69,8 +72,8 @@ def _addresses(data: Table, instruments: Mapping[str, Table]) -> Iterator[Flaw]:
 def _channels(data: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
     for name, channel in _entries(data, "channels").items():
         quantity, dot, place = name.partition(".")
-        if quantity not in BY_QUANTITY or not dot or not place:
-            quantities = ", ".join(BY_QUANTITY)
+        if quantity not in (*BY_QUANTITY, INTERLOCK) or not dot or not place:
+            quantities = ", ".join((*BY_QUANTITY, INTERLOCK))
             expected = f"a quantity ({quantities}) and a place, such as voltage.sense"
             yield Flaw(("channels", name), quoted(name), expected)
         instrument, function = channel.get("instrument"), channel.get("function")
@@ -84,8 +87,8 @@ def _channels(data: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
             yield Flaw(("channels", name, "function"), quoted(function), expected)
             continue
         gives = "current" if "shunt" in channel and function == "voltage" else function
-        wanted = "voltage" if quantity == "line" else quantity
-        if quantity in BY_QUANTITY and gives in BY_QUANTITY and gives != wanted:
+        wanted = {"line": "voltage", INTERLOCK: "state"}.get(quantity, quantity)
+        if quantity in KNOWN and gives in (*BY_QUANTITY, "state") and gives != wanted:
             found = f"a channel that gives a {gives}"
             yield Flaw(("channels", name), found, f"a {wanted}, as the channel's name says")
 

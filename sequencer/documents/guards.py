@@ -20,7 +20,9 @@ from sequencer.documents.quantities import (
     Celsius,
     PositiveAmperesPerSecond,
     PositiveKelvinsPerSecond,
+    PositiveSeconds,
     PositiveVoltsPerSecond,
+    PositiveWatts,
     Volts,
 )
 from sequencer.documents.tables import Strict
@@ -67,6 +69,33 @@ class TemperatureGuard(Guard):
     rate_at_most: PositiveKelvinsPerSecond | None = None
 
 
+class PowerGuard(Guard):
+    """A bound of a power that is worked out from voltage and current."""
+
+    at_most: PositiveWatts | None = None
+
+
+class TimeGuard(Guard):
+    """A bound of the time that the unit has been energised."""
+
+    at_most: PositiveSeconds | None = None
+
+
+DERIVED: Mapping[str, type[Guard]] = {
+    "power.load": PowerGuard,
+    "power.unit": PowerGuard,
+    "time.on": TimeGuard,
+    "departure.voltage": VoltageGuard,
+    "departure.current": CurrentGuard,
+}
+"""What is worked out from readings and guarded like a channel: power into the load, power that the
+unit turns into heat, time on power, and how far the output lies beyond what was asked for."""
+
+
+INTERLOCK = "interlock"
+"""Channels of safety inputs; each is guarded by itself and takes no bounds."""
+
+
 BY_QUANTITY: Mapping[str, type[Guard]] = {
     "voltage": VoltageGuard,
     "current": CurrentGuard,
@@ -80,6 +109,11 @@ def quantity_of(channel: str) -> str:
     return channel.partition(".")[0]
 
 
+def kind_of(name: str) -> type[Guard] | None:
+    """Return what bounds a channel or a derived quantity, or None where nothing can."""
+    return DERIVED.get(name) or BY_QUANTITY.get(quantity_of(name))
+
+
 class _ByChannel:
     """Read a table of guards: each key is a channel, which says what is bounded."""
 
@@ -91,9 +125,12 @@ class _ByChannel:
         guards: dict[str, Guard] = {}
         flaws: list[Flaw] = []
         for channel, data in table.items():
-            kind = BY_QUANTITY.get(quantity_of(channel))
+            kind = kind_of(channel)
             if kind is None:
-                expected = f"a channel whose name begins with {', '.join(BY_QUANTITY)}"
+                expected = (
+                    f"a channel whose name begins with {', '.join(BY_QUANTITY)}, "
+                    f"or {', '.join(DERIVED)}"
+                )
                 flaws.append(Flaw((channel,), quoted(channel), expected))
                 continue
             try:
@@ -128,6 +165,8 @@ class _ByChannel:
     def _patterns() -> Iterator[tuple[str, JsonSchemaValue]]:
         for quantity, kind in BY_QUANTITY.items():
             yield rf"^{quantity}\.", TypeAdapter(kind).json_schema()
+        for name, kind in DERIVED.items():
+            yield rf"^{name.replace('.', '[.]')}$", TypeAdapter(kind).json_schema()
 
 
 Guards = Annotated[Mapping[str, Guard], _ByChannel()]

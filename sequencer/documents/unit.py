@@ -13,6 +13,7 @@ from sequencer.documents.quantities import (
     PositiveHertz,
     PositiveSeconds,
     PositiveVolts,
+    PositiveWatts,
     format_quantity,
 )
 from sequencer.documents.tables import Strict
@@ -38,6 +39,9 @@ class Ratings(Strict):
     current: PositiveAmperes
     line_voltage: PositiveVolts
     line_frequency: PositiveHertz
+    dissipation: PositiveWatts | None = Field(
+        default=None, description="The most that the unit may turn into heat."
+    )
     sense_compensation: PositiveVolts | None = Field(
         default=None, description="The greatest lead drop that remote sense makes up for."
     )

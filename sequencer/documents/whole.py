@@ -9,6 +9,7 @@ from typing import TypeVar
 from pydantic import BaseModel, ValidationError
 
 from sequencer.documents.flaws import Flaw, as_mistakes, flaws_of, one_of
+from sequencer.documents.guards import DERIVED
 from sequencer.documents.load import Documents
 from sequencer.documents.parsing import quoted
 from sequencer.documents.profile import TrialEntry
@@ -108,7 +109,7 @@ def _begins(channel: str, needed: str) -> bool:
 
 def _guards(documents: Documents) -> Iterator[Flaw]:
     for channel in documents.profile.guards:
-        if channel not in documents.bench.channels:
+        if channel not in DERIVED and channel not in documents.bench.channels:
             expected = one_of(documents.bench.channels, channel, "a channel of the bench")
             yield Flaw(("guards", channel), quoted(channel), expected)
 

@@ -1,26 +1,75 @@
-"""Gather the guards of a run: from bench, profile and the load's ratings."""
+"""Gather the guards of a run: from unit, bench, profile and the load's ratings."""
 
 from collections.abc import Iterator, Mapping
 from math import inf
 
 from sequencer.documents.bench import BenchDocument
-from sequencer.documents.guards import Guard
-from sequencer.documents.profile import ProfileDocument
-from sequencer.run.guards import GuardBound, tightest
+from sequencer.documents.guards import INTERLOCK, Guard, quantity_of
+from sequencer.documents.load import Documents
+from sequencer.documents.unit import UnitDocument
+from sequencer.run.frozen import most_alike
+from sequencer.run.guard_bound import GuardBound, tightest
+from sequencer.run.guards import Guards
+from sequencer.run.operating_point import OperatingPoint
+
+DECLARED_PERIOD_S = 1.0
+"""What a document bounds, and every safety input, is looked at each second at least."""
+
+IMPLIED_PERIOD_S = 5.0
+"""What only ratings bound is looked at every five seconds where the trial doesn't read it."""
+
+OVER_RATED = 1.2
+"""A unit gives at most a fifth more than its rated voltage before something is wrong with it."""
+
+OVER_LIMIT = 1.25
+"""A unit whose current limit stands a quarter too high is judged; above that the run stops. Both
+factors: common practice, no source."""
+
+DEFAULT_COMPENSATION_V = 0.5
+DEPARTURE_SHARE = 0.02
+"""An output stands above its setting by at most what sense makes up for, and 2 % of the rating."""
 
 
-def guard_bounds(bench: BenchDocument, profile: ProfileDocument) -> tuple[GuardBound, ...]:
-    """Return one joined bound per guarded channel; the tightest of each kind wins.
+def guard_bounds(documents: Documents) -> tuple[GuardBound, ...]:
+    """Return one joined bound per guarded quantity; the tightest of each kind wins.
 
-    Every voltage and current channel is guarded by the load's ratings, asked for or not.
+    Every voltage and current channel is guarded by the ratings of unit and load, asked for or not,
+    and so are the powers and the departure upwards from what was asked for.
     """
+    bench = documents.bench
     return tightest(
         (
             *_declared(bench.guards, "the bench document"),
-            *_declared(profile.guards, "the profile"),
-            *_ratings(bench),
+            *_declared(documents.profile.guards, "the profile"),
+            *_interlocks(bench),
+            *_load_ratings(bench),
+            *_unit_ratings(documents.unit, bench),
         )
     )
+
+
+def guards_of(documents: Documents) -> Guards:
+    """Return the guards of a run, ready to watch."""
+    channels, unit = documents.bench.channels, documents.unit
+    wanted_v = ("voltage.sense", "voltage.load", "voltage.terminals")
+    wanted_a = ("current.shunt", "current.load", "current.panel")
+    return Guards(
+        guard_bounds(documents),
+        most_alike=most_alike(documents.bench),
+        point=OperatingPoint(
+            voltage_channels=tuple(c for c in wanted_v if c in channels),
+            current_channels=tuple(c for c in wanted_a if c in channels),
+            ranges=unit.ranges,
+            rated_current=unit.ratings.current,
+        ),
+    )
+
+
+def most_current(unit: UnitDocument) -> float:
+    """Return the greatest current that the unit may give by its own document, in A."""
+    rated = unit.ratings.current
+    bounds = [limit.bound.resolve(rated)[1] for limit in unit.limits if limit.unit == "A"]
+    return max([rated, *(bound for bound in bounds if bound is not None)])
 
 
 def _declared(guards: Mapping[str, Guard], source: str) -> Iterator[GuardBound]:
@@ -31,12 +80,37 @@ def _declared(guards: Mapping[str, Guard], source: str) -> Iterator[GuardBound]:
             at_most=inf if guard.at_most is None else guard.at_most,
             rate_at_most=inf if guard.rate_at_most is None else guard.rate_at_most,
             source=source,
+            period_s=DECLARED_PERIOD_S,
         )
 
 
-def _ratings(bench: BenchDocument) -> Iterator[GuardBound]:
+def _interlocks(bench: BenchDocument) -> Iterator[GuardBound]:
     for channel in bench.channels:
-        if channel.startswith("voltage."):
-            yield GuardBound(channel, at_most=bench.load.voltage, source="the load's rating")
-        elif channel.startswith("current."):
-            yield GuardBound(channel, at_most=bench.load.current, source="the load's rating")
+        if quantity_of(channel) == INTERLOCK:
+            yield GuardBound(channel, at_most=0.5, source="every safety input")
+
+
+def _load_ratings(bench: BenchDocument) -> Iterator[GuardBound]:
+    source, period_s = "the load's rating", IMPLIED_PERIOD_S
+    for channel in bench.channels:
+        most = {"voltage": bench.load.voltage, "current": bench.load.current}.get(
+            quantity_of(channel)
+        )
+        if most is not None:
+            yield GuardBound(channel, at_most=most, source=source, period_s=period_s)
+    yield GuardBound("power.load", at_most=bench.load.power, source=source, period_s=period_s)
+
+
+def _unit_ratings(unit: UnitDocument, bench: BenchDocument) -> Iterator[GuardBound]:
+    rated, source, period_s = unit.ratings, "the unit's ratings", IMPLIED_PERIOD_S
+    current = OVER_LIMIT * most_current(unit)
+    for channel in bench.channels:
+        most = {"voltage": OVER_RATED * rated.voltage, "current": current}.get(quantity_of(channel))
+        if most is not None:
+            yield GuardBound(channel, at_most=most, source=source, period_s=period_s)
+    heat = rated.dissipation or max(r.unregulated for r in unit.ranges) * current
+    yield GuardBound("power.unit", at_most=heat, source=source, period_s=period_s)
+    above = DEPARTURE_SHARE * rated.voltage + (rated.sense_compensation or DEFAULT_COMPENSATION_V)
+    asked = "what was asked for"
+    yield GuardBound("departure.voltage", at_most=above, source=asked, period_s=period_s)
+    yield GuardBound("departure.current", at_most=0.0, source=asked, period_s=period_s)

@@ -1,72 +1,74 @@
-"""Guards: bounds on readings that stop the run when they are crossed.
-
-A bound comes from the bench, from the profile or from the load's ratings; where several speak of
-one channel the tightest wins.
-"""
+"""Guards: bounds on readings, and on what follows from them, that stop the run when crossed."""
 
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from math import isnan
+from math import inf, isnan
 
 from drivers.roles import Reading
+from sequencer.documents.guards import DERIVED, INTERLOCK, quantity_of
 from sequencer.errors import GuardTripped
+from sequencer.run.frozen import FrozenWatch
+from sequencer.run.guard_bound import GuardBound, tightest
+from sequencer.run.operating_point import OperatingPoint
+
+__all__ = ["GuardBound", "Guards", "tightest"]
 
 RATE_WINDOW_S = 60.0
 """A rate of rise is taken over a minute: long against the thermometer's noise, short against
 the minutes that a heatsink needs."""
 
-MOST_WITHOUT_NUMBER = 3
-"""A single damaged answer may happen; three in a row are a blind guard."""
-
 RATE_MINIMUM_S = 20.0
 """Under this span a rate says more about noise than about heat."""
 
+MOST_WITHOUT_NUMBER = 3
+"""A single damaged answer may happen; three in a row are a blind guard."""
 
-@dataclass(frozen=True, slots=True)
-class GuardBound:
-    """The bounds of one channel in its own unit (rate per second) and where each came from."""
-
-    channel: str
-    at_least: float = float("-inf")
-    at_most: float = float("inf")
-    rate_at_most: float = float("inf")
-    source: str = ""
-
-
-def tightest(bounds: Iterable[GuardBound]) -> tuple[GuardBound, ...]:
-    """Join the bounds of each channel into one; the tightest of each kind wins."""
-    joined: dict[str, GuardBound] = {}
-    for bound in bounds:
-        other = joined.get(bound.channel)
-        if other is None:
-            joined[bound.channel] = bound
-            continue
-        sources = dict.fromkeys(filter(None, (other.source, bound.source)))
-        joined[bound.channel] = GuardBound(
-            channel=bound.channel,
-            at_least=max(bound.at_least, other.at_least),
-            at_most=min(bound.at_most, other.at_most),
-            rate_at_most=min(bound.rate_at_most, other.rate_at_most),
-            source=", ".join(sources),
-        )
-    return tuple(joined.values())
+STALE_S = 30.0
+"""A guarded channel that was not read for so long is not guarded."""
 
 
 class Guards:
-    """Watch readings against bounds; remembers a minute of each rated channel."""
+    """Watch readings against bounds; remembers a minute of each rated channel.
 
-    def __init__(self, bounds: Iterable[GuardBound]) -> None:
+    Parameters
+    ----------
+    most_alike
+        By channel, how many equal readings in a row are too many (`sequencer.run.frozen`).
+    point
+        The operating point that derived quantities are worked out from.
+    """
+
+    def __init__(
+        self,
+        bounds: Iterable[GuardBound],
+        *,
+        most_alike: Mapping[str, int] | None = None,
+        point: OperatingPoint | None = None,
+    ) -> None:
         self._bounds: Mapping[str, GuardBound] = {b.channel: b for b in tightest(bounds)}
+        self.point = point or OperatingPoint()
+        self._frozen = FrozenWatch(most_alike or {})
         self._missing: dict[str, int] = {}
+        self._seen: dict[str, float] = {}
         self._history: dict[str, deque[tuple[float, float]]] = {
-            b.channel: deque() for b in self._bounds.values() if b.rate_at_most != float("inf")
+            b.channel: deque() for b in self._bounds.values() if b.rate_at_most != inf
         }
+        self._periods = {b.channel: b.period_s for b in self._bounds.values()}
+        for channel in self.point.channels if self._periods.keys() & DERIVED.keys() else ():
+            self._periods[channel] = min(self._periods.get(channel, 1.0), 1.0)
 
     @property
     def channels(self) -> tuple[str, ...]:
-        """The channels that are watched."""
-        return tuple(self._bounds)
+        """The channels that must be read."""
+        return tuple(name for name in self._periods if name not in DERIVED)
+
+    def due(self, at: float, last: Mapping[str, float]) -> tuple[str, ...]:
+        """Return the channels to be read at bench time `at`; `last` says when they were."""
+        return tuple(
+            name
+            for name in self.channels
+            if at - last.get(name, -inf) >= self._periods[name] - 1e-6
+        )
 
     def check(self, readings: Sequence[Reading]) -> None:
         """Look at readings.
@@ -74,12 +76,26 @@ class Guards:
         Raises
         ------
         GuardTripped
-            When a reading crosses a bound, or a guarded channel reports overload.
+            When a reading or what follows from it crosses a bound, a guarded channel reports
+            overload, gives no number, repeats itself or was not read for long.
         """
-        for reading in readings:
+        for reading in (*readings, *self.point.derived(readings)):
             bound = self._bounds.get(reading.channel)
             if bound is not None:
                 self._check_one(reading, bound)
+        self._frozen.check(readings)
+        self._check_age(readings)
+
+    def _check_age(self, readings: Sequence[Reading]) -> None:
+        """Trip when a channel that was being read no longer is."""
+        self._seen.update((r.channel, r.answered_at) for r in readings)
+        now = max((r.answered_at for r in readings), default=-inf)
+        for channel in self.channels:
+            age_s = now - self._seen.get(channel, now)
+            if age_s > STALE_S + self._periods[channel]:
+                raise GuardTripped(
+                    f"{channel} was last read {age_s:.0f} s ago, so its guard knows nothing of now."
+                )
 
     def _without_number(self, reading: Reading) -> None:
         """Count readings without a number: a guard that sees nothing guards nothing."""
@@ -102,22 +118,32 @@ class Guards:
             return
         self._missing.pop(reading.channel, None)
         if not bound.at_least <= value <= bound.at_most:
-            raise GuardTripped(
-                f"{reading.channel} read {value:.6g} at {reading.answered_at:.1f} s; its guard "
-                f"allows {bound.at_least:.6g} to {bound.at_most:.6g} (from {bound.source})."
-            )
+            raise GuardTripped(_crossed(reading, bound))
+        self._check_rise(reading, bound)
+
+    def _check_rise(self, reading: Reading, bound: GuardBound) -> None:
         history = self._history.get(reading.channel)
         if history is None:
             return
-        history.append((reading.answered_at, value))
+        history.append((reading.answered_at, reading.value))
         while history[-1][0] - history[0][0] > RATE_WINDOW_S:
             history.popleft()
         span = history[-1][0] - history[0][0]
-        if span >= RATE_MINIMUM_S:
-            rate = (value - history[0][1]) / span
-            if rate > bound.rate_at_most:
-                raise GuardTripped(
-                    f"{reading.channel} rose by {rate * 60:.3g} per minute over the last "
-                    f"{span:.0f} s, to {value:.6g} at {reading.answered_at:.1f} s; its guard "
-                    f"allows {bound.rate_at_most * 60:.3g} per minute (from {bound.source})."
-                )
+        rate = (reading.value - history[0][1]) / span if span >= RATE_MINIMUM_S else 0.0
+        if rate > bound.rate_at_most:
+            raise GuardTripped(
+                f"{reading.channel} rose by {rate * 60:.3g} per minute over the last "
+                f"{span:.0f} s, to {reading.value:.6g} at {reading.answered_at:.1f} s; its guard "
+                f"allows {bound.rate_at_most * 60:.3g} per minute (from "
+                f"{bound.origin('rate_at_most')})."
+            )
+
+
+def _crossed(reading: Reading, bound: GuardBound) -> str:
+    if quantity_of(reading.channel) == INTERLOCK:
+        return f"{reading.channel} is raised at {reading.answered_at:.1f} s."
+    origin = bound.origin("at_most" if reading.value > bound.at_most else "at_least")
+    return (
+        f"{reading.channel} read {reading.value:.6g} at {reading.answered_at:.1f} s; its guard "
+        f"allows {bound.at_least:.6g} to {bound.at_most:.6g} (from {origin})."
+    )

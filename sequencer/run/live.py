@@ -1,5 +1,6 @@
 """The answerer that is the bench itself: it carries requests out and records all it sees."""
 
+from array import array
 from collections.abc import Callable, Sequence
 from math import isnan
 from typing import Literal, Protocol
@@ -29,8 +30,8 @@ from sequencer.requests import (
 from sequencer.run import operator_words as words
 from sequencer.run.guards import Guards
 
-WATCH_PERIOD_S = 5.0
-"""Guarded channels that the present request doesn't read are read at least this often."""
+WATCH_PERIOD_S = 1.0
+"""Through longer waits the guards look this often."""
 
 PROMPT_PERIOD_S = 1.0
 """How often the reading in front of a person is renewed."""
@@ -79,8 +80,10 @@ class LiveBench:
         self._guards = guards
         self._on_time = on_time
         self._check_stop = check_stop
-        self._last_watch = float("-inf")
+        self._last_read: dict[str, float] = {}
+        self._seq = 0
         self._knobs: dict[str, float | str | bool] = {}
+        bench.watch_with(self._look)
 
     def answer(self, request: Request) -> Reply:
         """Carry out one request and return its reply.
@@ -91,7 +94,7 @@ class LiveBench:
             After what was read so far is in the record; making safe is the caller's.
         """
         self._check_stop()
-        seq = self._recorder.begin_request(request, self._clock.now())
+        self._seq = seq = self._recorder.begin_request(request, self._clock.now())
         try:
             reply = self._carry_out(seq, request)
         except InstrumentError as error:
@@ -123,9 +126,9 @@ class LiveBench:
         """Read channels, and the guarded ones when due; record first, then look at the guards."""
         self._check_stop()
         wanted = channels
-        if at - self._last_watch >= WATCH_PERIOD_S:
-            channels = tuple(dict.fromkeys((*wanted, *self._guards.channels)))
-            self._last_watch = at
+        if due := self._guards.due(at, self._last_read):
+            channels = tuple(dict.fromkeys((*wanted, *due)))
+        self._last_read.update(dict.fromkeys(channels, at))
         readings = self._bench.read(channels) if channels else ()
         self._recorder.add_readings(seq, tick, readings[: len(wanted)], role)
         if len(channels) > len(wanted):
@@ -134,11 +137,24 @@ class LiveBench:
         self._on_time(at)
         return readings[: len(wanted)]
 
+    def _look(self, reachable: Callable[[Sequence[str]], tuple[str, ...]]) -> None:
+        """Look at the guards while a lost instrument is tried again; a second loss is told."""
+        self._check_stop()
+        channels = reachable(self._guards.channels)
+        try:
+            readings = self._bench.read(channels) if channels else ()
+        except InstrumentError as error:
+            self._recorder.event(self._clock.stamp(), "lost", "warning", str(error))
+            return
+        self._recorder.add_readings(self._seq, 0, readings, "watch")
+        self._guards.check(readings)
+
     def _read(self, seq: int, request: Read) -> Readings:
         wanted = request.channels
-        asked: dict[str, list[float]] = {channel: [] for channel in wanted}
-        answered: dict[str, list[float]] = {channel: [] for channel in wanted}
-        value: dict[str, list[float]] = {channel: [] for channel in wanted}
+        # Arrays of doubles: a week at one reading a second stays under 15 MB a channel.
+        asked, answered, value = (
+            {channel: array("d") for channel in wanted} for _ in ("asked", "answered", "value")
+        )
         start = now = self._clock.now()
         for tick in range(request.count):
             due = start + tick * request.period_s
@@ -198,15 +214,27 @@ class LiveBench:
                     scatter={c: r.scatter for c, r in results.items()},
                 )
             tick += 1
-            at = self._clock.sleep_until(start + tick * request.period_s)
+            at = self._wait(seq, tick, at, start + tick * request.period_s)
 
     def _apply_load(self, state: LoadState) -> Applied:
         if self._bench.load is None:
             raise TrialStopped("The trial sets a load, but the bench document names none.")
+        # Learnt before it is done: a load that takes more than it was told is caught in the act.
+        self._guards.point.load(state, self._clock.now())
         read_back = self._bench.load.apply(state.mode, state.level, on=state.on)
         return Applied(at=self._clock.now(), read_back=read_back)
 
     def _apply_supply(self, seq: int, state: SupplyState) -> Applied:
+        point = self._guards.point
+        point.knob_moves = True  # while knobs turn only fixed bounds hold
+        if state.output is True:
+            point.supply(SupplyState(output=True), self._clock.now())
+        applied = self._set_supply(seq, state)
+        point.supply(state, applied.at)
+        point.knob_moves = False
+        return applied
+
+    def _set_supply(self, seq: int, state: SupplyState) -> Applied:
         if self._bench.supply is not None:
             limit = state.current_limit
             read_back = self._bench.supply.apply(

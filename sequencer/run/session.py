@@ -11,8 +11,7 @@ from drivers.roles import Bench
 from sequencer.documents.load import Documents
 from sequencer.errors import BenchFailed, RecordError, RecordFailed, SteadyrailError
 from sequencer.record.write import RecordWriter
-from sequencer.run.bounds import guard_bounds
-from sequencer.run.guards import Guards
+from sequencer.run.bounds import guards_of
 from sequencer.run.live import LiveBench
 from sequencer.run.loop import perform
 from sequencer.run.make_safe import make_safe
@@ -56,7 +55,7 @@ def run_trials(
     making safe went before anything else is tried, as the record may be what failed: a record that
     can't be written (a full disk) and programming errors are raised, after the bench was made safe.
     """
-    guards = Guards(guard_bounds(documents.bench, documents.profile))
+    guards = guards_of(documents)
     live = LiveBench(bench, writer, guards, on_time, stop.check)
     context = Context(documents.unit, documents.bench)
     stopped: SteadyrailError | None = None
@@ -74,6 +73,7 @@ def run_trials(
     except InstrumentError as error:
         stopped = BenchFailed(str(error))
     finally:
+        bench.watch_with(None)
         safe = _make_safe(bench, documents)
         on_safe(safe)
     at = _last_time(bench)

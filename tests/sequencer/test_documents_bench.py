@@ -103,7 +103,7 @@ TWO_CLOCKS = changed(
             changed(BENCH, "channels", "voltage.sense", "function", to="volts"),
             (
                 'channels."voltage.sense".function: found "volts", expected one of "voltage", '
-                '"current", "temperature"'
+                '"current", "temperature", "state"'
             ),
         ),
         (
@@ -148,7 +148,7 @@ TWO_CLOCKS = changed(
             (
                 'channels.sense: found "sense", expected a quantity (voltage, '
                 "current, temperature, "
-                "line) and a place, such as voltage.sense"
+                "line, interlock) and a place, such as voltage.sense"
             ),
         ),
         (

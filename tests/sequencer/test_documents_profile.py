@@ -48,11 +48,12 @@ def test_a_profile_has_careful_defaults() -> None:
             ),
         ),
         (
-            changed(PROFILE, "guards", to={"power.load": {"at_most": "100 W"}}),
+            changed(PROFILE, "guards", to={"speed.fan": {"at_most": "100 W"}}),
             (
-                'guards."power.load": found "power.load", expected a channel '
+                'guards."speed.fan": found "speed.fan", expected a channel '
                 "whose name begins with "
-                "voltage, current, temperature, line"
+                "voltage, current, temperature, line, or power.load, power.unit, time.on, "
+                "departure.voltage, departure.current"
             ),
         ),
         (changed(PROFILE, "trials", to="steps"), 'trials: found "steps", expected a list'),
