@@ -6,6 +6,7 @@ the type A uncertainty. Term: load effect, IEC 61204.
 """
 
 from collections.abc import Generator
+from contextlib import suppress
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
@@ -27,9 +28,10 @@ from sequencer.trials.brackets import (
     visits,
 )
 from sequencer.trials.steps import LOAD_OFF, leave, prepare, read_at, tolerances, trimmed_levels
+from sequencer.trials.thermal_tail import hold, tail_chart, tail_figure
 from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
 from sequencer.uncertainty.accuracy import scale_components
-from sequencer.uncertainty.combine import rectangular, type_a
+from sequencer.uncertainty.combine import rectangular, scaled, type_a
 from sequencer.uncertainty.figure import make_figure
 from sequencer.uncertainty.maximum import greatest_departure
 
@@ -48,10 +50,12 @@ class Settings(BaseModel):
     repeats: int = Field(default=4, ge=2, le=100)
     readings: int = Field(default=6, ge=2, le=1000)
     period: PositiveSeconds = 0.25
+    tail: PositiveSeconds = 300.0
+    tail_period: PositiveSeconds = 1.0
 
 
 def procedure(settings: Settings, context: Context) -> Procedure:
-    """Visit every level between two visits to no load, and repeat the round."""
+    """Hold a step for its tail, then visit every level between two visits to no load, in rounds."""
     tolerance = tolerances(context, (VOLTAGE,), settings.voltage)
     levels = [fraction for fraction in settings.fractions if fraction > 0.0]
 
@@ -68,6 +72,9 @@ def procedure(settings: Settings, context: Context) -> Procedure:
         )
 
     yield from prepare(settings.voltage)
+    yield from hold(
+        context, settings.voltage, settings.current, settings.tail, settings.tail_period
+    )
     level = yield from trimmed_levels(visit, context.current, settings.current, levels)
     for fraction in visits(settings.fractions, settings.repeats):
         yield from visit(fraction, level.get(fraction, 0.0), "round")
@@ -75,10 +82,12 @@ def procedure(settings: Settings, context: Context) -> Procedure:
 
 
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
-    """Compute load regulation, output resistance and linearity.
+    """Compute load regulation, end-to-end change, output resistance, linearity, thermal tail.
 
     load_regulation (V): greatest |V(I) − V(0)| over the visited levels. output_resistance (ohm):
-    minus the least-squares slope of V against I. load_linearity (V): greatest departure of V(I)
+    minus the least-squares slope of V against I. load_change (V, signed): V at full current less V
+    at no load; load_change_ratio (1): that over the set voltage. thermal_tail:
+    `sequencer.trials.thermal_tail`. load_linearity (V): greatest departure of V(I)
     from that line. Source of the terms: IEC 61204; formulas: common practice, no source.
 
     Raises
@@ -92,13 +101,27 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         raise FigureError("The run ended before the load steps began.")
     everywhere = level_means(points, VOLTAGE, context.current)
     missing = not_held(points, context, settings.voltage, settings.current)
-    found = [_regulation(settings, evidence, everywhere, missing)]
+    found = [
+        _regulation(settings, evidence, everywhere, missing),
+        *_end_to_end(settings, evidence, everywhere, missing),
+    ]
     held = held_points(points, context, settings.voltage, settings.current)
     if len({point.tag["fraction"] for point in held}) > LEAST_HELD:
         means = level_means(held, VOLTAGE, context.current)
         found.append(_resistance(settings, evidence, means, missing))
         found.append(_linearity(settings, evidence, means, missing))
+    with suppress(FigureError):  # said by `cannot`
+        found.append(tail_figure(evidence, settings.voltage))
     return tuple(found)
+
+
+def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
+    """Say why there is no thermal tail, if so."""
+    try:
+        tail_figure(evidence, settings.voltage)
+    except FigureError as error:
+        return {"thermal_tail": str(error)}
+    return {}
 
 
 LEAST_HELD = 2
@@ -131,6 +154,43 @@ def _regulation(settings: Settings, evidence: Evidence, means: LevelMeans, missi
             *filter(None, (missing,)),
             f"The unit drifted by {drift_mv:.3g} mV during the trial; visits to no load around "
             "every level remove it.",
+        ),
+    )
+
+
+def _end_to_end(
+    settings: Settings, evidence: Evidence, means: LevelMeans, missing: str
+) -> tuple[Figure, Figure]:
+    """Return the signed change from no load to full current, in volts and over the setting."""
+    step = step_to(means, settings.current)
+    change = float(means.dv[-1]) + step
+    budget = [
+        *mean_difference(
+            evidence.context,
+            VOLTAGE,
+            settings.voltage,
+            change,
+            means,
+            type_a("scatter between rounds", float(means.u_dv[-1]), means.voltage.dof),
+        ),
+        *current_components(evidence.context, means, step),
+    ]
+    per_volt = 1.0 / settings.voltage
+    notes = (*filter(None, (missing,)), f"{change * per_volt:.3%} of the set voltage.")
+    reached = reached_by(means)
+    ratio = change * per_volt
+    return (
+        make_figure(
+            evidence.trial, "load_change", change, "V", budget, reached=reached, notes=notes
+        ),
+        make_figure(
+            evidence.trial,
+            "load_change_ratio",
+            ratio,
+            "1",
+            scaled(budget, per_volt),
+            reached=reached,
+            notes=notes,
         ),
     )
 
@@ -215,6 +275,7 @@ def charts(
                 "with no load before and after it. Bars: two standard uncertainties from scatter."
             ),
         ),
+        *tail_chart(evidence, settings.voltage),
     )
 
 
@@ -222,9 +283,17 @@ TRIAL = Trial(
     name="load_steps",
     summary="How far the output falls as the load rises.",
     settings=Settings,
-    gives=("load_regulation", "output_resistance", "load_linearity"),
+    gives=(
+        "load_regulation",
+        "load_change",
+        "load_change_ratio",
+        "output_resistance",
+        "load_linearity",
+        "thermal_tail",
+    ),
     needs=(VOLTAGE, "current."),
     procedure=procedure,
     figures=figures,
     charts=charts,
+    cannot=cannot,
 )
