@@ -6,6 +6,7 @@ middle of a cell looks ahead without moving anything. So the state is a function
 moments at which controls were moved, never of how often anyone asked.
 """
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -40,6 +41,11 @@ class Moment(NamedTuple):
     point: OperatingPoint
 
 
+MOST_REMEMBERED: Final = 10_000
+LONGEST_TEXT: Final = 300
+"""What happened longer ago, and the rest of a long text, is forgotten: memory stays bounded."""
+
+
 class Course:
     """The state of one bench, and what moves it on."""
 
@@ -57,7 +63,7 @@ class Course:
             sense=scenario.wiring.sense,
             load=LoadSetting(),
         )
-        self.events: list[Event] = []
+        self.events: deque[Event] = deque(maxlen=MOST_REMEMBERED)
         self.now = 0.0
         self.step: Step | None = None
         """The last step of the load."""
@@ -104,7 +110,7 @@ class Course:
 
     def log(self, kind: str, text: str) -> None:
         """Remember what happened, with the bench time."""
-        self.events.append(Event(self.now, kind, text))
+        self.events.append(Event(self.now, kind, text[:LONGEST_TEXT]))
 
     def moment(self) -> Moment:
         """Return everything as it is now."""

@@ -25,6 +25,9 @@ MOST_FAR: Final = 3
 
 MOST_TRIMS: Final = 40
 
+MOST_ASKED: Final = 20
+"""Movements that a person keeps in mind; real ones fewer, but nobody asks while one is busy."""
+
 Said = Literal["BUSY", "DONE", "CONFUSED"]
 
 
@@ -69,6 +72,7 @@ class Person:
         self._wrong = False
         self._trims = 0
         self._far = 0
+        self._asked = 0
 
     def instruct(self, text: str) -> None:
         """Hear an instruction in plain English."""
@@ -80,8 +84,12 @@ class Person:
         if intent is None:
             self._say("CONFUSED", "I do not understand what to do")
             return
+        if self._asked >= MOST_ASKED:
+            self._say("CONFUSED", "that is too much at once")
+            return
         self._wrong = bool(self._generator.uniform() < self._habits.mistake.nominal)
         self._say("BUSY", "")
+        self._asked += 1
         self._hands.later(self._takes(self._habits.delay), self._action(intent))
 
     def show(self, value: float, *, within: bool) -> None:
@@ -109,6 +117,7 @@ class Person:
             else:
                 turn = error * (1.0 + float(self._generator.uniform(-TRIM_SKILL, TRIM_SKILL)))
                 action = Action("trim", self._rounded(turn, self._habits.resolution.nominal))
+            self._asked += 1
             self._hands.later(self._takes(self._habits.trim_delay), action)
 
     def state(self) -> tuple[Said, str]:
@@ -135,6 +144,7 @@ class Person:
 
     def moved(self) -> None:
         """Hear from the hand that its movement has ended."""
+        self._asked -= 1
         if self._said == "BUSY":
             self._say("DONE", "")
 

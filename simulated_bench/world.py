@@ -52,8 +52,8 @@ class World:
         return self._course.controls
 
     @property
-    def events(self) -> list[Event]:
-        """What has happened so far."""
+    def events(self) -> Sequence[Event]:
+        """What has happened so far, the latest of it."""
         return self._course.events
 
     @property

@@ -129,6 +129,19 @@ def test_one_that_never_reads_its_serial_line_loses_its_answers(bench: Served) -
     assert bench.resident_kib() - before_kib < MOST_GROWTH_KIB
 
 
+def test_endless_instructions_are_not_all_remembered(bench: Served) -> None:
+    long = b'OPER:INST "' + b"please " * 8000 + b'";*OPC?\n'
+    short = b'OPER:INST "Switch the output on.";*OPC?\n'
+    grown: list[int] = []
+    for _ in range(2):
+        with opened(bench.raw["person"]) as sock:
+            for message in [long] * 150 + [short] * 3000:
+                sock.sendall(message)
+                assert sock.recv(10) == b"1\n"
+        grown.append(bench.resident_kib())
+    assert grown[1] - grown[0] < 2048
+
+
 def test_connections_that_only_one_side_has_closed_go(bench: Served) -> None:
     half = [opened(port) for port in bench.raw.values() for _ in range(8)]
     for sock in half:
