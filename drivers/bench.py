@@ -10,6 +10,7 @@ from drivers.reading import Round, plan, read_rounds
 from drivers.roles import BenchSpec, Clock, Load, Operator, Reading, Supply
 from drivers.session import EventSink
 from drivers.supply import RemoteSupply
+from drivers.trace import Trace
 
 
 class OpenBench:
@@ -23,6 +24,7 @@ class OpenBench:
         on_event: EventSink,
         patience: Patience | None = None,
         bench_time_s: float = 0.0,
+        trace: Trace | None = None,
     ) -> None:
         roles = {i.session.spec.role: i for i in instruments.values()}
         self._clock = (
@@ -35,6 +37,7 @@ class OpenBench:
         self.load: Load | None = self._load
         self.supply: Supply | None = RemoteSupply(roles["supply"]) if "supply" in roles else None
         self.operator: Operator | None = operator
+        self._trace = trace
         self._instruments = instruments
         self._channels = {channel.name: channel for channel in spec.channels}
         self._plans: dict[tuple[str, ...], tuple[Round, ...]] = {}
@@ -91,3 +94,5 @@ class OpenBench:
         """Close every session; never raises."""
         for instrument in self._instruments.values():
             instrument.session.close()
+        if self._trace is not None:
+            self._trace.close()

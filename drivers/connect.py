@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TextIO
 
 from drivers.bench import OpenBench
@@ -13,6 +14,7 @@ from drivers.operator import InstrumentOperator, TerminalOperator
 from drivers.patience import Patience
 from drivers.roles import BenchSpec, ChannelSpec, InstrumentSpec, Operator
 from drivers.session import EventSink, Session
+from drivers.trace import Trace
 
 SINGLE_ROLES = frozenset({"load", "supply", "time_base", "person"})
 """Roles that a bench has once: the requests of a trial don't say which one they mean."""
@@ -25,6 +27,7 @@ def connect(
     prompt: TextIO | None = None,
     answers: TextIO | None = None,
     bench_time_s: float = 0.0,
+    trace: Path | None = None,
 ) -> OpenBench:
     """Open a bench; nothing on it is energised or switched by that.
 
@@ -32,16 +35,22 @@ def connect(
     is opened and identified, its error queue emptied (what stood there goes to `on_event`), and
     the ranges and integration times of its channels are set and read back. `prompt` and `answers`
     are the streams of a person at the terminal; standard error and input by default. Bench time
-    begins at `bench_time_s`, where no time base says otherwise.
+    begins at `bench_time_s`, where no time base says otherwise. With `trace`, a file that must not
+    exist yet, every message is written down there (`drivers.trace`).
 
     Raises
     ------
     InstrumentError
         Any of its kinds; whatever had been opened is closed.
+    OSError
+        When the trace can't be written.
     """
     _refuse_doubles(spec)
     patience = Patience()
-    instruments = {i.name: _prepared(i, spec, on_event, patience) for i in spec.instruments}
+    written = None if trace is None else Trace(trace, lambda text: on_event("trace", text))
+    instruments = {
+        i.name: _prepared(i, spec, on_event, patience, written) for i in spec.instruments
+    }
     by_instrument = _channels_by_instrument(spec, instruments)
     try:
         for name, instrument in instruments.items():
@@ -56,6 +65,7 @@ def connect(
             on_event,
             patience,
             bench_time_s,
+            written,
         )
     except BaseException:
         for instrument in instruments.values():
@@ -118,7 +128,11 @@ def _refuse_doubles(spec: BenchSpec) -> None:
 
 
 def _prepared(
-    spec: InstrumentSpec, bench: BenchSpec, on_event: EventSink, patience: Patience
+    spec: InstrumentSpec,
+    bench: BenchSpec,
+    on_event: EventSink,
+    patience: Patience,
+    trace: Trace | None = None,
 ) -> Instrument:
     dialect = adapted(load_dialect(spec.dialect, spec.name, spec.address), spec.link)
     if spec.role not in dialect.roles:
@@ -135,6 +149,7 @@ def _prepared(
         manners=dialect.link,
         backend=bench.options.get("backend", "@py"),
         on_event=on_event,
+        trace=trace,
     )
     return Instrument(session, dialect, on_event, patience)
 

@@ -17,6 +17,7 @@ from drivers.errors import DamagedAnswer, InstrumentError, NoAnswer, Unreachable
 from drivers.faults import fault_of
 from drivers.link import Link
 from drivers.roles import InstrumentSpec
+from drivers.trace import Trace, TracedLink
 
 EventSink = Callable[[str, str], None]
 """Takes the kind of an event and its text."""
@@ -41,6 +42,8 @@ class Session:
         How messages and answers end, and what else the dialect says about the link.
     on_event
         Told of every reopening.
+    trace
+        Where every message is written down, if it is.
     """
 
     def __init__(
@@ -51,6 +54,7 @@ class Session:
         manners: Manners = STANDARD,
         backend: str = "@py",
         on_event: EventSink = lambda _kind, _text: None,
+        trace: Trace | None = None,
     ) -> None:
         self.spec = spec
         self.identity = ""
@@ -62,7 +66,8 @@ class Session:
         self._identify = self.encode(identify)
         self._backend = backend
         self._on_event = on_event
-        self._link: Link | None = None
+        self._trace = trace
+        self._link: Link | TracedLink | None = None
         self._asked: bytes | None = None
         self._owner = get_ident()
         self._opened_before = False
@@ -84,13 +89,7 @@ class Session:
             self._close("a question was left without its answer")
         self._link = None
         try:
-            self._link = Link(
-                self.spec.address,
-                self._read_terminator,
-                OPEN_TIMEOUT_S,
-                self._backend,
-                self._manners.pause,
-            )
+            self._link = self._new_link()
         except Exception as error:  # the libraries raise anything; one place translates
             raise self._translate(error, None) from error
         try:
@@ -107,6 +106,18 @@ class Session:
             self._close("who it is or its state could not be confirmed")
             raise
         self._opened_before = True
+
+    def _new_link(self) -> Link | TracedLink:
+        link = Link(
+            self.spec.address,
+            self._read_terminator,
+            OPEN_TIMEOUT_S,
+            self._backend,
+            self._manners.pause,
+        )
+        if self._trace is None:
+            return link
+        return TracedLink(link, self.spec.name, self.spec.address, self._trace)
 
     def _exchange_identity(self) -> None:
         patience_s = max(self.spec.timeout_s, self._manners.first_answer or 0.0)

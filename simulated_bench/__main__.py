@@ -24,6 +24,8 @@ def main(words: Sequence[str] | None = None) -> int:
             return _scenarios()
         if given.command == "truth":
             return _truth(given.scenario, given.seed)
+        if given.command == "replay":
+            return _replay(given)
         return _serve(given)
     except BenchError as error:
         sys.stderr.write(f"{error}\n")
@@ -34,13 +36,19 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="simulated_bench", description=__doc__)
     commands = parser.add_subparsers(dest="command", required=True)
     serve = commands.add_parser("serve", help="serve the instruments over TCP")
+    replay = commands.add_parser("replay", help="serve instruments that answer as a trace has it")
+    replay.add_argument("trace", help="a message trace")
     truth = commands.add_parser("truth", help="print the true value of every figure as JSON")
     commands.add_parser("scenarios", help="list the shipped scenarios")
     for command in (serve, truth):
         command.add_argument("--scenario", default="healthy", help="a shipped name or a path")
         command.add_argument("--seed", type=_seed, default=1)
-    serve.add_argument("--port", type=_port, default=0, help="first port; 0 takes free ones")
-    serve.add_argument("--host", default="127.0.0.1", help="address to listen on")
+    for command in (serve, replay):
+        command.add_argument("--port", type=_port, default=0, help="first port; 0: free ones")
+        command.add_argument("--host", default="127.0.0.1", help="address to listen on")
+        command.add_argument(
+            "--until-stdin-closes", action="store_true", help="end when standard input ends"
+        )
     serve.add_argument(
         "--pty",
         action="append",
@@ -56,9 +64,6 @@ def _parser() -> argparse.ArgumentParser:
     )
     serve.add_argument(
         "--control", action="store_true", help="also serve the control instrument, at the last port"
-    )
-    serve.add_argument(
-        "--until-stdin-closes", action="store_true", help="end when standard input ends"
     )
     return parser
 
@@ -136,6 +141,33 @@ def _serve(given: argparse.Namespace) -> int:
     sys.stdout.flush()
     server.run()
     server.close()
+    return 0
+
+
+def _replay(given: argparse.Namespace) -> int:
+    """Serve a trace until a signal, or the end of standard input, comes."""
+    import signal  # noqa: PLC0415
+    from pathlib import Path  # noqa: PLC0415
+
+    from simulated_bench.replayed import read_trace, served  # noqa: PLC0415
+
+    trace = read_trace(Path(given.trace))
+    try:
+        with served(trace, given.host, given.port) as addresses:
+            ready = {"ready": True, "trace": given.trace, "instruments": addresses}
+            sys.stdout.write(json.dumps(ready) + "\n")
+            sys.stdout.flush()
+            if given.until_stdin_closes:
+                while os.read(sys.stdin.fileno(), 4096):
+                    pass
+            else:
+                signal.sigwait({signal.SIGTERM, signal.SIGINT})
+    except OSError as error:
+        sys.stderr.write(
+            f"{given.host}, ports from {given.port}: can't listen ({error.strerror}); "
+            "choose others with --port, or 0 for free ones\n"
+        )
+        return NO_PORT
     return 0
 
 
