@@ -11,7 +11,15 @@ from dataclasses import replace
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
-from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
+from sequencer.documents.quantities import (
+    PositiveAmperes,
+    PositiveSeconds,
+    PositiveSquareMetres,
+    PositiveVolts,
+    Ratio,
+    format_quantity,
+)
+from sequencer.documents.wiring import COPPER_OHM_M
 from sequencer.errors import FigureError, TrialStopped
 from sequencer.requests import LoadState, Procedure, Readings, Reply, Request
 from sequencer.results import Chart, Figure, Line, Shown
@@ -26,6 +34,7 @@ from sequencer.trials.brackets import (
     step_to,
     visits,
 )
+from sequencer.trials.following import does_not_follow, expected_drop, not_told
 from sequencer.trials.steps import (
     LOAD_OFF,
     leave,
@@ -46,14 +55,11 @@ from sequencer.trials.trial import (
     difference_name,
 )
 from sequencer.uncertainty.accuracy import scale_components, wander_components
-from sequencer.uncertainty.combine import type_a
+from sequencer.uncertainty.combine import scaled, type_a
 from sequencer.uncertainty.figure import make_figure
 
-COPPER_S_M_PER_MM2 = 58.0
-"""Conductivity of annealed copper at 20 °C, 58 m/(Ω·mm²), IEC 60028."""
-
-EQUIVALENT_AREAS_MM2 = (0.75, 2.5)
-"""Cross-sections that the residual resistance is told in: a thin and a thick lead."""
+EQUIVALENT_AREA_M2 = 2.5e-6
+"""Where neither profile nor wiring says a cross-section, the residual is told in 2.5 mm²."""
 
 FIRST_FRACTION = 0.05
 """The current that must show plausible leads before more is drawn."""
@@ -76,6 +82,7 @@ class Settings(BaseModel):
     repeats: int = Field(default=3, ge=2, le=100)
     readings: int = Field(default=6, ge=2, le=1000)
     period: PositiveSeconds = 0.25
+    cross_section: PositiveSquareMetres | None = None
 
 
 def channels_of(context: Context) -> tuple[str, ...]:
@@ -114,6 +121,13 @@ def procedure(settings: Settings, context: Context) -> Procedure:
         )
     first = yield from visit(FIRST_FRACTION, FIRST_FRACTION * settings.current, "first")
     scale = settings.current * FIRST_FRACTION
+    wrong = _not_following_at_first(settings, context, none, first)
+    if wrong:
+        yield from leave()
+        raise TrialStopped(
+            f"At {scale:.3g} A: {wrong} The current is not raised, and no other trial either: "
+            "mend the leads first, or leave this trial out."
+        )
     for channel in (VOLTAGE, VOLTAGE_AT_LOAD):
         drop = mean_of(none, channel) - mean_of(first, channel)
         at_full = drop / FIRST_FRACTION
@@ -132,14 +146,39 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     yield from leave()
 
 
+def _not_following_at_first(
+    settings: Settings, context: Context, none: Readings, first: Readings
+) -> str:
+    """Say that the unit does not follow its sense leads, from the first small current."""
+
+    def change(channel: str) -> float:
+        return mean_of(first, channel) - mean_of(none, channel)
+
+    gap = None
+    if context.has(VOLTAGE_AT_TERMINALS):
+        gap = change(VOLTAGE_AT_TERMINALS) - change(VOLTAGE)
+    return does_not_follow(
+        context,
+        settings.voltage,
+        share=FIRST_FRACTION,
+        change_at_sense=change(VOLTAGE),
+        drop=expected_drop(context, FIRST_FRACTION * settings.current, gap),
+    )
+
+
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     """Compute the sense error, the residual resistance and the lead drop.
 
     sense_error (V): |change at the load − change at the sense points| at the greatest current.
     sense_resistance (ohm): slope of (change at sense − change at load) against current.
-    lead_drop (V): change at the unit's terminals − change at the sense points at the greatest
-    current, the drop that remote sense compensates (only when the terminals are wired to a
-    meter). Formulas: common practice, no source.
+    sense_length (m): conductor of annealed copper at 20 °C (1/58 Ω·mm²/m, IEC 60028) with that
+    resistance, of the profile's or the load leads' cross-section, else 2.5 mm². lead_drop (V):
+    change at the unit's terminals − change at the sense points at the greatest current, the drop
+    that remote sense compensates, and sense_following: `sequencer.trials.following` (both only when
+    the terminals are wired to a meter). Formulas: common practice, no source.
+
+    A unit that does not follow its sense leads gives no sense_error: both places fall alike then,
+    and a small difference would look like good sense wiring.
 
     Raises
     ------
@@ -160,19 +199,47 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     current = context.current
     sense = level_means(points, VOLTAGE, current)
     gap = _gap(evidence, points, VOLTAGE_AT_LOAD)
-    found = [
-        _error(settings, evidence, sense, gap),
-        _resistance(settings, evidence, sense, gap),
-    ]
-    if evidence.context.has(VOLTAGE_AT_TERMINALS):
+    resistance = _resistance(settings, evidence, sense, gap)
+    found = [resistance, _length(settings, context, resistance)]
+    drop = None
+    if context.has(VOLTAGE_AT_TERMINALS):
         drop = _gap(evidence, points, VOLTAGE_AT_TERMINALS)
-        found.append(
-            _difference(settings, evidence, "lead_drop", VOLTAGE_AT_TERMINALS, sense, drop)
-        )
+        found += [
+            _lead_drop(settings, evidence, sense, drop),
+            *_following(settings, evidence, sense, drop),
+        ]
+    if not _not_following(settings, context, sense, drop):
+        found.insert(0, _error(settings, evidence, sense, gap, drop))
     return (
         tuple(replace(one, notes=(missing, *one.notes)) for one in found)
         if missing
         else (tuple(found))
+    )
+
+
+def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
+    """Say that there is no sense error where the unit does not follow its sense leads."""
+    context = evidence.context
+    points = evidence.points(part="round")
+    points = held_points(points, context, settings.voltage, settings.current)
+    sense = level_means(points, VOLTAGE, context.current)
+    drop = None
+    if context.has(VOLTAGE_AT_TERMINALS):
+        drop = _gap(evidence, points, VOLTAGE_AT_TERMINALS)
+    why = _not_following(settings, context, sense, drop)
+    return {"sense_error": why} if why else {}
+
+
+def _not_following(
+    settings: Settings, context: Context, sense: LevelMeans, drop: LevelMeans | None
+) -> str:
+    current = float(sense.di[-1])
+    return does_not_follow(
+        context,
+        settings.voltage,
+        share=current / settings.current,
+        change_at_sense=float(sense.dv[-1]),
+        drop=expected_drop(context, current, None if drop is None else float(drop.dv[-1])),
     )
 
 
@@ -186,16 +253,103 @@ def _gap(evidence: Evidence, points: tuple[Point, ...], channel: str) -> LevelMe
     return level_means(both, difference_name(channel, VOLTAGE), evidence.context.current)
 
 
-def _error(settings: Settings, evidence: Evidence, sense: LevelMeans, gap: LevelMeans) -> Figure:
+def _error(
+    settings: Settings,
+    evidence: Evidence,
+    sense: LevelMeans,
+    gap: LevelMeans,
+    drop: LevelMeans | None,
+) -> Figure:
     figure = _difference(settings, evidence, "sense_error", VOLTAGE_AT_LOAD, sense, gap)
-    residual = abs(float(gap.dv[-1] / gap.di[-1]))
-    equivalents = ", ".join(
-        f"{length:.2g} m of {area_mm2:g} mm²"
-        for area_mm2 in EQUIVALENT_AREAS_MM2
-        if (length := residual * area_mm2 * COPPER_S_M_PER_MM2)
+    measured = None if drop is None else float(drop.dv[-1])
+    lost = expected_drop(evidence.context, settings.current, measured)
+    unknown = not_told(evidence.context, settings.voltage, lost)
+    return replace(figure, notes=(unknown,)) if unknown else figure
+
+
+def _length(settings: Settings, context: Context, resistance: Figure) -> Figure:
+    """Return the residual resistance as a length of copper."""
+    leads = context.bench.wiring.load_leads
+    area = settings.cross_section or (leads and leads.cross_section) or EQUIVALENT_AREA_M2
+    metres = area / COPPER_OHM_M
+    return make_figure(
+        resistance.trial,
+        "sense_length",
+        resistance.value * metres,
+        "m",
+        scaled(resistance.budget, metres),
+        reached=resistance.reached,
+        notes=(
+            f"Of copper with {format_quantity(area, 'm²')}, there and back together, at 20 °C.",
+        ),
     )
-    note = f"{residual * 1e3:.3g} mΩ not covered by the sense leads: as much as {equivalents}."
+
+
+def _lead_drop(
+    settings: Settings, evidence: Evidence, sense: LevelMeans, drop: LevelMeans
+) -> Figure:
+    """Return the load leads' drop, and say whether the unit may be asked to make up for it."""
+    figure = _difference(settings, evidence, "lead_drop", VOLTAGE_AT_TERMINALS, sense, drop)
+    allowed = evidence.context.unit.ratings.sense_compensation
+    if allowed is None:
+        note = "The unit document states no allowance for it (sense_compensation)."
+    else:
+        word = (
+            "within"
+            if figure.value + figure.expanded <= allowed
+            else "more than"
+            if figure.value - figure.expanded > allowed
+            else "too near to tell whether it is within"
+        )
+        note = f"This is {word} the {format_quantity(allowed, 'V')} that the unit may make up for."
     return replace(figure, notes=(note,))
+
+
+def _following(
+    settings: Settings, evidence: Evidence, sense: LevelMeans, drop: LevelMeans
+) -> tuple[Figure, ...]:
+    """Return the part of the load leads' drop that the unit makes up for, where there is one."""
+    context = evidence.context
+    fall, lost = -float(sense.dv[-1]), float(drop.dv[-1])
+    if not_told(context, settings.voltage, lost):
+        return ()
+    level = settings.voltage
+    return (
+        make_figure(
+            evidence.trial,
+            "sense_following",
+            1.0 - fall / lost,
+            "1",
+            [
+                type_a(
+                    "scatter of the sense points",
+                    float(sense.u_dv[-1]),
+                    sense.voltage.dof,
+                    1.0 / lost,
+                ),
+                type_a(
+                    "scatter of the leads' drop",
+                    float(drop.u_dv[-1]),
+                    drop.voltage.dof,
+                    fall / lost**2,
+                ),
+                *scale_components(context.accuracy(VOLTAGE), fall, 1.0 / lost),
+                *wander_components(
+                    context.accuracy(VOLTAGE), level, lag_s=sense.lag_s, sensitivity=1.0 / lost
+                ),
+                *wander_components(
+                    context.accuracy(VOLTAGE_AT_TERMINALS),
+                    level,
+                    lag_s=drop.lag_s,
+                    sensitivity=abs(fall) / lost**2,
+                ),
+            ],
+            reached=reached_by(sense),
+            notes=(
+                "What is missing to 1 is the unit's own output resistance and its sense inputs.",
+            ),
+        ),
+    )
 
 
 def _difference(
@@ -307,9 +461,10 @@ TRIAL = Trial(
     name="sense_check",
     summary="Whether the unit regulates where the load is.",
     settings=Settings,
-    gives=("sense_error", "sense_resistance", "lead_drop"),
+    gives=("sense_error", "sense_resistance", "sense_length", "lead_drop", "sense_following"),
     needs=(VOLTAGE, VOLTAGE_AT_LOAD, "current."),
     procedure=procedure,
     figures=figures,
     charts=charts,
+    cannot=cannot,
 )
