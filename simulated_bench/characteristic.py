@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from math import exp
 from typing import Final
 
+from simulated_bench.conduction import Sag, SagTable
 from simulated_bench.load import LoadParts, LoadSetting, draw_current
 from simulated_bench.regulator import clip_loss, exhausted
 from simulated_bench.sense import SensePair
@@ -51,6 +52,10 @@ class Circuit:
     oscillation_shift_v: float = 0.0
     saturation_ohm: float = 0.0
     """What the least drop over the pass element grows by with the shunt's current."""
+    sag: SagTable | None = None
+    """The reservoir's; without one it sags straight, by `source_ohm` and `ripple_ohm`."""
+    sag_scale: float = 1.0
+    """Line voltage over nominal, by which the table's voltages and currents are scaled."""
     drive_span_v: float = 0.0
     """Drop at which the limit transistor has taken the whole drive; 0: it never has."""
 
@@ -69,16 +74,31 @@ def output_before_limit(c: Circuit, current: float) -> tuple[float, float]:
         # Rectification goes with the square of the amplitude, hence straight with the excess.
         asked -= c.oscillation_shift_v * min(1.0, current / c.oscillation_from_a - 1.0)
     drawn = current + c.idle_a
-    ripple = c.ripple_ohm * drawn
-    headroom = c.peak_v - drawn * c.source_ohm - ripple - c.saturation_v - asked
-    headroom -= c.saturation_ohm * current
+    room = c.peak_v - c.saturation_v - c.saturation_ohm * current - asked
+    table = c.sag
+    if table is not None and room >= c.sag_scale * table.bound_v + drawn * table.bound_ohm:
+        return asked, slope
+    valley_v, valley_ohm, ripple, ripple_ohm = reservoir_sag(c, drawn)
+    headroom = room - valley_v
     if headroom >= 0.0:
         return asked, slope
     loss, per_headroom = clip_loss(headroom, ripple)
-    falls = c.source_ohm + c.ripple_ohm + c.saturation_ohm + slope
+    falls = valley_ohm + c.saturation_ohm + slope
     # A taller sawtooth loses less for the same headroom.
     taller = -0.5 if headroom <= -ripple else -headroom * headroom / (2.0 * ripple * ripple)
-    return asked - loss, slope - per_headroom * falls - taller * c.ripple_ohm
+    return asked - loss, slope - per_headroom * falls - taller * ripple_ohm
+
+
+def reservoir_sag(c: Circuit, drawn_a: float) -> Sag:
+    """Return how far the reservoir sags below its unloaded peak."""
+    if c.sag is None:
+        ohm = c.source_ohm + c.ripple_ohm
+        return Sag(drawn_a * ohm, ohm, drawn_a * c.ripple_ohm, c.ripple_ohm)
+    if c.sag_scale == 1.0:
+        return c.sag.at(drawn_a)
+    scale = c.sag_scale
+    valley_v, valley_ohm, ripple_v, ripple_ohm = c.sag.at(drawn_a / scale)
+    return Sag(scale * valley_v, valley_ohm, scale * ripple_v, ripple_ohm)
 
 
 def supply(c: Circuit, y: float, current: float) -> tuple[float, float, float, float]:

@@ -28,6 +28,9 @@ STEEPEST_FOLD: Final = 0.5
 At one the limit would run away before its own current. Met below a fraction of a volt only.
 """
 
+LEAST_LINE: Final = 0.01
+"""Of its nominal voltage; below, nothing comes out anyway."""
+
 NO_LIMIT_A: Final = 1e4
 BOUNDLESS_V: Final = 1e3
 
@@ -129,8 +132,8 @@ def circuit_at(
         rounding_v=regulator.rounding_voltage_v,
         rounding_a=regulator.rounding_current_a,
         peak_v=parts.rectifier.peak(winding, line_ratio),
-        source_ohm=parts.rectifier.source_ohm(winding),
-        ripple_ohm=parts.rectifier.ripple_ohm,
+        source_ohm=0.0,
+        ripple_ohm=0.0,
         saturation_v=saturation,
         saturation_ohm=regulator.saturation_ohm,
         drive_span_v=regulator.drive_span_v,
@@ -152,10 +155,11 @@ def circuit_at(
         load_parts=parts.load,
         oscillation_from_a=regulator.oscillation_from_a,
         oscillation_shift_v=regulator.oscillation_shift_v,
+        sag=parts.rectifier.sag(winding),
+        sag_scale=max(line_ratio, LEAST_LINE),
     )
     if reservoir_v is not None:
-        circuit.peak_v = reservoir_v
-        circuit.source_ohm = circuit.ripple_ohm = 0.0
+        circuit.peak_v, circuit.sag = reservoir_v, None
     return circuit
 
 

@@ -17,7 +17,6 @@ from simulated_bench.heat import HeatNetwork
 from simulated_bench.line import Line, LineEvent
 from simulated_bench.parts import Parts
 from simulated_bench.quantities import Uncertain
-from simulated_bench.rectifier import RIPPLE_PART_FULL_WAVE, RIPPLE_PART_HALF_WAVE
 from simulated_bench.regulator import Regulator
 from simulated_bench.room import Door
 from simulated_bench.scenario_faults import UnitFaultTable
@@ -107,14 +106,10 @@ def _worn(parts: Parts, fault: UnitFaultTable) -> Parts:
     rectifier = parts.rectifier
     match fault.what:
         case "dead diode":
-            halved = replace(rectifier, half_wave=True, ripple_part=RIPPLE_PART_HALF_WAVE)
-            return replace(parts, rectifier=halved)
+            return replace(parts, rectifier=replace(rectifier, half_wave=True))
         case "dried-out reservoir":
             left = rectifier.capacitance_f * _amount(fault.to)
-            part = RIPPLE_PART_HALF_WAVE if rectifier.half_wave else RIPPLE_PART_FULL_WAVE
-            return replace(
-                parts, rectifier=replace(rectifier, capacitance_f=left, ripple_part=part)
-            )
+            return replace(parts, rectifier=replace(rectifier, capacitance_f=left))
         case "reference leak":
             leaking = replace(
                 parts.reference,

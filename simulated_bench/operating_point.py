@@ -10,7 +10,13 @@ comes to.
 from math import log
 from typing import Final, NamedTuple
 
-from simulated_bench.characteristic import Circuit, output_before_limit, reverse_current, supply
+from simulated_bench.characteristic import (
+    Circuit,
+    output_before_limit,
+    reservoir_sag,
+    reverse_current,
+    supply,
+)
 from simulated_bench.errors import BenchError
 from simulated_bench.load import draw_current
 from simulated_bench.newton import converge
@@ -73,7 +79,7 @@ def solve(
         If no balance was found: no point is better than a wrong one.
     """
     c = circuit
-    valley_v = c.peak_v - c.idle_a * (c.source_ohm + c.ripple_ohm) - c.saturation_v
+    valley_v = c.peak_v - reservoir_sag(c, c.idle_a).valley_v - c.saturation_v
     if valley_v <= 0.0 and output_before_limit(c, 0.0)[0] < NOTHING_V:
         return _nothing(c)
     asked = c.v_cv + 1.0
@@ -132,8 +138,9 @@ def _point(c: Circuit, y: float, current: float) -> OperatingPoint:
     at_sense = voltage - drop_p - drop_m
     bleeder = voltage / c.bleeder_ohm
     from_reservoir = current + bleeder + c.leakage_a
-    ripple = c.ripple_ohm * from_reservoir
-    reservoir = c.peak_v - from_reservoir * c.source_ohm - 0.5 * ripple
+    sag = reservoir_sag(c, from_reservoir)
+    ripple = sag.ripple_v
+    reservoir = c.peak_v - sag.valley_v + 0.5 * ripple
     asked = c.v_cv - c.output_ohm * current + lift_p + lift_m
     headroom = reservoir - 0.5 * ripple - c.saturation_v - c.saturation_ohm * current - asked
     # By position: this is made for every moment, and naming costs a microsecond.
@@ -157,8 +164,9 @@ def _point(c: Circuit, y: float, current: float) -> OperatingPoint:
 def _nothing(c: Circuit) -> OperatingPoint:
     """Return the point when nothing comes out: a pass element can't pull its output below zero."""
     y = log((c.v_cv + 1.0) / c.rounding_v)  # the limit has taken all: from zero volts it goes on
-    ripple = c.ripple_ohm * c.leakage_a
-    reservoir = c.peak_v - c.leakage_a * c.source_ohm - 0.5 * ripple
+    sag = reservoir_sag(c, c.leakage_a)
+    ripple = sag.ripple_v
+    reservoir = c.peak_v - sag.valley_v + 0.5 * ripple
     headroom = reservoir - 0.5 * ripple - c.saturation_v - c.v_cv
     return OperatingPoint(
         y, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, max(reservoir, 0.0), ripple, headroom

@@ -66,7 +66,6 @@ def build(scenario: Scenario, draws: Draws) -> Parts:
         draws.value("rectifier.capacitance", scenario.rectifier.capacitance),
         scenario.line.frequency.nominal,
         scenario.rectifier.half_wave,
-        draws.value("rectifier.ripple_part", scenario.rectifier.ripple_part),
     )
     load = scenario.load
     regulator = _regulator(scenario, draws)

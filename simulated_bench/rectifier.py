@@ -1,32 +1,20 @@
-"""From the winding to the reservoir: peak, source resistance, ripple and valley.
+"""From the winding to the reservoir: peak, and how far it sags.
 
-``peak = √2·V_sec·(V_line/V_nom) − 2·V_diode``; ripple, full wave ``ΔV = I/(2·f·C)``, half wave
-``I/(f·C)`` (first order: the capacitor is taken to supply the load for the whole period; any
-textbook of power electronics, such as P. Horowitz and W. Hill, The Art of Electronics, "Ripple
-voltage"). ``valley = peak − I·R_s − ripple``.
-
-`R_s` is what the mean current sees. Because the reservoir is charged in short pulses it is about
-four times the winding's own resistance. In half-wave operation half as many pulses carry twice the
-charge each, but conduct longer. Both factors are from ngspice's transient solution of the bridge,
-tests/external/test_physics_rectifier.py, which also states how far the first order is off.
-
-While the reservoir is being charged it does not fall, so the true ripple is a part of the first
-order's: 0.74 (full wave) and 0.83 (half wave) at full load by the same solution. `ripple_part`
-takes that in; it matters where ripple reaches down to the output.
+``peak = √2·V_sec·(V_line/V_nom) − 2·V_diode``, the drop being that at 1 A. Under load the reservoir
+sags and ripples as the bridge conducts in pulses, `conduction.py`. In first order, with the winding
+idle between short pulses, the ripple would be ``I/(2·f·C)`` (full wave) or ``I/(f·C)`` (half wave,
+a dead diode; P. Horowitz and W. Hill, The Art of Electronics, "Ripple voltage"); while the
+reservoir is being charged it does not fall, so the true ripple is some tenths less.
 """
 
 from dataclasses import dataclass
 from math import sqrt
 from typing import Final
 
+from simulated_bench.conduction import Bridge, SagTable, sag_table
+
 PULSES_FULL_WAVE: Final = 2
 PULSES_HALF_WAVE: Final = 1
-HALF_WAVE_SOURCE: Final = 1.4
-"""Source resistance seen by the mean current in half-wave over that in full-wave operation."""
-
-RIPPLE_PART_FULL_WAVE: Final = 0.74
-RIPPLE_PART_HALF_WAVE: Final = 0.83
-"""True ripple over that of first order, at a few amperes."""
 
 DIODES_IN_PATH: Final = 2
 """A bridge conducts through two diodes at a time."""
@@ -37,7 +25,7 @@ SAWTOOTH_RMS: Final = 1 / sqrt(12.0)
 
 @dataclass(frozen=True, slots=True)
 class Winding:
-    """One secondary winding, used up to a setting (V)."""
+    """One secondary winding, used up to a setting (V); its resistance with the primary's."""
 
     name: str
     up_to_v: float
@@ -47,19 +35,17 @@ class Winding:
 
 @dataclass(frozen=True, slots=True)
 class Rectifier:
-    """A bridge with its reservoir."""
+    """A bridge with its reservoir; `diode_drop_v` is that of one diode at 1 A."""
 
     diode_drop_v: float
     capacitance_f: float
     frequency_hz: float
     half_wave: bool = False
-    ripple_part: float = 1.0
 
     @property
-    def ripple_ohm(self) -> float:
-        """Peak-to-peak ripple per ampere."""
-        pulses = PULSES_HALF_WAVE if self.half_wave else PULSES_FULL_WAVE
-        return self.ripple_part / (pulses * self.frequency_hz * self.capacitance_f)
+    def pulses(self) -> int:
+        """How often the reservoir is charged in a line period."""
+        return PULSES_HALF_WAVE if self.half_wave else PULSES_FULL_WAVE
 
     def peak(self, winding: Winding, line_ratio: float) -> float:
         """Return the voltage to which the reservoir is charged without load."""
@@ -68,9 +54,19 @@ class Rectifier:
             sqrt(2.0) * winding.secondary_rms_v * line_ratio - DIODES_IN_PATH * self.diode_drop_v,
         )
 
-    def source_ohm(self, winding: Winding) -> float:
-        """Return the resistance that the mean current sees."""
-        return winding.source_resistance_ohm * (HALF_WAVE_SOURCE if self.half_wave else 1.0)
+    def sag(self, winding: Winding) -> SagTable:
+        """Return how far the reservoir sags at nominal line."""
+        return sag_table(
+            Bridge(
+                sqrt(2.0) * winding.secondary_rms_v,
+                DIODES_IN_PATH * self.diode_drop_v,
+                DIODES_IN_PATH,
+                winding.source_resistance_ohm,
+                self.capacitance_f,
+                self.frequency_hz,
+                self.pulses,
+            )
+        )
 
 
 def choose(windings: tuple[Winding, ...], setting_v: float) -> Winding:

@@ -16,11 +16,7 @@ from numpy.typing import NDArray
 
 from simulated_bench.operating_point import OperatingPoint
 from simulated_bench.parts import Parts
-from simulated_bench.rectifier import (
-    PULSES_FULL_WAVE,
-    PULSES_HALF_WAVE,
-    SAWTOOTH_RMS,
-)
+from simulated_bench.rectifier import SAWTOOTH_RMS
 from simulated_bench.regulator import clip_loss, clip_ripple_rms
 
 Array = NDArray[np.float64]
@@ -31,8 +27,7 @@ MOST_PERIODS: Final = 1e9
 
 def ripple_hz(parts: Parts) -> float:
     """Return the frequency of the reservoir's ripple."""
-    pulses = PULSES_HALF_WAVE if parts.rectifier.half_wave else PULSES_FULL_WAVE
-    return pulses * parts.line.frequency_hz
+    return parts.rectifier.pulses * parts.line.frequency_hz
 
 
 def line_ripple_rms(parts: Parts, point: OperatingPoint) -> float:

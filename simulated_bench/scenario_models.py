@@ -99,7 +99,6 @@ class RectifierTable(Table):
     diode_drop: Volts
     capacitance: Farads
     half_wave: bool = False
-    ripple_part: Ratio = Uncertain(1.0)
 
 
 class ReferenceTable(Table):
