@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, StrictBool, StrictInt
+from pydantic import AfterValidator, Field, SecretStr, StrictBool, StrictInt
 
 from sequencer.documents.bench_references import crossed
 from sequencer.documents.channels import Channel
@@ -108,6 +108,14 @@ class Instrument(Strict):
     link: InstrumentLink = InstrumentLink()
 
 
+class Notifications(Strict):
+    """Whom to tell what became of a run; the address never reaches a record, report or log."""
+
+    address: SecretStr | None = Field(
+        default=None, description="Where to, as apprise writes it; STEADYRAIL_NOTIFY comes first."
+    )
+
+
 class LoadRatings(Strict):
     """What the electronic load can take, and the voltage down to which it works."""
 
@@ -128,6 +136,7 @@ class BenchDocument(Strict):
     load: LoadRatings
     wiring: Wiring = Wiring()
     guards: Guards = Field(default_factory=dict)
+    notifications: Notifications | None = None
 
     @classmethod
     def crossed(cls, data: Mapping[str, Any]) -> Iterator[Flaw]:

@@ -10,6 +10,7 @@ from sequencer.documents.bench import BenchDocument
 from sequencer.documents.find import Kind, NotFoundError, find
 from sequencer.documents.flaws import as_mistakes, flaws_of
 from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.secrets import without_secrets
 from sequencer.documents.source import Source as Source  # noqa: PLC0414  # part of the public face
 from sequencer.documents.source import kind_of, parse_source, read_source
 from sequencer.documents.tables import Strict
@@ -155,7 +156,6 @@ def _together(sources: Mapping[Kind, Source], mistakes: list[Mistake]) -> Docume
     match read.get("unit"), read.get("bench"), read.get("profile"):
         case UnitDocument() as unit, BenchDocument() as bench, ProfileDocument() as profile:
             if not mistakes:
-                return Documents(
-                    unit, bench, profile, sources["unit"], sources["bench"], sources["profile"]
-                )
+                written = without_secrets(sources["bench"], bench)
+                return Documents(unit, bench, profile, sources["unit"], written, sources["profile"])
     raise DocumentError(tuple(mistakes))

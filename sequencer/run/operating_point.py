@@ -21,7 +21,7 @@ DISCHARGE_S = 10.0
 LOAD_SHARE, LOAD_REST_A = 0.05, 0.1
 """A load takes at most 5 % and 0.1 A more than it was told (common practice, no source)."""
 
-OFF_SHARE = 0.05
+OFF_SHARE = 0.1
 """With the load off no more flows than this part of the rated current, and LOAD_REST_A."""
 
 

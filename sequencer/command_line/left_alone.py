@@ -1,0 +1,58 @@
+"""Leaving a run alone: what stands against it, said by `check` and `plan`, refused by `run`."""
+
+import os
+from collections.abc import Mapping
+
+from sequencer.documents.load import Documents
+from sequencer.errors import Exit, SteadyrailError, UsageError
+from sequencer.planning import Plan
+from sequencer.result import Result
+from sequencer.run.bounds import guard_bounds
+from sequencer.run.notify import Notifier, address_of, possible
+from sequencer.run.unattended import obstacles
+
+
+def reasons_against(
+    documents: Documents, plan: Plan, environment: Mapping[str, str] = os.environ
+) -> tuple[str, ...]:
+    """Return why a run must not be left alone."""
+    notifies = bool(address_of(documents.bench, environment)) and possible()
+    return obstacles(documents, plan, guard_bounds(documents), notifies=notifies)
+
+
+def refuse_if_not_ready(documents: Documents, plan: Plan) -> None:
+    """Refuse to start unattended.
+
+    Raises
+    ------
+    UsageError
+        With every reason; nothing was energised.
+    """
+    if found := reasons_against(documents, plan):
+        raise UsageError(
+            "Nothing was energised: this run must not be left alone: "
+            + "; ".join(found)
+            + ". Mend that, or stay with it and leave out --unattended."
+        )
+
+
+def notifier_of(documents: Documents) -> Notifier:
+    """Return what tells a person, silent where no address is known."""
+    title = f"{documents.profile.profile.name} on {documents.unit.unit.tag}"
+    return Notifier(address_of(documents.bench, os.environ), title)
+
+
+def tell_stopped(notifier: Notifier, stopped: SteadyrailError | None, safe: str) -> None:
+    """Tell that a run was stopped, and whether the bench was made safe."""
+    if stopped is None:
+        return
+    subject = {Exit.GUARD: "guard tripped", Exit.INSTRUMENT: "lost instrument"}.get(
+        stopped.exit_code, "stopped"
+    )
+    notifier.tell(subject, f"{stopped}\n{safe}")
+
+
+def tell_finished(notifier: Notifier, result: Result) -> None:
+    """Tell the outcome, the verdicts and what is alarming."""
+    verdicts = [f"{v.figure.replace('_', ' ')}: {v.outcome}" for v in result.verdicts]
+    notifier.tell(f"finished, {result.outcome}", "\n".join(filter(None, (result.alarm, *verdicts))))
