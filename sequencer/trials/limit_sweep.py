@@ -254,14 +254,43 @@ def _leg(evidence: Evidence, leg: str) -> tuple[Array, Array]:
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     """Compute limit current, knee, onset, sharpness, short current and hysteresis.
 
-    limit_current (A): the constant-current line at half the set voltage. knee_current (A): the
-    crossing of the constant-voltage and the constant-current line. knee_onset (A): the greatest
-    current still within the stated departure of the constant-voltage line. knee_sharpness (1):
-    onset over knee. short_current (A): the constant-current line at the lowest load voltage.
-    limit_change (A): short current less knee current: the limit's slope from knee to short.
-    foldback_ratio (1): short current over knee current, below 1 where the limit folds back.
-    limit_hysteresis (A): way back less way
-    down at half the set voltage. Lines and fit: `sequencer.numerics.knee`. Common practice.
+    limit_current (A)
+        The current that the unit holds in limiting. Formula: the constant-current line (least
+        squares of I against V over 25 to 75 % of the set voltage) at half the set voltage.
+        Components: scatter about the curve; difference between both ways (drift, heat,
+        hysteresis); the ammeter's gain or shunt, offset, resolution, stability. Source: common
+        practice, no source; fit in `sequencer.numerics.knee`.
+    knee_current (A)
+        Where constant voltage gives way to constant current. Formula: the crossing of the
+        constant-voltage line (no load to 80 % of the rated current) and the constant-current
+        line. Components: as limit_current: scatter about the curve; difference between both ways;
+        ammeter. Source: common practice, no source.
+    knee_onset (A)
+        The greatest current at which the output is still within the stated departure (the
+        promised load regulation) of its constant-voltage line. Formula: greatest I with
+        |V(I) − line(I)| ≤ departure. Components: as limit_current: scatter about the curve;
+        difference between both ways; ammeter. Source: common practice, no source.
+    knee_sharpness (1)
+        How softly the limit sets in: 1 is a sharp corner. Formula: knee_onset/knee_current.
+        Components: scatter about the curve; difference between both ways; the ammeter's
+        resolution and offset. Its gain cancels. Source: common practice, no source.
+    short_current (A)
+        The limited current with nearly nothing at the load. Formula: the constant-current line at
+        the lowest load voltage. Components: as limit_current: scatter about the curve; difference
+        between both ways; ammeter. Source: common practice, no source.
+    limit_change (A, signed)
+        How the limit runs from knee to short. Formula: short_current − knee_current. Components:
+        scatter about the curve; the ammeter's gain on the difference alone, its stability over a
+        sweep, resolution. Its offset cancels. Source: common practice, no source.
+    foldback_ratio (1)
+        Below 1 the limit folds back. Formula: short_current/knee_current. Components: as
+        knee_sharpness: scatter about the curve; difference between both ways; the ammeter's
+        resolution and offset. Source: common practice, no source.
+    limit_hysteresis (A, signed)
+        How much the limit differs between the way down in voltage and the way back. Formula:
+        I(back) − I(down) at half the set voltage. Components: scatter about the curve; the
+        ammeter's stability over a sweep, gain on the difference, resolution. Source: common
+        practice, no source.
 
     Raises
     ------

@@ -84,11 +84,29 @@ def procedure(settings: Settings, context: Context) -> Procedure:
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     """Compute load regulation, end-to-end change, output resistance, linearity, thermal tail.
 
-    load_regulation (V): greatest |V(I) − V(0)| over the visited levels. output_resistance (ohm):
-    minus the least-squares slope of V against I. load_change (V, signed): V at full current less V
-    at no load; load_change_ratio (1): that over the set voltage. thermal_tail:
-    `sequencer.trials.thermal_tail`. load_linearity (V): greatest departure of V(I)
-    from that line. Source of the terms: IEC 61204; formulas: common practice, no source.
+    load_regulation (V)
+        The greatest change of the output voltage from no load, over all visited levels, at
+        unchanged heat: each level is compared with no load just before and after it. Formula:
+        max |V(I) − V(0)|. Components: scatter between rounds; the voltmeter's gain on the
+        difference alone, its noise, resolution, stability and thermal EMF between neighbouring
+        visits; what the ammeter is wrong by, times the slope at full current; step to the stated
+        current. Source: IEC 61204 (load effect); the formula is common practice.
+    load_change, load_change_ratio (V, signed; 1)
+        The change from no load to full current, and the same over the set voltage. Formula:
+        V(I_max) − V(0); (V(I_max) − V(0))/V_set. Components: as load_regulation: scatter between
+        rounds; voltmeter; ammeter; step to the stated current. Source: IEC 61204 (load effect).
+    output_resistance (ohm)
+        The slope of the output voltage against current. Formula: minus the least-squares slope of
+        V − V(0) against I − I(0). Components: scatter between rounds, carried through the fit;
+        the gains of voltmeter and ammeter, as a share of the slope; their stability over the
+        time between visits. Offsets cancel. Source: NIST/SEMATECH e-Handbook 4.1.4.1 (least
+        squares); the definition is common practice.
+    load_linearity (V)
+        The greatest departure of the output from its straight line. Formula:
+        max |V(I) − V(0) − a − b·I|, less what noise lifts a greatest value by on average.
+        Components: scatter between rounds; lift by noise (half of what was taken off); the
+        voltmeter as in load_regulation. Source: common practice; the lift by order statistics
+        (David and Nagaraja, 5.1).
 
     Raises
     ------

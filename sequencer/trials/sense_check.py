@@ -169,13 +169,30 @@ def _not_following_at_first(
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     """Compute the sense error, the residual resistance and the lead drop.
 
-    sense_error (V): |change at the load − change at the sense points| at the greatest current.
-    sense_resistance (ohm): slope of (change at sense − change at load) against current.
-    sense_length (m): conductor of annealed copper at 20 °C (1/58 Ω·mm²/m, IEC 60028) with that
-    resistance, of the profile's or the load leads' cross-section, else 2.5 mm². lead_drop (V):
-    change at the unit's terminals − change at the sense points at the greatest current, the drop
-    that remote sense compensates, and sense_following: `sequencer.trials.following` (both only when
-    the terminals are wired to a meter). Formulas: common practice, no source.
+    sense_error (V)
+        The change of voltage at the load, from no load to full current, beyond the change at the
+        sense points: what the sense leads don't see. Formula: |ΔV_load − ΔV_sense|. Components:
+        scatter between rounds; gain, noise, stability and thermal EMF of both voltmeters
+        (offsets cancel); what the ammeter is wrong by, times the slope; step to the stated
+        current. Source: common practice, no source.
+    sense_resistance (ohm, signed)
+        The resistance between the sense points and the load that no sense lead covers. Formula:
+        least-squares slope of ΔV_sense − ΔV_load against current. Components: scatter between
+        rounds; stability and thermal EMF of both voltmeters over the time between visits; the
+        ammeter's gain or shunt. Source: common practice, no source.
+    sense_length (m, signed)
+        The length of wire, there and back counted together, that has the resistance which the
+        sense leads don't cover. Formula: sense_resistance · 58 m/(Ω·mm²) · cross-section, of the
+        profile's or the load leads' cross-section, else 2.5 mm²; annealed copper at 20 °C.
+        Components: as sense_resistance: scatter between rounds; both voltmeters; ammeter. Source:
+        IEC 60028 (conductivity); the definition is common practice.
+    lead_drop (V, signed)
+        The drop in the load leads that remote sense makes up for; only where the unit's terminals
+        are wired to a meter. Formula: ΔV_terminals − ΔV_sense at full current. Components: as
+        sense_error: scatter between rounds; both voltmeters; ammeter; step to the stated current.
+        Source: common practice, no source.
+
+    sense_following: `sequencer.trials.following`, only where the terminals are wired, too.
 
     A unit that does not follow its sense leads gives no sense_error: both places fall alike then,
     and a small difference would look like good sense wiring.
