@@ -8,6 +8,7 @@ from pydantic import Field, StrictBool, model_validator
 from sequencer.documents.flaws import Flaw
 from sequencer.documents.guards import Guards
 from sequencer.documents.parsing import quoted
+from sequencer.documents.quantities import PositiveSeconds
 from sequencer.documents.tables import Strict
 
 
@@ -26,6 +27,30 @@ class Outputs(Strict):
 
     report: StrictBool = True
     readings_csv: StrictBool = False
+
+
+class Resume(Strict):
+    """When a soak may go on after the run was interrupted.
+
+    `gap_at_most`: after a longer gap the interrupted trial starts over. `warm_up_again`: how long
+    the unit is loaded anew before a soak goes on, where it lost its energy meanwhile; the trial's
+    own warm-up by default.
+    """
+
+    gap_at_most: PositiveSeconds = 1800.0
+    warm_up_again: PositiveSeconds | None = None
+
+
+class Unattended(Strict):
+    """What has to be there before nobody is."""
+
+    guards: tuple[str, ...] = Field(
+        default=(), description="Quantities that a document must bound, by name."
+    )
+    interlocks: tuple[str, ...] = Field(
+        default=(), description="Safety inputs that the bench must have, such as interlock.smoke."
+    )
+    notification: StrictBool = False
 
 
 class TrialEntry(Strict):
@@ -50,6 +75,8 @@ class ProfileDocument(Strict):
     profile: ProfileTable
     guards: Guards = Field(default_factory=dict)
     outputs: Outputs = Outputs()
+    unattended: Unattended | None = None
+    resume: Resume = Resume()
     trials: tuple[TrialEntry, ...] = Field(min_length=1)
 
     @classmethod
