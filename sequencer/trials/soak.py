@@ -87,6 +87,18 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     yield from leave()
 
 
+def again(settings: Settings, context: Context, interrupted: Read) -> Read | None:
+    """Warm up anew before a soak goes on; an interrupted warm-up is begun anew as a whole."""
+    if interrupted.tag.get("phase") != "soak":
+        return None
+    return Read(
+        channels=channels_of(settings, context),
+        count=round(warm_up_s(settings, context) / settings.period) + 1,
+        period_s=settings.period,
+        tag={"phase": "warm-up again"},
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Soaked:
     """What figures and chart of a soak are drawn from: means of the output and of the room."""
@@ -139,14 +151,38 @@ def _means(point: Point, channel: str) -> MinuteMeans:
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     """Compute drift in three definitions, its rate, temperature coefficient, warm-up, stability.
 
-    All from one-minute means after the warm-up. drift (V): greatest departure from the first mean.
-    drift_span (V): greatest less least. drift_about_mean (V): greatest departure from the mean of
-    all. drift_rate (V/s): least-squares slope of this soak. temperature_coefficient (V/K): against
-    the room's temperature, where the room changed enough. drift_corrected (V): drift from the first
-    mean once the coefficient times the room's change, as the output follows it, is taken off. The
-    meter's own stability over the same time is in every budget. Definitions: common practice, no
-    source. warm_up_time: `sequencer.trials.warming`; allan_deviation_1min and its like:
-    `sequencer.trials.stability`.
+    All from one-minute means after the warm-up. warm_up_time: `sequencer.trials.warming`;
+    allan_deviation_1min and its like: `sequencer.trials.stability`.
+
+    drift (V)
+        The greatest departure of the output from its value just after warm-up. Formula:
+        max |V̄(t) − V̄(0)| over one-minute means, less what noise lifts it by on average.
+        Components: noise of the first mean; noise of the farthest mean; lift by noise; the
+        voltmeter's own stability and what it follows of the room over the same time, its gain on
+        the difference. Its offset cancels. Source: common practice, no source.
+    drift_span (V)
+        Highest less lowest output. Formula: max V̄(t) − min V̄(t). Components: as drift: noise of
+        the farthest mean; lift by noise; the voltmeter's stability and what it follows of the
+        room. Source: common practice, no source.
+    drift_about_mean (V)
+        The greatest departure from the mean of all. Formula: max |V̄(t) − mean V̄|. Components: as
+        drift: noise of the farthest mean; lift by noise; the voltmeter's stability and what it
+        follows of the room. Source: common practice, no source.
+    drift_rate (V/s, signed)
+        The slope of this soak. Formula: least-squares slope of V̄ against time. Components: noise
+        of the means; the voltmeter's gain, its stability and what it follows of the room over the
+        soak, as a random walk bends a line. How much another soak may differ is in the note.
+        Source: NIST/SEMATECH e-Handbook 4.1.4.1 (least squares).
+    temperature_coefficient (V/K, signed)
+        How the output follows the room, where the room changed enough. Formula: least-squares
+        slope of V̄ against the room's temperature, delayed by the lag that fits best, beside a
+        straight drift. Components: scatter about the fit; meter's gain following the room;
+        meter's offset following the room. Source: common practice, no source.
+    drift_corrected (V)
+        The drift once the room's part is taken off. Formula: as drift, of
+        V̄(t) − coefficient·(T(t − lag) − T(0)). Components: as drift: noise of the first mean;
+        noise of the farthest mean; lift by noise; temperature coefficient over the room's
+        change; the voltmeter's stability. Source: common practice, no source.
 
     Raises
     ------
