@@ -66,6 +66,9 @@ class Question(Strict):
     overload_texts: frozenset[str] = frozenset()
     format: str = ".9g"
     timeout: float | None = Field(default=None, gt=0, description="seconds, if longer than usual")
+    harmless: bool = Field(
+        default=False, description="asking changes nothing, so that probing may ask it"
+    )
 
 
 class Setting(Strict):

@@ -60,7 +60,7 @@ class Session:
         self.identity = ""
         self.reopened = 0
         self.on_reopened: Callable[[], None] | None = None
-        self._manners = manners
+        self.manners = manners
         self._read_terminator = manners.read_terminator.encode("ascii")
         self._write_terminator = manners.write_terminator.encode("ascii")
         self._identify = self.encode(identify)
@@ -94,7 +94,7 @@ class Session:
             raise self._translate(error, None) from error
         try:
             self._exchange_identity()
-            for message in self._manners.on_open:
+            for message in self.manners.on_open:
                 self.tell(self.encode(message))
             if self._opened_before:
                 self.reopened += 1
@@ -113,14 +113,14 @@ class Session:
             self._read_terminator,
             OPEN_TIMEOUT_S,
             self._backend,
-            self._manners.pause,
+            self.manners.pause,
         )
         if self._trace is None:
             return link
         return TracedLink(link, self.spec.name, self.spec.address, self._trace)
 
     def _exchange_identity(self) -> None:
-        patience_s = max(self.spec.timeout_s, self._manners.first_answer or 0.0)
+        patience_s = max(self.spec.timeout_s, self.manners.first_answer or 0.0)
         identity = self.query_text(self._identify, patience_s)
         if identity == self._shown(self._identify):
             raise self.damaged(
@@ -173,7 +173,7 @@ class Session:
         message = self._asked
         if self._link is None or message is None:
             raise self.error(NoAnswer, "no question is open", None, None, "Ask before collecting.")
-        if self._manners.echo:
+        if self.manners.echo:
             self._take_echo(message, timeout_s)
         answer = self._line(message, timeout_s)
         self._asked = None
@@ -210,7 +210,7 @@ class Session:
     def tell(self, message: bytes) -> None:
         """Send a message that has no answer."""
         self.ask(message)
-        if self._manners.echo:
+        if self.manners.echo:
             self._take_echo(message, self.spec.timeout_s)
         self._asked = None
 
@@ -230,7 +230,7 @@ class Session:
         """Take leave as the dialect says, where the link is healthy, and close; never raises."""
         if self._link is not None and self._asked is None:
             with suppress(Exception):  # the instrument may be gone; so is the program in a moment
-                for message in self._manners.on_close:
+                for message in self.manners.on_close:
                     self._link.write(self.encode(message))
         self._drop()
 

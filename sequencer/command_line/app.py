@@ -105,6 +105,9 @@ def run(
         bool,
         typer.Option("--cautions-read", help="Say that you have read the cautions of `plan`."),
     ] = False,
+    trace: Annotated[
+        Path | None, typer.Option(help="Write every message to this file (must not exist yet).")
+    ] = None,
     json: JsonOption = False,
 ) -> None:
     """Run a profile on the bench, and end in verdicts, a record and a report."""
@@ -120,12 +123,42 @@ def run(
             scenario=scenario,
             seed=seed,
             cautions_read=cautions_read,
+            trace=trace,
             as_json=json,
         )
     )
 
 
 RecordArgument = Annotated[Path, typer.Argument(help="The record of a run.")]
+
+
+@app.command()
+def resume(
+    record: RecordArgument,
+    cautions_read: Annotated[
+        bool,
+        typer.Option("--cautions-read", help="Say that you have read the cautions of `plan`."),
+    ] = False,
+    json: JsonOption = False,
+) -> None:
+    """Go on with a run after a crash, a reboot or a power cut."""
+    from sequencer.command_line import resume as command
+
+    _end(command.run(record, cautions_read=cautions_read, as_json=json))
+
+
+@app.command("make-safe")
+def make_safe(
+    bench: Annotated[
+        str | None,
+        typer.Argument(help="A bench's name or file, or a record; the one in use by default."),
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """Bring a bench to the state without energy at once, and show by readings whether it is."""
+    from sequencer.command_line import make_safe as command
+
+    _end(command.run(bench, as_json=json))
 
 
 @app.command()
@@ -154,11 +187,54 @@ def report(
 
 
 @app.command()
+def explain(
+    target: Annotated[
+        str | None,
+        typer.Argument(metavar="[RECORD] [FIGURE]", help="A figure, or a record and its figure."),
+    ] = None,
+    name: Annotated[str | None, typer.Argument(metavar="", hidden=True)] = None,
+    json: JsonOption = False,
+) -> None:
+    """Say what a figure is, or what made a record's figure as uncertain as it is."""
+    from sequencer.command_line import explain as command
+
+    _end(command.run(target, name, as_json=json))
+
+
+@app.command()
 def verify(record: RecordArgument, json: JsonOption = False) -> None:
     """Show whether a record is sealed and unaltered, and whether its verdicts follow from it."""
     from sequencer.command_line import verify as command
 
     _end(command.run(record, as_json=json))
+
+
+@app.command()
+def probe(
+    address: Annotated[
+        str | None,
+        typer.Argument(help="A VISA address; without one, those that can be found are listed."),
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """Ask an instrument who it is and which dialects fit; nothing is set."""
+    from sequencer.command_line import probe as command
+
+    _end(command.run(address, as_json=json))
+
+
+@app.command()
+def exercise(
+    bench: Annotated[str, typer.Argument(help="A bench document: shipped name or path.")],
+    instruments: Annotated[
+        list[str] | None, typer.Argument(help="Only these instruments of it.")
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """Try every operation of a bench's dialects on its instruments, with outputs off."""
+    from sequencer.command_line import exercise as command
+
+    _end(command.run(bench, tuple(instruments or ()), as_json=json))
 
 
 @app.command()
@@ -182,12 +258,16 @@ def simulate(
     scenarios: Annotated[
         bool, typer.Option("--scenarios", help="List the shipped scenarios.")
     ] = False,
+    trace: Annotated[
+        Path | None,
+        typer.Option(help="Serve the instruments of a message trace, answering as they did."),
+    ] = None,
 ) -> None:
     """Serve the simulated bench on this machine, or print its truth."""
     from sequencer.command_line import simulate as command
 
     roads = command.Roads(port, hislip, tuple(serial or ()))
-    _end(command.run(scenario, seed, roads, truth=truth, scenarios=scenarios))
+    _end(command.run(scenario, seed, roads, truth=truth, scenarios=scenarios, trace=trace))
 
 
 def _end(code: int) -> None:

@@ -3,6 +3,7 @@
 import subprocess
 import sys
 from dataclasses import dataclass
+from pathlib import Path
 
 from sequencer.run.simulation import command
 
@@ -21,12 +22,16 @@ class Roads:
         return [f"--port={self.port}", *hislip, *(f"--pty={name}" for name in self.serial)]
 
 
-def run(scenario: str, seed: int, roads: Roads, *, truth: bool, scenarios: bool) -> int:
+def run(
+    scenario: str, seed: int, roads: Roads, *, truth: bool, scenarios: bool, trace: Path | None
+) -> int:
     """Run the simulated bench in the foreground and return its exit code."""
     if scenarios:
         words = ["scenarios"]
     elif truth:
         words = ["truth", f"--scenario={scenario}", f"--seed={seed}"]
+    elif trace is not None:
+        words = ["replay", f"--port={roads.port}", "--until-stdin-closes", "--", str(trace)]
     else:
         words = ["serve", f"--scenario={scenario}", f"--seed={seed}", *roads.words()]
         words.append("--until-stdin-closes")  # it ends with this program, whatever ends that
