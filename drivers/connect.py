@@ -10,6 +10,7 @@ from drivers.channels import asking, changes, configure
 from drivers.dialect_files import adapted, load_dialect
 from drivers.errors import InstrumentError, UnknownDialect
 from drivers.instrument import Instrument
+from drivers.link import resource_manager
 from drivers.operator import InstrumentOperator, TerminalOperator
 from drivers.patience import Patience
 from drivers.roles import BenchSpec, ChannelSpec, InstrumentSpec, Operator
@@ -109,6 +110,13 @@ def connect_reachable(
         failures.append(error)
         rest = {n: i for n, i in there.items() if i.session.spec.role != "time_base"}
         return OpenBench(spec, rest, operator, on_event, patience), tuple(failures)
+
+
+def load_backend() -> None:
+    """Load the VISA library beforehand, for whoever will have to be quick."""
+    import pyvisa_py  # noqa: F401, PLC0415
+
+    resource_manager("@py")
 
 
 def _refuse_doubles(spec: BenchSpec) -> None:

@@ -17,7 +17,7 @@ from sequencer.record.read import RecordReader
 from sequencer.record.seal import verify
 from sequencer.result import BenchSummary, ChannelRow, InstrumentRow, Result, UnitSummary
 from sequencer.results import Event
-from sequencer.run.session import MAKE_SAFE, STOPPED
+from sequencer.run.event_kinds import MAKE_SAFE, RESUMED, STOPPED
 from sequencer.verdicts.outcome import outcome
 
 STOPPED_WORDS: Mapping[int, str] = {
@@ -99,8 +99,8 @@ def _source(reader: RecordReader, kind: str) -> Source:
 
 def _alarm(events: tuple[Event, ...]) -> str:
     """Return what somebody at the bench has to know before anything else."""
-    unsafe = [e.text for e in events if e.kind == MAKE_SAFE and e.severity == "alarm"]
-    return unsafe[-1] if unsafe else ""
+    safe = [event for event in events if event.kind == MAKE_SAFE]
+    return safe[-1].text if safe and safe[-1].severity == "alarm" else ""
 
 
 def _simulated(bench: BenchDocument, options: Mapping[str, object]) -> str:
@@ -118,7 +118,7 @@ def _outcome(
     """Return outcome, exit code and remarks; what stopped a run weighs more than its verdicts."""
     sentence, code = outcome(judged.verdicts)
     words = sentence.partition(":")[0]
-    for event in events:
+    for event in _since_resumed(events):
         if event.kind == STOPPED:
             number = event.detail.get("exit")
             if isinstance(number, int) and number in STOPPED_WORDS:
@@ -130,6 +130,12 @@ def _outcome(
     if not ended and code == Exit.PASSED:
         return "not completed", Exit.UNDECIDED, ("The record was never finished.",)
     return words, code, ()
+
+
+def _since_resumed(events: tuple[Event, ...]) -> tuple[Event, ...]:
+    """Return the events since the run last went on: what stopped it before is over."""
+    last = max((n for n, event in enumerate(events) if event.kind == RESUMED), default=0)
+    return events[last:]
 
 
 def unit_summary(unit: UnitDocument) -> UnitSummary:

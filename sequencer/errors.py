@@ -80,6 +80,18 @@ class BenchFailed(SteadyrailError):
     exit_code = Exit.INSTRUMENT
 
 
+class GuardianLost(SteadyrailError):
+    """The process that would make the bench safe in this one's place is gone."""
+
+    exit_code = Exit.INSTRUMENT
+
+
+class ComputerFailed(SteadyrailError):
+    """The computer itself can't go on: no memory, asleep for too long."""
+
+    exit_code = Exit.INSTRUMENT
+
+
 class Interrupted(SteadyrailError):
     """A person or the system stopped the run."""
 

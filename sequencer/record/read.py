@@ -20,6 +20,10 @@ from sequencer.results import Event
 if TYPE_CHECKING:
     import pandas as pd
 
+STARTED_OVER = "started over"
+"""The kind of event after which a trial begins anew; its detail holds the trial and the last
+request that no longer counts."""
+
 NO_READINGS = Readings({}, {}, {})
 
 FRAME = """
@@ -141,6 +145,9 @@ class RecordReader:
     def steps(self, trial_index: int) -> tuple[Step, ...]:
         """Return a trial's requests with their replies and readings, as far as it went.
 
+        What came before the trial was started over is left out, and so are requests that were cut
+        off and made again.
+
         Raises
         ------
         RecordError
@@ -149,15 +156,36 @@ class RecordReader:
         readings = self._readings(trial_index)
         rows = self._rows(
             "SELECT q.id, q.body, a.body FROM requests q LEFT JOIN replies a ON a.id = q.id "
-            "WHERE q.trial = ? ORDER BY q.id",
+            "WHERE q.trial = ? AND q.id > ? ORDER BY q.id",
             trial_index,
+            self._started_over_after(trial_index),
         )
+        rows = [row for n, row in enumerate(rows) if row[2] is not None or n == len(rows) - 1]
         steps = []
         for seq, request, reply in rows:
             own = readings.get(seq, NO_READINGS)
             answer = None if reply is None else decode_reply(reply, own)
             steps.append(Step(seq, decode_request(request), answer, own))
         return tuple(steps)
+
+    def _started_over_after(self, trial_index: int) -> int:
+        """Return the last request of a trial that no longer counts; 0 where all count."""
+        marks = [event.detail for event in self.events if event.kind == STARTED_OVER]
+        return max((int(m["after"]) for m in marks if m.get("trial") == trial_index), default=0)
+
+    @property
+    def last_request(self) -> int:
+        """The number of the latest request of all; 0 where there is none."""
+        return int(self._rows("SELECT coalesce(max(id), 0) FROM requests")[0][0])
+
+    @property
+    def last_time(self) -> float:
+        """The latest bench time that the record holds, in seconds."""
+        query = (
+            "SELECT max(coalesce((SELECT max(answered_at) FROM readings), 0), "
+            "coalesce((SELECT max(at) FROM requests), 0))"
+        )
+        return float(self._rows(query)[0][0])
 
     def frame(self) -> "pd.DataFrame":
         """Return all readings as a table, in the order read.

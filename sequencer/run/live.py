@@ -11,6 +11,7 @@ from drivers.errors import InstrumentError
 from drivers.roles import Bench, Reading
 from sequencer.errors import BenchFailed, TrialStopped
 from sequencer.numerics.settling import settled as is_settled
+from sequencer.record.read import NO_READINGS, Step
 from sequencer.requests import (
     Answered,
     Applied,
@@ -102,6 +103,19 @@ class LiveBench:
         self._recorder.end_request(seq, reply)
         return reply
 
+    def go_on(self, step: Step) -> Reply:
+        """Go on with a Read that was cut off, under its own number; as `answer` otherwise."""
+        if not isinstance(step.request, Read):
+            raise TypeError(f"only a Read can go on, not {step.request!r}")
+        self._check_stop()
+        self._seq = step.seq
+        try:
+            reply = self._read(step.seq, step.request, step.readings)
+        except InstrumentError as error:
+            raise BenchFailed(str(error)) from error
+        self._recorder.end_request(step.seq, reply)
+        return reply
+
     def _carry_out(self, seq: int, request: Request) -> Reply:
         match request:
             case Apply(state=LoadState() as state):
@@ -149,18 +163,22 @@ class LiveBench:
         self._recorder.add_readings(self._seq, 0, readings, "watch")
         self._guards.check(readings)
 
-    def _read(self, seq: int, request: Read) -> Readings:
+    def _read(self, seq: int, request: Read, before: Readings = NO_READINGS) -> Readings:
+        """Read on the schedule; `before` is what was read until the run was interrupted."""
         wanted = request.channels
+        first = min((before.value[c].size if c in before.value else 0) for c in wanted)
         # Arrays of doubles: a week at one reading a second stays under 15 MB a channel.
         asked, answered, value = (
-            {channel: array("d") for channel in wanted} for _ in ("asked", "answered", "value")
+            {channel: array("d", kept.get(channel, ())[:first]) for channel in wanted}
+            for kept in (before.asked, before.answered, before.value)
         )
-        start = now = self._clock.now()
-        for tick in range(request.count):
+        now = self._clock.now()
+        start = now - first * request.period_s
+        for tick in range(first, request.count):
             due = start + tick * request.period_s
-            if tick and now - due > request.period_s:
+            if tick > first and now - due > request.period_s:
                 continue  # missed: the schedule is absolute, so the gap stays visible
-            at = self._wait(seq, tick, now, due) if tick else start
+            at = self._wait(seq, tick, now, due) if tick > first else now
             for reading in self._tick(seq, tick, at, wanted, "read"):
                 asked[reading.channel].append(reading.asked_at)
                 answered[reading.channel].append(reading.answered_at)

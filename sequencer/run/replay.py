@@ -4,19 +4,28 @@ Resuming is replaying: the procedure runs again from its start and gets the repl
 adaptive sweeps take the same turns; from the first unanswered request on, another answerer goes on.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from sequencer.errors import RecordError
 from sequencer.record.read import Step
-from sequencer.requests import Reply, Request
+from sequencer.requests import Read, Reply, Request
 from sequencer.run.loop import Answerer
 
 
 class Replay:
-    """Answer from recorded steps; then let `then` answer, if there is one."""
+    """Answer from recorded steps; then let `then` answer, if there is one.
 
-    def __init__(self, steps: Sequence[Step], then: Answerer | None = None) -> None:
+    A Read that was cut off is finished by `go_on` where that is given, else read anew as a whole.
+    """
+
+    def __init__(
+        self,
+        steps: Sequence[Step],
+        then: Answerer | None = None,
+        go_on: Callable[[Step], Reply] | None = None,
+    ) -> None:
         self._steps = list(steps)
+        self._go_on = go_on
         self._then = then
         self._position = 0
 
@@ -30,17 +39,19 @@ class Replay:
         """
         if self._position < len(self._steps):
             step = self._steps[self._position]
+            if step.request != request and step.reply is not None:
+                raise RecordError(
+                    f"The record holds {step.request!r} as request {self._position + 1} of "
+                    f"this trial, but the procedure now asks for {request!r}. The record was "
+                    "made with other documents or another version of the program: judge it "
+                    "with that version, or start a new run."
+                )
             if step.reply is not None:
-                if step.request != request:
-                    raise RecordError(
-                        f"The record holds {step.request!r} as request {self._position + 1} of "
-                        f"this trial, but the procedure now asks for {request!r}. The record was "
-                        "made with other documents or another version of the program: judge it "
-                        "with that version, or start a new run."
-                    )
                 self._position += 1
                 return step.reply
             self._position = len(self._steps)
+            if self._go_on is not None and step.request == request and isinstance(request, Read):
+                return self._go_on(step)
         if self._then is None:
             raise RecordError(
                 f"The record ends after {self._position} requests of this trial and nothing is "

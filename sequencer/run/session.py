@@ -1,7 +1,8 @@
 """One run from start to end: bench opened, trials performed, bench made safe, all recorded."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Literal
 
 from pydantic import BaseModel
@@ -9,24 +10,28 @@ from pydantic import BaseModel
 from drivers.errors import InstrumentError
 from drivers.roles import Bench
 from sequencer.documents.load import Documents
-from sequencer.errors import BenchFailed, RecordError, RecordFailed, SteadyrailError
+from sequencer.errors import (
+    BenchFailed,
+    ComputerFailed,
+    RecordError,
+    RecordFailed,
+    SteadyrailError,
+)
+from sequencer.guardian.keeper import Guardian
 from sequencer.record.write import RecordWriter
 from sequencer.run.bounds import guards_of
+from sequencer.run.event_kinds import MAKE_SAFE, STOPPED
 from sequencer.run.live import LiveBench
 from sequencer.run.loop import perform
 from sequencer.run.make_safe import make_safe
+from sequencer.run.past import Past
+from sequencer.run.safe_job import SafeJob
+from sequencer.run.safe_job_of import safe_job_of
 from sequencer.run.safe_report import SafeReport
+from sequencer.run.start import NAME, NUMBER, low_energy, preflight
 from sequencer.run.stop import Stop
+from sequencer.run.watch import Watch
 from sequencer.trials.trial import Context, Trial
-
-PROVES_VOLTAGE = ("voltage.sense", "voltage.terminals")
-"""Channels that prove that the output's voltage has gone."""
-
-MAKE_SAFE = "make safe"
-"""The kind of event that tells how making safe went; its detail holds whether it was verified."""
-
-STOPPED = "stopped"
-"""The kind of event that tells why a run did not end by itself; its detail holds the exit code."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +49,13 @@ def run_trials(
     writer: RecordWriter,
     stop: Stop,
     *,
+    guardian: Guardian | None = None,
+    job: SafeJob | None = None,
+    past: Past | None = None,
     on_time: Callable[[float], None] = lambda _: None,
     on_trial: Callable[[str], None] = lambda _: None,
     on_safe: Callable[[SafeReport], None] = lambda _: None,
+    aloud: Callable[[str], None] = lambda _: None,
 ) -> Ended:
     """Perform every trial on an opened bench, then make the bench safe, whatever happens.
 
@@ -56,14 +65,24 @@ def run_trials(
     can't be written (a full disk) and programming errors are raised, after the bench was made safe.
     """
     guards = guards_of(documents)
-    live = LiveBench(bench, writer, guards, on_time, stop.check)
+    watch = Watch(bench, writer, stop, guardian, documents.profile.resume.gap_at_most)
+    live = LiveBench(bench, writer, guards, on_time, watch.check)
     context = Context(documents.unit, documents.bench)
     stopped: SteadyrailError | None = None
     try:
-        stop.check()
-        _preflight(bench, writer)
+        watch.check()
+        if past is not None:
+            past.look(bench, writer)
+        writer.identities(bench.identities())
+        preflight(bench, documents, guards, partial(_queue_event, bench, writer))
+        on_trial(NAME)
+        writer.begin_trial(NUMBER, NAME, "{}")
+        perform(low_energy(documents, [settings for _, settings in planned]), live)
         for number, (trial, settings) in enumerate(planned):
             on_trial(trial.name)
+            if past is not None:
+                past.perform(number, trial, settings, context, live, writer)
+                continue
             writer.begin_trial(number, trial.name, settings.model_dump_json())
             perform(trial.procedure(settings, context), live)
     except RecordError as error:
@@ -72,44 +91,43 @@ def run_trials(
         stopped = error
     except InstrumentError as error:
         stopped = BenchFailed(str(error))
+    except MemoryError:
+        stopped = ComputerFailed("The computer has no memory left. Free some, then resume.")
     finally:
         bench.watch_with(None)
-        safe = _make_safe(bench, documents)
+        safe = _make_safe(bench, job or safe_job_of(documents.bench), watch.progress, aloud)
         on_safe(safe)
-    at = _last_time(bench)
-    if isinstance(stopped, RecordFailed):
-        raise stopped
+    try:
+        _write_end(writer, _last_time(bench), stopped, safe)
+    except RecordError as error:
+        raise RecordFailed(f"{stopped or error} {safe}") from error
+    return Ended(stopped, safe)
+
+
+def _write_end(
+    writer: RecordWriter, at: float, stopped: SteadyrailError | None, safe: SafeReport
+) -> None:
     if stopped is not None:
         writer.event(at, STOPPED, "alarm", str(stopped), {"exit": int(stopped.exit_code)})
     severity: Literal["note", "alarm"] = "note" if safe.verified else "alarm"
     writer.event(at, MAKE_SAFE, severity, str(safe), {"verified": int(safe.verified)})
-    return Ended(stopped, safe)
 
 
-def _preflight(bench: Bench, writer: RecordWriter) -> None:
-    """Take the load off and look at every error queue before anything is energised."""
-    writer.identities(bench.identities())
-    if bench.load is not None and not bench.load.off():
-        raise BenchFailed("The load does not confirm that its input is off; nothing was energised.")
-    for text in bench.check_errors():
-        writer.event(bench.clock.now(), "error queue", "warning", text)
+def _queue_event(bench: Bench, writer: RecordWriter, text: str) -> None:
+    writer.event(bench.clock.now(), "error queue", "warning", text)
 
 
-def _make_safe(bench: Bench, documents: Documents) -> SafeReport:
-    table = documents.bench
-    channels = table.channels
-    order = [_role(table.instruments, name) for name in table.bench.make_safe]
+def _make_safe(
+    bench: Bench, job: SafeJob, on_wait: Callable[[], None], aloud: Callable[[str], None]
+) -> SafeReport:
     return make_safe(
         bench,
-        order,
-        current_channels=[c for c in channels if c.startswith("current.")],
-        voltage_channels=[c for c in channels if c in PROVES_VOLTAGE],
+        job.order,
+        current_channels=job.current_channels,
+        voltage_channels=job.voltage_channels,
+        on_wait=on_wait,
+        aloud=aloud,
     )
-
-
-def _role(instruments: Mapping[str, Any], name: str) -> str:
-    """Return the role that a name in the make-safe order stands for."""
-    return str(instruments[name].role) if name in instruments else name
 
 
 def _last_time(bench: Bench) -> float:

@@ -8,6 +8,7 @@ import subprocess
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import dataclass
 
 from sequencer.errors import BenchFailed, Exit, UsageError
 
@@ -19,9 +20,19 @@ def command() -> list[str]:
     return [sys.executable, "-m", "simulated_bench"]
 
 
+@dataclass(frozen=True, slots=True)
+class Served:
+    """Name → address of each instrument, and the open file whose last closing ends the bench."""
+
+    addresses: Mapping[str, str]
+    lifeline: int
+
+
 @contextmanager
-def simulation(scenario: str, seed: int) -> Iterator[Mapping[str, str]]:
-    """Serve a simulated bench on free ports while the context lasts; yield name → address.
+def simulation(scenario: str, seed: int) -> Iterator[Served]:
+    """Serve a simulated bench on free ports while the context lasts.
+
+    Another process that holds the lifeline keeps the bench alive, should this one die.
 
     Raises
     ------
@@ -38,7 +49,9 @@ def simulation(scenario: str, seed: int) -> Iterator[Mapping[str, str]]:
         start_new_session=True,  # Ctrl-C must reach it only after the bench was made safe
     )
     try:
-        yield _addresses(process, scenario)
+        if process.stdin is None:
+            raise AssertionError("it was started with a pipe")
+        yield Served(_addresses(process, scenario), process.stdin.fileno())
     finally:
         if process.stdin is not None:
             process.stdin.close()

@@ -4,6 +4,7 @@ Nothing is interrupted in the middle, so no message is cut in half, no commit is
 safe can't be stopped by a second Ctrl-C.
 """
 
+import os
 import signal
 import threading
 from collections.abc import Callable
@@ -12,6 +13,7 @@ from typing import Any, Self
 
 from sequencer.errors import Interrupted
 
+STREAMS = (0, 1, 2)
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
 
@@ -23,11 +25,15 @@ class Stop:
         self._on_request = on_request
         # The standard library's own union of handlers.
         self._before: dict[signal.Signals, Any] = {}
+        self._terminals: tuple[int, ...] = ()
 
     def __enter__(self) -> Self:
         """Take the signals over; in another thread than the main one they can't be."""
         if threading.current_thread() is threading.main_thread():
-            self._before = {number: signal.signal(number, self._handle) for number in SIGNALS}
+            # A run that was told to outlive its terminal (nohup) does.
+            taken = [n for n in SIGNALS if signal.getsignal(n) is not signal.SIG_IGN]
+            self._before = {number: signal.signal(number, self._handle) for number in taken}
+            self._terminals = tuple(n for n in STREAMS if _is_terminal(n))
         return self
 
     def __exit__(
@@ -53,6 +59,23 @@ class Stop:
 
     def _handle(self, number: int, frame: FrameType | None) -> None:
         del frame
+        if number == signal.SIGHUP:
+            _leave(self._terminals)
         if not self.requested_by:
             self.requested_by = signal.Signals(number).name
             self._on_request()
+
+
+def _is_terminal(number: int) -> bool:
+    try:
+        return os.isatty(number)
+    except OSError:
+        return False
+
+
+def _leave(terminals: tuple[int, ...]) -> None:
+    """Write into nothing from now on: a closed terminal fails every write in the middle of work."""
+    nothing = os.open(os.devnull, os.O_RDWR)
+    for number in terminals:
+        os.dup2(nothing, number)
+    os.close(nothing)

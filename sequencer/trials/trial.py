@@ -186,7 +186,9 @@ class Trial(Generic[S]):
 
     `cannot` says which figures the evidence doesn't give though others come out, and why.
     `gives` names the figures it can give, `needs` the channels it can't do without (a name that
-    ends in "." stands for any channel that begins so).
+    ends in "." stands for any channel that begins so). `again` is asked when a run goes on after a
+    gap: what has to be read before an interrupted Read may go on, where the unit lost its energy
+    meanwhile; None, and the trial starts over.
     """
 
     name: str
@@ -198,3 +200,4 @@ class Trial(Generic[S]):
     figures: Callable[[S, Evidence], tuple[Figure, ...]]
     charts: Callable[[S, Evidence, tuple[Figure, ...]], tuple[Chart, ...]]
     cannot: Callable[[S, Evidence], Mapping[str, str]] = field(default=lambda _, __: {})
+    again: Callable[[S, Context, Read], Read | None] = field(default=lambda _, __, ___: None)

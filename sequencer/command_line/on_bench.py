@@ -1,0 +1,88 @@
+"""What `run` and `resume` share: trials on an opened bench, shown as they go, and the seal."""
+
+from dataclasses import replace
+from pathlib import Path
+
+from rich.console import Console
+
+from sequencer.assemble import result_of
+from sequencer.command_line.progress import Progress
+from sequencer.documents.load import Documents
+from sequencer.errors import Exit
+from sequencer.judging import planned_trials
+from sequencer.outputs.json_object import json_text
+from sequencer.planning import Plan
+from sequencer.record.read import RecordReader
+from sequencer.record.write import RecordWriter
+from sequencer.result import Result
+from sequencer.run.bench_events import BenchEvents
+from sequencer.run.opened import Opened
+from sequencer.run.past import Past
+from sequencer.run.safe_report import SafeReport
+from sequencer.run.session import run_trials
+from sequencer.run.stop import Stop
+
+RESUMABLE = (Exit.INSTRUMENT, Exit.INTERRUPTED)
+"""A run that ended so is not sealed: it can go on once the cause is gone."""
+
+
+def perform_on(
+    documents: Documents,
+    plan: Plan,
+    table: Opened,
+    writer: RecordWriter,
+    events: BenchEvents,
+    console: Console,
+    stop: Stop,
+    past: Past | None = None,
+) -> None:
+    """Perform the trials on an opened bench, from their start or from where a record ends."""
+    by_hand = documents.bench.bench.operator == "terminal"
+    with writer, Progress(console, plan, plain=by_hand) as progress:
+        events.attach(writer)
+        for remark in table.remarks:
+            writer.event(float("nan"), "bench lock", "warning", remark)
+
+        def on_time(bench_time: float) -> None:
+            events.at(bench_time)
+            progress.at(bench_time)
+
+        ended = run_trials(
+            table.bench,
+            documents,
+            planned_trials(documents),
+            writer,
+            stop,
+            guardian=table.guardian,
+            job=table.job,
+            past=past,
+            on_time=on_time,
+            on_trial=progress.trial,
+            on_safe=lambda safe: _tell_safe(safe, console),
+            aloud=lambda text: _aloud(text, console, by_hand=by_hand),
+        )
+        table.lock.release(safe=ended.safe.verified)
+
+
+def _aloud(text: str, console: Console, *, by_hand: bool) -> None:
+    """Say what only a person can do, where one is there."""
+    if by_hand:
+        console.print(f"\a>> {text}", style="bold red", markup=False)
+
+
+def _tell_safe(safe: SafeReport, console: Console) -> None:
+    """Say at once how making safe went; the record may be what fails next."""
+    if not safe.verified:
+        console.print(f"{safe}", style="bold red", markup=False)
+
+
+def finish(target: Path) -> Result:
+    """Compute the result, and seal the record with it unless the run can go on later."""
+    result = result_of(target)
+    if result.exit in RESUMABLE:
+        note = f"The record is not sealed, so that the run can go on: steadyrail resume {target}"
+        return replace(result, notes=(*result.notes, note))
+    with RecordWriter.reopen(target) as writer:
+        writer.finish(json_text(result))
+    with RecordReader.open(target) as reader:
+        return replace(result, digest=reader.seal or "")

@@ -1,0 +1,144 @@
+"""`steadyrail resume`: go on with the run of a record after a crash, a reboot or a power cut."""
+
+import sys
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from rich.console import Console
+
+from sequencer.command_line.on_bench import finish, perform_on
+from sequencer.command_line.paths import REPORT_SUFFIX, unused
+from sequencer.command_line.run import tell_cautions, write_outputs
+from sequencer.documents.load import Documents, documents_from
+from sequencer.documents.source import Source
+from sequencer.errors import RecordError, UsageError
+from sequencer.judging import planned_trials
+from sequencer.outputs.json_object import json_text
+from sequencer.outputs.terminal import print_result
+from sequencer.planning import make_plan
+from sequencer.record.read import RecordReader
+from sequencer.record.seal import verify
+from sequencer.record.write import RecordWriter
+from sequencer.run.bench_events import BenchEvents
+from sequencer.run.event_kinds import MAKE_SAFE
+from sequencer.run.opened import opened
+from sequencer.run.past import RESTORING, Past, rest_of
+from sequencer.run.stop import Stop
+from sequencer.trials.trial import Context
+from sequencer.versions import versions
+
+KINDS = ("unit", "bench", "profile")
+CLOCK_SET_BACK_S = 1.0
+
+
+def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
+    """Go on with a run and return the exit code."""
+    console = Console(stderr=True)
+    with RecordReader.open(record) as reader:
+        if reader.seal is not None:
+            raise RecordError(
+                f"{record} is sealed: its run is finished and nothing can be added. Start a new "
+                "run with a new record."
+            )
+        if not verify(record).guarded:
+            raise RecordError(
+                f"{record} was tampered with: its tables or the triggers that keep it append-only "
+                "are not as this program made them. Nothing was energised. Start a new run."
+            )
+        documents = _documents(reader)
+        past = _past(reader, documents)
+        identities = dict(reader.identities)
+        bench_time_s = _bench_time(reader)
+        changed = {n: v for n, v in versions().items() if reader.versions.get(n, v) != v}
+    tell_cautions(documents, console, cautions_read=cautions_read)
+    plan = make_plan(documents)
+    events = BenchEvents()
+    with Stop(lambda: console.print("Stopping: making the bench safe …", style="bold")) as stop:
+        with opened(documents, record, events, bench_time_s=bench_time_s) as table:
+            for name, answer in table.bench.identities().items():
+                before = identities.get(name, answer)
+                if before != answer:
+                    table.lock.release(safe=not table.lock.left_behind)
+                    raise UsageError(
+                        f"Another instrument than in the record answers as {name}: {answer!r}, "
+                        f"then {before!r}. Nothing was energised. Put the first one back, or "
+                        "start a new run."
+                    )
+            for name, version in changed.items():
+                events("other software", f"{name} is {version} now, not as at the start.")
+            writer = RecordWriter.reopen(record)
+            perform_on(documents, plan, table, writer, events, console, stop, past)
+        result = finish(record)
+    if as_json:
+        sys.stdout.write(json_text(result) + "\n")
+        sys.stdout.flush()
+    page = unused(record.with_suffix(REPORT_SUFFIX)) if documents.profile.outputs.report else None
+    missing = write_outputs(result, page, None, record)
+    print_result(
+        replace(result, notes=(*result.notes, *missing)),
+        console if as_json else Console(),
+        report=None if missing else page,
+    )
+    return result.exit
+
+
+def _documents(reader: RecordReader) -> Documents:
+    """Return the record's documents; those on disk must not have changed."""
+    found = reader.documents
+    lacking = [kind for kind in KINDS if kind not in found]
+    if lacking:
+        raise RecordError(f"{reader.path} holds no {', '.join(lacking)} document: it is damaged.")
+    for kind in KINDS:
+        path, text = found[kind]
+        try:
+            now = Path(path).read_text(encoding="utf-8")
+        except (OSError, ValueError):
+            continue  # moved away: the record's own copy is what counts
+        if now != text:
+            raise UsageError(
+                f"The {kind} document {path} was changed since the run began, so its readings "
+                "can't be continued. Nothing was energised. Bring it back, or start a new run."
+            )
+    documents = documents_from(*(Source(*found[kind]) for kind in KINDS))
+    simulation = documents.bench.simulation
+    if simulation is None:
+        return documents
+    options = {k: v for k, v in reader.options.items() if k in type(simulation).model_fields}
+    bench = documents.bench.model_copy(update={"simulation": simulation.model_copy(update=options)})
+    return replace(documents, bench=bench)
+
+
+def _past(reader: RecordReader, documents: Documents) -> Past:
+    """Return what the record holds, after a look whether the procedures still ask the same."""
+    context = Context(documents.unit, documents.bench)
+    steps = []
+    for number, (trial, settings) in enumerate(planned_trials(documents)):
+        found = reader.steps(number)
+        known = {one.index: one for one in reader.trials}.get(number)
+        if known is not None and (known.name, known.settings_json) != (
+            trial.name,
+            settings.model_dump_json(),
+        ):
+            raise UsageError(
+                f"The record's trial {number + 1} is {known.name} with other settings than "
+                f"{trial.name} has now: the program or the documents changed. Start a new run."
+            )
+        if found:
+            rest_of(trial, settings, context, found)
+        steps.append(found)
+    return Past(
+        steps,
+        documents.profile.resume,
+        last_time_s=reader.last_time,
+        last_request=reader.last_request,
+        restored=sum(one.index >= RESTORING for one in reader.trials),
+        line_off="line" in documents.bench.bench.make_safe,
+        made_safe=any(event.kind == MAKE_SAFE for event in reader.events),
+    )
+
+
+def _bench_time(reader: RecordReader) -> float:
+    """Return bench time now, by the wall clock since the start; a clock set back counts for 0."""
+    since_s = (datetime.now(UTC) - datetime.fromisoformat(reader.started)).total_seconds()
+    return max(since_s, reader.last_time + CLOCK_SET_BACK_S)

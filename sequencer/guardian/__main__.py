@@ -1,0 +1,33 @@
+"""The guardian: `python -m sequencer.guardian PID BEATS SAYS [FILES…]`, started by a run."""
+
+import os
+import signal
+import sys
+
+from drivers.connect import load_backend
+from sequencer.guardian.rescue import rescue
+from sequencer.guardian.watch import Sequencer, until_needed
+from sequencer.run.safe_job import SafeJob
+
+
+def main(words: list[str]) -> int:
+    """Watch until told to end (0) or needed; then make safe until that is verified."""
+    pid, beats, says, *keeps = map(int, words)
+    for number in (signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, signal.SIG_IGN)
+    with os.fdopen(beats, "rb", buffering=0) as stream:
+        sequencer = Sequencer(pid, stream, says)
+        line = sequencer.first_line()
+        if not line:
+            return 0  # the sequencer was gone before it had said what for
+        job = SafeJob.from_json(line)
+        load_backend()  # now, as later every moment counts
+
+        reason = until_needed(sequencer, job.spec)
+        if not reason:
+            return 0
+        return rescue(job, reason, keeps)
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))

@@ -1,0 +1,112 @@
+"""What the guardian does when it is needed: make safe until that is verified, and tell of it."""
+
+import sys
+from collections.abc import Sequence
+from contextlib import suppress
+from itertools import chain, repeat
+from pathlib import Path
+from select import POLLERR, poll
+from typing import Literal
+
+from sequencer.errors import Exit, SteadyrailError
+from sequencer.record.write import RecordWriter, utc_now
+from sequencer.run.bench_lock import BenchLock
+from sequencer.run.event_kinds import GUARDIAN, MAKE_SAFE, STOPPED
+from sequencer.run.safe_job import SafeJob, carry_out
+from sequencer.run.safe_report import SafeReport
+
+PAUSES_S = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 30.0)
+"""Waits between the tries; the last one again and again."""
+
+NOTE_SUFFIX = ".guardian.txt"
+SHOW_CURSOR = "\x1b[?25h"
+"""ECMA-48 private mode: a progress bar that was killed has hidden it."""
+
+
+def rescue(job: SafeJob, reason: str, keeps: Sequence[int]) -> int:
+    """Make the bench safe, with growing pauses until it is verified; return an exit code.
+
+    `keeps` are the run's locks, and the pipe that keeps a simulated bench alive. It ends before
+    that only with the simulated bench.
+    """
+    tell(job, f"GUARDIAN: {reason}. Making the bench safe …")
+    pauses_s = chain(PAUSES_S, repeat(PAUSES_S[-1]))
+    first = True
+    while True:
+        report = carry_out(job, aloud=lambda text: tell(job, f"GUARDIAN: {text}"), prompt=Quiet())
+        tell(job, f"GUARDIAN: {report}")
+        if first or report.verified:
+            _record(job, reason, report, first=first)
+        first = False
+        if report.verified:
+            BenchLock(_locks(keeps), ()).release(safe=True)
+            return Exit.PASSED
+        if _simulation_gone(keeps):
+            tell(job, "GUARDIAN: the simulated bench has ended; nothing is left to make safe.")
+            return Exit.INSTRUMENT
+        poll().poll(next(pauses_s) * 1000)
+
+
+class Quiet:
+    """A prompt that passes on what is written, and minds no terminal that is gone."""
+
+    def write(self, text: str) -> int:
+        """Write to standard error if that is still there."""
+        with suppress(OSError):
+            sys.stderr.write(text)
+        return len(text)
+
+    def flush(self) -> None:
+        """Bring it out."""
+        with suppress(OSError):
+            sys.stderr.flush()
+
+    def isatty(self) -> bool:
+        """Nobody watches a live reading here."""
+        return False
+
+
+def tell(job: SafeJob, text: str) -> None:
+    """Say something on the terminal and in a file beside the record."""
+    out = Quiet()
+    out.write(f"{SHOW_CURSOR if sys.stderr.isatty() else ''}\n\a{text}\n")
+    out.flush()
+    if job.record:
+        with suppress(OSError), Path(job.record + NOTE_SUFFIX).open("a", encoding="utf-8") as note:
+            note.write(f"{utc_now()} {text}\n")
+
+
+def _record(job: SafeJob, reason: str, report: SafeReport, *, first: bool) -> None:
+    """Append what was done to the record; a record that can't be written stops nothing."""
+    if not job.record or not Path(job.record).exists():
+        return
+    at = float("nan")  # nobody's clock is asked for it
+    try:
+        with RecordWriter.reopen(Path(job.record)) as writer:
+            if first:
+                text = f"The guardian had to act: {reason}."
+                writer.event(at, GUARDIAN, "alarm", text)
+                writer.event(at, STOPPED, "alarm", text, {"exit": int(Exit.INSTRUMENT)})
+            severity: Literal["note", "alarm"] = "note" if report.verified else "alarm"
+            told = {"verified": int(report.verified), "by": "guardian"}
+            writer.event(at, MAKE_SAFE, severity, f"By the guardian: {report}", told)
+    except SteadyrailError as error:
+        tell(job, f"GUARDIAN: the record could not be written: {error}")
+
+
+def _locks(keeps: Sequence[int]) -> tuple[int, ...]:
+    return tuple(handle for handle in keeps if _is_file(handle))
+
+
+def _is_file(handle: int) -> bool:
+    return Path(f"/proc/self/fd/{handle}").readlink().suffix == ".lock"
+
+
+def _simulation_gone(keeps: Sequence[int]) -> bool:
+    """Return whether the simulated bench, at the other end of a pipe, has ended."""
+    for handle in keeps:
+        if not _is_file(handle):
+            waiting = poll()
+            waiting.register(handle, POLLERR)
+            return bool(waiting.poll(0))
+    return False

@@ -1,0 +1,228 @@
+"""One run per bench: a lock for each instrument's address, with the owner's name in it.
+
+The system drops a lock with the last process that holds it, however that ends; the guardian holds
+it together with the run. A name that stands in a file without a lock is one of a dead process.
+"""
+
+import fcntl
+import json
+import os
+import platform
+import pwd
+import re
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from select import poll
+from typing import Self
+
+from sequencer.errors import UsageError
+from sequencer.run.safe_job import SafeJob
+
+FOLDER = Path("/var/tmp/steadyrail")  # noqa: S108  # every user's locks in one place, kept over a reboot
+FOLDER_VARIABLE = "STEADYRAIL_STATE"
+TRY_AGAIN_S = 0.1
+GUARDIAN_S = 20.0
+"""So long a new run waits for the guardian of a dead one to make the bench safe."""
+
+
+@dataclass(frozen=True, slots=True)
+class Owner:
+    """Who holds a bench, and what making it safe needs."""
+
+    pid: int
+    started: str
+    user: str
+    host: str
+    since: str
+    record: str
+    job: str
+
+    def __str__(self) -> str:
+        """Return the words that name the owner."""
+        record = f", record {self.record}" if self.record else ""
+        return f"process {self.pid} of {self.user} on {self.host} since {self.since}{record}"
+
+    @property
+    def alive(self) -> bool:
+        """Whether that very process still runs on this machine."""
+        return self.host == platform.node() and _started(self.pid) == self.started != ""
+
+    @classmethod
+    def here(cls, job: SafeJob) -> Self:
+        """Return this process as the owner."""
+        uid, pid = os.getuid(), os.getpid()
+        try:
+            user = pwd.getpwuid(uid).pw_name
+        except KeyError:
+            user = str(uid)
+        since = datetime.now(UTC).isoformat(timespec="seconds")
+        return cls(pid, _started(pid), user, platform.node(), since, job.record, job.as_json())
+
+
+class BenchLock:
+    """The locks of one bench, held. `left_behind` names dead owners that were found."""
+
+    def __init__(self, handles: tuple[int, ...], left_behind: tuple[Owner, ...]) -> None:
+        self.handles = handles
+        self.left_behind = left_behind
+
+    def release(self, *, safe: bool) -> None:
+        """Give the bench back; the name stays where the bench was not shown to be safe."""
+        for handle in self.handles:
+            with suppress(OSError):
+                if safe:
+                    os.ftruncate(handle, 0)
+                fcntl.flock(handle, fcntl.LOCK_UN)
+            with suppress(OSError):
+                os.close(handle)
+        self.handles = ()
+
+
+def lock_bench(job: SafeJob, *, wait_s: float = GUARDIAN_S) -> BenchLock:
+    """Lock every address of a bench.
+
+    Waits only for the guardian of a run that is dead already.
+
+    Raises
+    ------
+    UsageError
+        When another process has one of them, with its owner's name.
+    """
+    owner = Owner.here(job)
+    handles: list[int] = []
+    left: dict[str, Owner] = {}
+    try:
+        for address in job.addresses:
+            handles.append(handle := _opened(lock_file(address)))
+            _take(handle, address, wait_s)
+            before = _owner(handle)
+            if before is not None:
+                left[str(before)] = before
+        for handle in handles:
+            os.ftruncate(handle, 0)
+            os.pwrite(handle, json.dumps(asdict(owner)).encode(), 0)
+    except BaseException as error:
+        for handle in handles:
+            os.close(handle)
+        if isinstance(error, OSError):
+            raise UsageError(
+                f"The bench can't be locked: {error.strerror or error} ({error.filename or FOLDER})"
+                f". Name another folder for locks in {FOLDER_VARIABLE}. Nothing was energised."
+            ) from error
+        raise
+    return BenchLock(tuple(handles), tuple(left.values()))
+
+
+def owners() -> tuple[Owner, ...]:
+    """Return whoever is named in a lock, dead or alive, each once."""
+    found: dict[str, Owner] = {}
+    for path in sorted(_folder().glob("*.lock")):
+        owner = owner_of(path)
+        if owner is not None:
+            found[str(owner)] = owner
+    return tuple(found.values())
+
+
+def owners_of(job: SafeJob) -> Iterator[tuple[Owner, bool]]:
+    """Yield each owner that is named for a bench, and whether the lock is held."""
+    seen: set[str] = set()
+    for address in job.addresses:
+        owner = owner_of(lock_file(address))
+        if owner is not None and str(owner) not in seen:
+            seen.add(str(owner))
+            yield owner, is_held(address)
+
+
+def is_held(address: str) -> bool:
+    """Return whether any process holds the lock of an address."""
+    try:
+        handle = os.open(lock_file(address), os.O_RDWR | os.O_NOFOLLOW)
+    except OSError:
+        return False
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return True
+    finally:
+        os.close(handle)
+    return False
+
+
+def owner_of(path: Path) -> Owner | None:
+    """Return whoever a lock file names; None where nobody or nothing readable stands there."""
+    try:
+        handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW)
+    except OSError:
+        return None
+    try:
+        return _owner(handle)
+    finally:
+        os.close(handle)
+
+
+def lock_file(address: str) -> Path:
+    """Return the lock's file for an instrument's address."""
+    return _folder() / (re.sub(r"[^A-Za-z0-9.]+", "-", address).lower() + ".lock")
+
+
+def _take(handle: int, address: str, wait_s: float) -> None:
+    left_s = wait_s
+    while True:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            owner = _owner(handle)
+            dead = owner is not None and not owner.alive
+            if not dead or left_s <= 0:
+                who = owner or "a process that left no name"
+                hint = " (it is dead; its guardian is still making the bench safe)" if dead else ""
+                raise UsageError(
+                    f"The bench is in use: {address} is held by {who}{hint}. Nothing was "
+                    "energised. Wait for its end, or stop it: steadyrail make-safe."
+                ) from None
+            poll().poll(TRY_AGAIN_S * 1000)
+            left_s -= TRY_AGAIN_S
+        else:
+            return
+
+
+def _owner(handle: int) -> Owner | None:
+    try:
+        return Owner(**json.loads(os.pread(handle, 1 << 20, 0)))
+    except (OSError, ValueError, TypeError):
+        return None
+
+
+def _opened(path: Path) -> int:
+    folder = path.parent
+    if not folder.is_dir():
+        folder.mkdir(parents=True, exist_ok=True)
+        with suppress(OSError):
+            folder.chmod(0o1777)
+    try:
+        return os.open(path, os.O_RDWR | os.O_NOFOLLOW)
+    except FileNotFoundError:
+        handle = os.open(path, os.O_RDWR | os.O_NOFOLLOW | os.O_CREAT, 0o666)
+        with suppress(OSError):
+            os.fchmod(handle, 0o666)
+        return handle
+
+
+def _folder() -> Path:
+    given = os.environ.get(FOLDER_VARIABLE)
+    return Path(given) if given else FOLDER
+
+
+def _started(pid: int) -> str:
+    """Return when a process was started, in ticks since boot; empty where there is none."""
+    try:
+        text = Path(f"/proc/{pid}/stat").read_text(encoding="ascii", errors="replace")
+    except OSError:
+        return ""
+    fields = text.rpartition(")")[2].split()
+    return (
+        "" if fields[0] in "ZX" else fields[19]
+    )  # proc(5): state is the 3rd field, start the 22nd

@@ -1,0 +1,263 @@
+"""How an interrupted run goes on: what the record answers, what is done anew, and by which rule."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+from pydantic import BaseModel
+
+from drivers.errors import InstrumentError
+from drivers.roles import Bench
+from sequencer.documents.profile import Resume
+from sequencer.errors import BenchFailed
+from sequencer.record.read import STARTED_OVER, Step
+from sequencer.record.write import RecordWriter
+from sequencer.requests import Apply, Ask, LoadState, Note, Procedure, Read, Request, SupplyState
+from sequencer.run.event_kinds import RESUMED
+from sequencer.run.live import LiveBench
+from sequencer.run.loop import perform
+from sequencer.run.operator_words import SWITCH_LINE_ON
+from sequencer.run.rehearsal import Rehearsal
+from sequencer.run.replay import Replay
+from sequencer.trials.steps import LOAD_OFF
+from sequencer.trials.trial import Context, Trial
+
+RESTORING = 1_000_000
+"""What brings the bench back to where it was stands in the record as trials from this number on,
+so that it is no part of any trial's own requests."""
+
+SAME = 0.02
+"""A reading within 2 % of the last one before the gap: the unit kept its load and its setting."""
+
+LEAST_SAME = 0.05
+
+Way = Literal["go on", "warm up again and go on", "start over"]
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What becomes of an interrupted trial, and why, in words."""
+
+    way: Way
+    why: str
+
+
+class Past:
+    """What a record holds of each trial, and how the run goes on from there.
+
+    Parameters
+    ----------
+    steps
+        Of each trial of the profile.
+    rules
+        The profile's.
+    last_time_s
+        Bench time of the last entry.
+    last_request
+        Its number.
+    restored
+        How often the bench was brought back before.
+    line_off
+        Whether making safe switches off at the line, so that a person has to switch on again.
+    made_safe
+        Whether somebody made the bench safe since, as the guardian does.
+    """
+
+    def __init__(
+        self,
+        steps: Sequence[Sequence[Step]],
+        rules: Resume,
+        *,
+        last_time_s: float,
+        last_request: int,
+        restored: int = 0,
+        line_off: bool = False,
+        made_safe: bool = False,
+    ) -> None:
+        self._steps = [tuple(one) for one in steps]
+        self._rules = rules
+        self._last_time_s = last_time_s
+        self._last_request = last_request
+        self._restored = restored
+        self._line_off = line_off
+        self._made_safe = made_safe
+        self.gap_s = float("nan")
+        self.energised = False
+
+    def look(self, bench: Bench, writer: RecordWriter) -> None:
+        """See how long the gap was and whether the unit kept its energy; nothing is switched."""
+        try:
+            now = bench.clock.now()
+            if now < self._last_time_s:  # a simulated bench that began anew
+                now = bench.clock.sleep_until(self._last_time_s)
+            self.gap_s = now - self._last_time_s
+            self.energised = self._still_energised(bench)
+        except InstrumentError as error:
+            raise BenchFailed(str(error)) from error
+        kept = "kept its load and its setting" if self.energised else "was without energy or load"
+        writer.event(
+            now,
+            RESUMED,
+            "warning",
+            f"The run goes on after a gap of {self.gap_s:.0f} s of bench time; the unit {kept}.",
+            {"gap_s": self.gap_s, "energised": int(self.energised)},
+        )
+
+    def perform(
+        self,
+        number: int,
+        trial: Trial[Any],
+        settings: BaseModel,
+        context: Context,
+        live: LiveBench,
+        writer: RecordWriter,
+    ) -> None:
+        """Perform a trial: from the record as far as that goes, then on the bench."""
+        steps = self._steps[number] if number < len(self._steps) else ()
+        decided = self.decide(trial, settings, context, steps) if steps else None
+        if decided is not None:
+            writer.event(self._last_time_s, "resuming", "note", f"{trial.name}: {decided.why}")
+            if decided.way == "start over":
+                detail = {"trial": number, "after": self._last_request}
+                writer.event(self._last_time_s, STARTED_OVER, "warning", decided.why, detail)
+                steps = ()
+            elif rest_of(trial, settings, context, steps):
+                warm = decided.way == "warm up again and go on"
+                again = self._again(trial, settings, context, steps) if warm else None
+                self._restore(trial.name, steps, again, live, writer)
+        elif self._line_off:
+            self._restore(trial.name, (), None, live, writer)
+        writer.begin_trial(number, trial.name, settings.model_dump_json())
+        perform(trial.procedure(settings, context), Replay(steps, live, live.go_on))
+
+    def decide(
+        self, trial: Trial[Any], settings: BaseModel, context: Context, steps: Sequence[Step]
+    ) -> Decision:
+        """Decide by the declared rules what becomes of a trial that has begun."""
+        if not any(measures(request) for request in rest_of(trial, settings, context, steps)):
+            return Decision("go on", "all its readings are in the record; only its end is missing.")
+        gap = f"the gap of {self.gap_s:.0f} s"
+        most_s = self._rules.gap_at_most
+        if not self.gap_s <= most_s:
+            return Decision("start over", f"{gap} is longer than the {most_s:.0f} s allowed.")
+        again = self._again(trial, settings, context, steps)
+        if again is None:
+            return Decision(
+                "start over", "it compares readings that belong together, and was cut off in them."
+            )
+        if self.energised:
+            return Decision("go on", f"the unit kept its load over {gap}.")
+        warm_up_s = (again.count - 1) * again.period_s
+        return Decision(
+            "warm up again and go on",
+            f"the unit lost its load for {gap} (allowed: {most_s:.0f} s); it is warmed up for "
+            f"{warm_up_s:.0f} s again, then the readings go on.",
+        )
+
+    def _again(
+        self, trial: Trial[Any], settings: BaseModel, context: Context, steps: Sequence[Step]
+    ) -> Read | None:
+        last = steps[-1]
+        if last.reply is not None or not isinstance(last.request, Read):
+            return None
+        again: Read | None = trial.again(settings, context, last.request)
+        if again is None or self._rules.warm_up_again is None:
+            return again
+        return replace(again, count=round(self._rules.warm_up_again / again.period_s) + 1)
+
+    def _restore(
+        self,
+        name: str,
+        steps: Sequence[Step],
+        again: Read | None,
+        live: LiveBench,
+        writer: RecordWriter,
+    ) -> None:
+        """Bring the bench back to the state in which the trial was interrupted, verified."""
+        number = RESTORING + self._restored
+        self._restored += 1
+        writer.begin_trial(number, f"{name}: brought back", "{}")
+        perform(restoring(steps, again, line_off=self._line_off), live)
+        self._line_off = False
+
+    def _still_energised(self, bench: Bench) -> bool:
+        last = next((s for one in reversed(self._steps) for s in reversed(one)), None)
+        if self._made_safe or last is None or last.reply is not None or not last.readings.value:
+            return False
+        values: Mapping[str, Any] = last.readings.value
+        channels = tuple(c for c in values if c.startswith(("voltage.", "current.")))
+        if not any(c.startswith("current.") for c in channels):
+            return False
+        for reading in bench.read(channels):
+            before = float(np.asarray(values[reading.channel])[-1])
+            if not abs(reading.value - before) <= SAME * abs(before) + LEAST_SAME:
+                return False
+            if abs(before) <= LEAST_SAME:
+                return False
+        return True
+
+
+def restoring(steps: Sequence[Step], again: Read | None, *, line_off: bool) -> Procedure:
+    """Set supply and load to what they were set to at the end of `steps`; then warm up."""
+    load, supply = last_states(steps)
+    yield Apply(LOAD_OFF)
+    if line_off:
+        yield Ask(SWITCH_LINE_ON)
+    if supply is not None:
+        yield Apply(supply)
+    if load is not None:
+        yield Apply(load)
+    if again is not None:
+        yield again
+
+
+def last_states(steps: Sequence[Step]) -> tuple[LoadState | None, SupplyState | None]:
+    """Return what load and supply were set to last; each control of the supply by itself."""
+    load: LoadState | None = None
+    supply: SupplyState | None = None
+    for step in steps:
+        match step.request:
+            case Apply(state=LoadState() as state):
+                load = state
+            case Apply(state=SupplyState() as state):
+                supply = state if supply is None else _merged(supply, state)
+    return load, supply
+
+
+def _merged(before: SupplyState, after: SupplyState) -> SupplyState:
+    limit = before.current_limit if after.current_limit is None else after.current_limit
+    merged = replace(
+        before,
+        current_limit=limit,
+        output=before.output if after.output is None else after.output,
+    )
+    if after.voltage is None:
+        return merged
+    return replace(
+        merged, voltage=after.voltage, proof_channel=after.proof_channel, band=after.band
+    )
+
+
+def rest_of(
+    trial: Trial[Any], settings: BaseModel, context: Context, steps: Sequence[Step]
+) -> tuple[Request, ...]:
+    """Return the requests of a trial that the record doesn't answer, on a nominal unit.
+
+    Raises
+    ------
+    RecordError
+        When the record holds other requests than the procedure makes.
+    """
+    nominal = Rehearsal(context.unit, context.bench)
+    for step in steps:
+        if isinstance(step.request, Apply):
+            nominal.answer(step.request)
+    before = len(nominal.steps)
+    perform(trial.procedure(settings, context), Replay(steps, nominal))
+    return tuple(step.request for step in nominal.steps[before:])
+
+
+def measures(request: Request) -> bool:
+    """Return whether a request is more than switching off or a remark."""
+    return not isinstance(request, Note) and request != Apply(LOAD_OFF)

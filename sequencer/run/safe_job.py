@@ -1,0 +1,136 @@
+"""All that making a bench safe needs, as plain data: for a guardian, a lock file, a hurried person.
+
+Nothing of the documents' machinery is loaded for it, so that it is quick.
+"""
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any, Self
+
+from drivers.connect import connect_reachable
+from drivers.errors import InstrumentError
+from drivers.roles import BenchSpec, ChannelSpec, InstrumentSpec
+from sequencer.run.make_safe import make_safe
+from sequencer.run.safe_report import SafeReport, SafeStep
+
+PATIENCE_S = 2.0
+"""An instrument that doesn't answer within two seconds holds nothing else up for longer."""
+
+NEVER_READ = "/dev/null"
+"""Whoever makes safe in an emergency does not read keys: readings prove what was done."""
+
+
+@dataclass(frozen=True, slots=True)
+class SafeJob:
+    """A bench and the order in which it is made safe; roles as `make_safe` takes them."""
+
+    bench: str
+    record: str
+    spec: BenchSpec
+    order: tuple[str, ...]
+    current_channels: tuple[str, ...]
+    voltage_channels: tuple[str, ...]
+
+    def as_json(self) -> str:
+        """Return it as one line of JSON."""
+        return json.dumps(asdict(self), separators=(",", ":"))
+
+    @classmethod
+    def from_json(cls, text: str) -> Self:
+        """Return the job that `text` holds; raises ValueError, KeyError or TypeError if none."""
+        data: dict[str, Any] = json.loads(text)  # as written by `as_json`
+        spec = data["spec"]
+        return cls(
+            bench=data["bench"],
+            record=data["record"],
+            spec=BenchSpec(
+                instruments=tuple(InstrumentSpec(**i) for i in spec["instruments"]),
+                channels=tuple(ChannelSpec(**c) for c in spec["channels"]),
+                operator=spec["operator"],
+                options=spec["options"],
+            ),
+            order=tuple(data["order"]),
+            current_channels=tuple(data["current_channels"]),
+            voltage_channels=tuple(data["voltage_channels"]),
+        )
+
+    @property
+    def addresses(self) -> tuple[str, ...]:
+        """The addresses of all instruments, sorted."""
+        return tuple(sorted(i.address for i in self.spec.instruments))
+
+
+def carry_out(
+    job: SafeJob,
+    *,
+    aloud: Callable[[str], None],
+    on_event: Callable[[str, str], None] = lambda _kind, _text: None,
+    prompt: Any,  # a text stream
+) -> SafeReport:
+    """Open what can be reached of a bench, make it safe, close it again.
+
+    What switches energy off is told first, over a link of its own, before the meters are opened:
+    a meter that hangs must not keep the load on. Never raises for an instrument.
+    """
+    failures: dict[str, str] = {}
+    with Path(NEVER_READ).open(encoding="utf-8") as keys:
+        try:
+            first = _only(job.spec, {"load", "supply"})
+            if first.instruments:
+                bench, _ = connect_reachable(first, on_event=on_event, prompt=prompt, answers=keys)
+                try:
+                    _at_once(bench.load.off if bench.load else None)
+                    _at_once(bench.supply.off if bench.supply else None)
+                finally:
+                    bench.close()
+            spec = _impatient(job.spec)
+            bench, failed = connect_reachable(spec, on_event=on_event, prompt=prompt, answers=keys)
+            failures = {error.instrument: str(error) for error in failed}
+            try:
+                report = make_safe(
+                    bench,
+                    job.order,
+                    current_channels=job.current_channels,
+                    voltage_channels=job.voltage_channels,
+                    aloud=aloud,
+                )
+            finally:
+                bench.close()
+        except InstrumentError as error:
+            report = SafeReport(())
+            failures[error.instrument] = str(error)
+    lost = tuple(SafeStep(name, verified=False, detail=text) for name, text in failures.items())
+    return report if report.verified else replace(report, steps=(*report.steps, *lost))
+
+
+def _at_once(off: Callable[[], bool] | None) -> None:
+    if off is not None:
+        try:
+            off()
+        except InstrumentError:
+            return  # it is told again, with retries and proof, in a moment
+
+
+def _only(spec: BenchSpec, roles: set[str]) -> BenchSpec:
+    return replace(
+        _impatient(spec),
+        instruments=tuple(i for i in _impatient(spec).instruments if i.role in roles),
+        channels=(),
+        operator="none",
+    )
+
+
+def _impatient(spec: BenchSpec) -> BenchSpec:
+    return replace(
+        spec,
+        instruments=tuple(
+            replace(i, timeout_s=min(i.timeout_s, PATIENCE_S)) for i in spec.instruments
+        ),
+    )
+
+
+def roles_in_order(names: tuple[str, ...], roles: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the roles that the names of a make-safe order stand for."""
+    return tuple(roles.get(name, name) for name in names)
