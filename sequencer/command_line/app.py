@@ -190,15 +190,18 @@ def report(
 def explain(
     target: Annotated[
         str | None,
-        typer.Argument(metavar="[RECORD] [FIGURE]", help="A figure, or a record and its figure."),
+        typer.Argument(metavar="[FIGURE|RECORD]", help="A figure to explain, or a run's record."),
     ] = None,
-    name: Annotated[str | None, typer.Argument(metavar="", hidden=True)] = None,
+    figure: Annotated[
+        str | None,
+        typer.Argument(metavar="[FIGURE]", help="Which figure of that record: its whole budget."),
+    ] = None,
     json: JsonOption = False,
 ) -> None:
     """Say what a figure is, or what made a record's figure as uncertain as it is."""
     from sequencer.command_line import explain as command
 
-    _end(command.run(target, name, as_json=json))
+    _end(command.run(target, figure, as_json=json))
 
 
 @app.command()

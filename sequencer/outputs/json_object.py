@@ -20,7 +20,7 @@ def json_object(result: Result) -> JsonObject:
         "record": result.record,
         "outcome": result.outcome,
         "exit": int(result.exit),
-        "figures": [_figure(figure) for figure in result.figures],
+        "figures": [figure_object(figure) for figure in result.figures],
         "verdicts": [_verdict(verdict) for verdict in result.verdicts],
         "events": [_event(event) for event in result.events],
     }
@@ -35,7 +35,8 @@ def _number(value: float | None) -> float | None:
     return float(value) if value is not None and math.isfinite(value) else None
 
 
-def _figure(figure: Figure) -> JsonObject:
+def figure_object(figure: Figure) -> JsonObject:
+    """Return a figure with its budget as plain data."""
     coverage = figure.coverage
     return {
         "trial": figure.trial,

@@ -1,11 +1,11 @@
 """Whether a unit follows its sense leads, and so makes up for what the load leads lose.
 
 sense_following (1)
-    (change at the terminals) / (change at the terminals − change at the sense points), from no load
-    to full current: the part of the load leads' drop that the unit makes up for. Near 1 where it
-    holds the voltage at its sense points, 0 where these fall by the whole drop. Its own output
-    resistance takes a little off. Components: as of both changes; both meters. Common practice, no
-    source.
+    The part of the load leads' drop that the unit makes up for. Near 1 where it holds the voltage
+    at its sense points, 0 where these fall by the whole drop. Its own output resistance takes a
+    little off. Formula: (change at the terminals)/(change at the terminals − change at the sense
+    points), from no load to full current. Components: scatter of the sense points; scatter of the
+    leads' drop; both meters. Common practice, no source.
 
 Sense points that fall by most of the leads' drop mean a unit that does not follow: leads open, not
 connected, or a fault. That can be told only where the drop is clearly more than the unit's promised

@@ -1,11 +1,11 @@
 """Stability of a soak against averaging time: the overlapping Allan deviation.
 
 allan_deviation_1min, allan_deviation_10min, allan_deviation_1h (V)
-    √(½·mean of (ȳ_{i+1} − ȳ_i)²) over means ȳ of that length, overlapping: how much one such mean
-    differs from the next. Small at the averaging time where noise has averaged away and drift has
-    not yet come. Components: scatter, with the equivalent degrees of freedom of the kind of noise
-    that the means show; the meter's own wander over the averaging time. Source: NIST SP 1065
-    (2008), 5.2.4 and 5.4.1.
+    How much one mean of that length differs from the next. Small at the averaging time where noise
+    has averaged away and drift has not yet come. Formula: √(½·mean of (ȳ_{i+1} − ȳ_i)²) over means
+    ȳ of that length, overlapping. Components: scatter of the differences, with the equivalent
+    degrees of freedom of the kind of noise that the means show; the meter's own wander over the
+    averaging time. Source: NIST SP 1065 (2008), 5.2.4 and 5.4.1.
 """
 
 from itertools import pairwise

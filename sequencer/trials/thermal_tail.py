@@ -7,7 +7,7 @@ thermal_tail (V, signed)
     before the step: between nothing and all of it does (rectangular). Components: scatter of the
     readings; the unit's own wander over that time, a random walk whose steps are seen in both stays
     (variance of differences of neighbouring means: 2/3 of the walk's over their distance); what
-    went on from before; the meter's gain, noise and wander. Common practice, no source.
+    went on from before the step; the meter's gain, noise and wander. Common practice, no source.
 """
 
 from collections.abc import Generator

@@ -1,13 +1,13 @@
 """Warm-up time of a soak: when the output had come into its band for good.
 
 warm_up_time (s)
-    From the load's switching on until the one-minute means stay within ± band of the mean of the
-    last tenth of the warm-up, over the warm-up only; between the last mean outside and the next one
-    a straight line is taken, a mean stands in the middle of its minute. 0: no mean was outside.
-    The band is a tenth of the promised drift, else 0.01 % of the setting, or the profile's.
-    Components: noise of the means and the curve between them; the meter's own wander over the
-    warm-up, divided by the output's rate at the crossing; when the load was on. Definition: common
-    practice, no source.
+    From the load's switching on until the output stays in its band. Formula: last time at which a
+    one-minute mean is outside ± band of the mean of the last tenth of the warm-up; between the last
+    mean outside and the next one a straight line is taken, a mean stands in the middle of its
+    minute. 0: no mean was outside. The band is a tenth of the promised drift, else 0.01 % of the
+    setting, or the profile's. Components: noise and curve between the means; the meter's own wander
+    over the warm-up, divided by the output's rate at the crossing; time from load on to the first
+    reading. Definition: common practice, no source.
 """
 
 from sequencer.errors import FigureError
