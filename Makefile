@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 OUT := out
 STAMP := $(shell date +%Y%m%d-%H%M%S)
 
-.PHONY: demo test check benchmark clean
+.PHONY: demo test check benchmark coverage clean
 
 # Runs both shipped profiles on the simulated bench and leaves records and reports under out/.
 demo: $(VENV)/.run
@@ -30,6 +30,11 @@ check: $(VENV)/.test
 # Speed, side by side with what a user would otherwise write; prints ratios.
 benchmark: $(VENV)/.test
 	$(BIN)/pytest tests/benchmarks -m slow -s
+
+# How often 95 % intervals hold the truth; goes on where it was interrupted.
+BENCHES ?= 1000
+coverage: $(VENV)/.test
+	$(BIN)/python -m tests.campaigns.coverage --benches $(BENCHES) --out $(OUT)/coverage
 
 clean:
 	rm -rf $(VENV) build dist

@@ -1,0 +1,214 @@
+"""A bench in the same process: the world, its meters, and an answer to every request."""
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from sequencer.numerics.settling import settled as is_settled
+from sequencer.record.read import Step
+from sequencer.requests import (
+    Answered,
+    Applied,
+    Apply,
+    Ask,
+    LoadState,
+    Note,
+    Noted,
+    Read,
+    Readings,
+    Reply,
+    Request,
+    Settle,
+    Settled,
+    SupplyState,
+)
+from simulated_bench import truth_state
+from simulated_bench.controls import shunt_at
+from simulated_bench.quantities import Uncertain
+from simulated_bench.scenario_models import Scenario
+from simulated_bench.world import World
+from tests.campaigns.coverage.meters import Meter
+from tests.campaigns.coverage.strata import Plan
+
+READING_S = 0.11
+SETTING_S = 0.05
+SHUNT_OHM = 0.01
+"""By its name; the true one differs within its tolerance."""
+
+LOAD_GAIN, LOAD_OFFSET_A, LOAD_OFFSET_V = 1e-3, 5e-3, 20e-3
+"""Half-widths of what an electronic load sets wrongly."""
+
+THERMOMETER_NOISE_K = 0.02
+
+
+@dataclass(slots=True)
+class Desk:
+    """Answer requests on one world; keeps every request with its reply."""
+
+    world: World
+    meters: dict[str, Meter]
+    rated_a: float
+    rng: np.random.Generator
+    steps: list[Step] = field(default_factory=list)
+    _load_gain: float = 0.0
+    _load_offset: dict[str, float] = field(default_factory=dict)
+    _loaded: bool = False
+
+    def __post_init__(self) -> None:
+        """Draw the load's errors."""
+        draw = self.rng.uniform(-1.0, 1.0, 3)
+        self._load_gain = LOAD_GAIN * float(draw[0])
+        self._load_offset = {
+            "current": LOAD_OFFSET_A * float(draw[1]),
+            "voltage": LOAD_OFFSET_V * float(draw[2]),
+        }
+
+    def answer(self, request: Request) -> Reply:
+        """Carry out one request."""
+        reply = self._carry_out(request)
+        self.steps.append(Step(len(self.steps), request, reply))
+        return reply
+
+    def _carry_out(self, request: Request) -> Reply:
+        match request:
+            case Apply(state=LoadState() as state):
+                return self._load(state)
+            case Apply(state=SupplyState() as state):
+                return self._supply(state)
+            case Settle():
+                return self._settle(request)
+            case Read():
+                return self._read(request)
+            case Note():
+                return Noted(at=self.world.now)
+            case Ask():
+                return Answered(at=self.world.now, done=True, value=float("nan"))
+        raise TypeError(f"the desk can't answer {request!r}")
+
+    def _load(self, state: LoadState) -> Applied:
+        world = self.world
+        if state.on and not self._loaded:
+            # The truth's timeline: full load 90 s after the line was switched on.
+            world.advance_to(truth_state.LOADED_AT_S)
+            self._loaded = True
+        level = state.level
+        if state.on:
+            level = level * (1.0 + self._load_gain) + self._load_offset.get(state.mode, 0.0)
+        world.set_load(state.mode, max(level, 0.0), on=state.on)
+        world.advance_to(world.now + SETTING_S)
+        return Applied(at=world.now, read_back={})
+
+    def _supply(self, state: SupplyState) -> Applied:
+        # Voltage and limit stand as the truth sets them up; only the switch is left.
+        if state.output is not None and state.output != self.world.controls.output_on:
+            self.world.set_controls(replace(self.world.controls, output_on=state.output))
+        return Applied(at=self.world.now, read_back={})
+
+    def _values(self, channels: tuple[str, ...]) -> list[float]:
+        world = self.world
+        moment = world.moment()
+        point, now, ambient = moment.point, moment.time_s, moment.ambient_degc
+        share = point.load_a / self.rated_a
+        found: list[float] = []
+        for channel in channels:
+            match channel:
+                case "voltage.sense":
+                    true = point.sense_v
+                case "voltage.load":
+                    true = point.load_v
+                case "voltage.terminals":
+                    true = point.terminals_v
+                case "current.shunt":
+                    true = point.return_a * shunt_at(world.parts, ambient)
+                case _:
+                    place: Any = channel.removeprefix("temperature.")
+                    noise = THERMOMETER_NOISE_K * float(self.rng.standard_normal())
+                    found.append(world.temperature(place) + noise)
+                    continue
+            value = self.meters[channel].read(true, now, ambient, share)
+            found.append(value / SHUNT_OHM if channel == "current.shunt" else value)
+        world.advance_to(now + READING_S)
+        return found
+
+    def _read(self, request: Read) -> Readings:
+        world, channels = self.world, request.channels
+        start = world.now
+        rows, times = [], []
+        for tick in range(request.count):
+            world.advance_to(start + tick * request.period_s)
+            times.append(world.now)
+            rows.append(self._values(channels))
+        asked, values = np.array(times), np.array(rows)
+        return Readings(
+            asked=dict.fromkeys(channels, asked),
+            answered=dict.fromkeys(channels, asked + READING_S),
+            value={channel: values[:, n] for n, channel in enumerate(channels)},
+        )
+
+    def _settle(self, request: Settle) -> Settled:
+        world, channels = self.world, tuple(request.tolerance)
+        start = world.now
+        times: list[float] = []
+        rows: list[list[float]] = []
+        while True:
+            world.advance_to(start + len(times) * request.period_s)
+            at = world.now
+            rows.append(self._values(channels))
+            times.append(world.now)
+            found = {
+                channel: is_settled(
+                    np.array(times),
+                    np.array([row[n] for row in rows]),
+                    window_s=request.window_s,
+                    tolerance=tolerance,
+                )
+                for n, (channel, tolerance) in enumerate(request.tolerance.items())
+            }
+            done = all(one.settled for one in found.values())
+            if done or at - start >= request.limit_s:
+                return Settled(
+                    at=at,
+                    settled=done,
+                    waited_s=at - start,
+                    slope_per_s={c: one.slope_per_s for c, one in found.items()},
+                    scatter={c: one.scatter for c, one in found.items()},
+                )
+
+
+def bench_scenario(plan: Plan, *, too_large: float = 1.0) -> Scenario:
+    """Return the plan's scenario with the shunt and the room that its statements mean.
+
+    The shunt's value is stated at 25 °C; the room stands off that by the stated span.
+    """
+    rng = np.random.default_rng((plan.seed, 2))
+    shunt, scenario = plan.statements["current.shunt"], plan.scenario
+    tolerance, follows, side = (float(one) for one in rng.uniform(-1.0, 1.0, 3))
+    off_k = shunt["temperature_span"] if side > 0.0 else -shunt["temperature_span"]
+    ohm = SHUNT_OHM * (1.0 + too_large * tolerance * shunt["shunt_tolerance"])
+    per_k = too_large * follows * shunt["shunt_temperature"]
+    wiring = {"shunt": Uncertain(ohm), "shunt_tempco": Uncertain(per_k)}
+    return scenario.model_copy(
+        update={
+            "wiring": scenario.wiring.model_copy(update=wiring),
+            "room": scenario.room.model_copy(update={"mean": Uncertain(25.0 + off_k)}),
+        }
+    )
+
+
+def desk_for(plan: Plan, scenario: Scenario, trial: int, *, too_large: float = 1.0) -> Desk:
+    """Return the bench of a plan for its n-th trial: the same unit and meters, set to its voltage.
+
+    Every trial begins as the truth does, on a unit that has just been switched on.
+    """
+    meters = {
+        channel: Meter(
+            statement,
+            fixed=np.random.default_rng((plan.seed, 3, n)),
+            rng=np.random.default_rng((plan.seed, 4, n, trial)),
+            too_large=too_large,
+        )
+        for n, (channel, statement) in enumerate(plan.statements.items())
+    }
+    rng = np.random.default_rng((plan.seed, 5, trial))
+    return Desk(truth_state.set_up(scenario, plan.seed), meters, plan.current, rng)

@@ -1,0 +1,186 @@
+"""One bench of the campaign: trials, figures, and what is true."""
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from math import inf
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import profiles
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.unit import UnitDocument
+from sequencer.errors import FigureError
+from sequencer.results import Figure, Rule
+from sequencer.run.loop import perform
+from sequencer.trials.registry import trials
+from sequencer.trials.trial import Context, Evidence
+from sequencer.verdicts.decide import _outcome
+from simulated_bench import truth
+from tests.campaigns.coverage.desk import bench_scenario, desk_for
+from tests.campaigns.coverage.strata import Plan, plan
+
+SHIPPED = Path(profiles.__file__).parent
+UNITS = {"gain": "%", "stability_gain": "%", "shunt_tolerance": "%"}
+
+LIMIT_WITHIN = 1.0
+"""Limits are drawn within one U of the true value, where decisions are hard."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One figure of one bench against its truth.
+
+    `decisions`: by rule, whether a unit just outside its limit was passed and one just inside was
+    failed, each at a limit drawn within U of the truth, and `at_limit` with the limit at the truth.
+    """
+
+    seed: int
+    stratum: str
+    trial: str
+    figure: str
+    truth: float
+    value: float
+    u: float
+    expanded: float
+    dof: float
+    passed_outside: dict[str, bool]
+    failed_inside: dict[str, bool]
+    passed_at_limit: dict[str, bool]
+
+    @property
+    def error(self) -> float:
+        """Value less truth."""
+        return self.value - self.truth
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """A figure that was not given, with the reason, or one without a truth."""
+
+    seed: int
+    stratum: str
+    figure: str
+    why: str
+
+
+def measure(
+    seed: int, names: Sequence[str] | None = None, *, too_large: float = 1.0
+) -> tuple[list[Row], list[Missing]]:
+    """Measure the bench of a seed with the named trials (all where None)."""
+    return measure_plan(plan(seed), names, too_large=too_large)
+
+
+def measure_plan(
+    bench: Plan, names: Sequence[str] | None = None, *, too_large: float = 1.0
+) -> tuple[list[Row], list[Missing]]:
+    """Measure one planned bench. `too_large` is a factor on every error of its meters."""
+    scenario = bench_scenario(bench, too_large=too_large)
+    context = Context(_unit(bench), _bench(bench))
+    figures: list[Figure] = []
+    missing: list[Missing] = []
+    wanted = tuple(bench.settings) if names is None else names
+    for number, name in enumerate(bench.settings):
+        if name not in wanted:
+            continue
+        trial = trials()[name]
+        settings = trial.settings.model_validate(bench.settings[name])
+        desk = desk_for(bench, scenario, number, too_large=too_large)
+        perform(trial.procedure(settings, context), desk)
+        evidence = Evidence(name, context, tuple(desk.steps))
+        try:
+            found = trial.figures(settings, evidence)
+        except FigureError as error:
+            missing.append(Missing(bench.seed, bench.stratum, name, str(error)))
+            continue
+        figures += found
+        given = {one.name for one in found}
+        missing += [
+            Missing(bench.seed, bench.stratum, figure, why)
+            for figure, why in trial.cannot(settings, evidence).items()
+            if figure not in given
+        ]
+    true = truth.truth(scenario, bench.seed)
+    rows = []
+    for figure in figures:
+        if figure.name in true:
+            rows.append(_row(bench, figure, true[figure.name]))
+        else:
+            missing.append(Missing(bench.seed, bench.stratum, figure.name, "no truth"))
+    return rows, missing
+
+
+def _row(bench: Plan, figure: Figure, true: float) -> Row:
+    # From a hash of names, not Python's own, which differs from process to process.
+    rng = np.random.default_rng((bench.seed, 6, *figure.name.encode()))
+    away = float(rng.uniform(0.0, LIMIT_WITHIN)) * figure.expanded
+    upper = bool(rng.uniform() < 0.5)
+    return Row(
+        seed=bench.seed,
+        stratum=bench.stratum,
+        trial=figure.trial,
+        figure=figure.name,
+        truth=true,
+        value=figure.value,
+        u=figure.u,
+        expanded=figure.expanded,
+        dof=min(figure.dof, 1e9),
+        passed_outside=_outcomes(figure, true - away if upper else true + away, upper, "pass"),
+        failed_inside=_outcomes(figure, true + away if upper else true - away, upper, "fail"),
+        passed_at_limit=_outcomes(figure, true, upper, "pass"),
+    )
+
+
+def _outcomes(figure: Figure, limit: float, upper: bool, wanted: str) -> dict[str, bool]:
+    rules: tuple[Rule, ...] = ("guarded", "simple")
+    low, high = (-inf, limit) if upper else (limit, inf)
+    return {
+        rule: _outcome(figure.value, figure.expanded, low, high, rule) == wanted for rule in rules
+    }
+
+
+@cache
+def _texts() -> tuple[dict[str, Any], dict[str, Any]]:
+    bench = tomllib.loads((SHIPPED / "benches" / "simulated.toml").read_text(encoding="utf-8"))
+    unit = tomllib.loads((SHIPPED / "units" / "w-17.toml").read_text(encoding="utf-8"))
+    return bench, unit
+
+
+def _bench(bench: Plan) -> BenchDocument:
+    """Return the shipped bench's document with this bench's accuracy statements."""
+    raw = dict(_texts()[0])
+    raw["channels"] = {
+        name: {
+            **channel,
+            "accuracy": {
+                key: _written(key, value) for key, value in bench.statements[name].items()
+            },
+        }
+        if name in bench.statements
+        else channel
+        for name, channel in raw["channels"].items()
+    }
+    return BenchDocument.model_validate(raw)
+
+
+def _written(key: str, value: float) -> str:
+    if key in UNITS:
+        return f"{value * 100:.12f} %"
+    if key == "temperature_span":
+        return f"{value:.12f} K"
+    if key == "temperature_offset":
+        return f"{value * 1e6:.9f} µV/K"
+    if key in {"temperature_gain", "shunt_temperature"}:
+        return f"{value * 1e6:.9f} ppm/K"
+    return f"{value * 1e6:.9f} µV"
+
+
+def _unit(bench: Plan) -> UnitDocument:
+    """Return the shipped unit's document at this bench's voltage, promising its departure."""
+    raw = dict(_texts()[1])
+    promised = {"figure": "load_regulation", "at_most": f"{bench.departure * 1e3:.12f} mV"}
+    raw["limits"] = [promised]
+    return UnitDocument.model_validate(raw)
