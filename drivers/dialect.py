@@ -113,12 +113,22 @@ class Link(Strict):
     first_answer: float | None = Field(
         default=None, gt=0, description="seconds for the first answer, if longer than usual"
     )
+    baud_rate: int | None = Field(default=None, gt=0, description="of a serial port")
+    data_bits: Literal[5, 6, 7, 8] | None = None
+    parity: Literal["none", "odd", "even", "mark", "space"] | None = None
+    stop_bits: float | None = Field(default=None, ge=1, le=2, multiple_of=0.5)
+    flow_control: Literal["none", "software", "hardware"] | None = None
     on_open: tuple[Message, ...] = Field(
         default=(), description="messages after the identity was asked, such as remote control"
     )
     on_close: tuple[Message, ...] = Field(
         default=(), description="messages before closing, such as control at the panel again"
     )
+
+    def serial(self) -> dict[str, object]:
+        """Return the serial port's parameters that are given."""
+        keys = ("baud_rate", "data_bits", "parity", "stop_bits", "flow_control")
+        return {key: value for key in keys if (value := getattr(self, key)) is not None}
 
 
 class ErrorQueue(Strict):

@@ -5,9 +5,10 @@ TypeError and, over a serial port, SerialException.
 """
 
 from dataclasses import dataclass
+from errno import EACCES, EBUSY
 
+from drivers.broken import Closed, Late, Stale
 from drivers.errors import DamagedAnswer, InstrumentError, NoAnswer, Unreachable
-from drivers.link import Closed, Late, Stale
 
 CHECK_CABLE = "Look at its power, its cable and its address in the bench document"
 VISA_TIME_OUT = -1073807339
@@ -61,6 +62,17 @@ def fault_of(error: Exception, *, was_open: bool) -> Fault:
         remedy = (
             "Write it like TCPIP0::192.0.2.7::5025::SOCKET, with a host name or an IPv4 address."
         )
-    elif "install" in reason:
-        remedy = "Install what is missing, or reach the instrument by another interface."
+    elif "install" in reason or isinstance(error, ImportError):
+        remedy = (
+            "Install what is missing (pip install 'steadyrail[serial]', [usb] or [gpib]), or reach "
+            "the instrument by another interface."
+        )
+    elif getattr(error, "errno", None) == EACCES or "Permission denied" in reason:
+        remedy = (
+            "You may not use this port: on Linux put your user into the group that owns it "
+            "(ls -l shows it, often dialout for serial ports) and log in again; USB instruments "
+            "need a udev rule."
+        )
+    elif "Address already in use" in reason or getattr(error, "errno", None) == EBUSY:
+        remedy = "Another program has the port: close it."
     return Fault(Unreachable, f"{what} ({reason})", None, remedy)

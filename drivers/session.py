@@ -114,6 +114,7 @@ class Session:
             OPEN_TIMEOUT_S,
             self._backend,
             self.manners.pause,
+            self.manners.serial(),
         )
         if self._trace is None:
             return link

@@ -64,6 +64,11 @@ class BenchTable(Strict):
     description: str = ""
     operator: Literal["terminal", "instrument", "none"] = "none"
     make_safe: tuple[str, ...] = Field(min_length=1)
+    backend: str = Field(
+        default="@py",
+        min_length=1,
+        description="The VISA library: @py, @ivi for a system's own, or the path of one.",
+    )
 
 
 class Simulation(Strict):
@@ -78,8 +83,9 @@ class InstrumentLink(Strict):
 
     `read_terminator` and `write_terminator` end answers and messages; `echo` is for consoles that
     send each message back; `pause` is the least time between two messages; `first_answer` how long
-    the first answer may take; `error_queue = false` for an instrument without one; `on_open` and
-    `on_close` are sent after the identity was asked and before closing.
+    the first answer may take; `error_queue = false` for an instrument without one; `baud_rate` and
+    the next four are a serial port's; `on_open` and `on_close` are sent after the identity was
+    asked and before closing.
     """
 
     read_terminator: str | None = Field(default=None, min_length=1, max_length=2)
@@ -89,6 +95,11 @@ class InstrumentLink(Strict):
     pause: PositiveSeconds | None = None
     first_answer: PositiveSeconds | None = None
     error_queue: StrictBool | None = None
+    baud_rate: StrictInt | None = Field(default=None, gt=0)
+    data_bits: Literal[5, 6, 7, 8] | None = None
+    parity: Literal["none", "odd", "even", "mark", "space"] | None = None
+    stop_bits: float | None = Field(default=None, ge=1, le=2, multiple_of=0.5)
+    flow_control: Literal["none", "software", "hardware"] | None = None
     on_open: tuple[str, ...] | None = None
     on_close: tuple[str, ...] | None = None
 

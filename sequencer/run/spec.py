@@ -48,6 +48,7 @@ def bench_spec(bench: BenchDocument, addresses: Mapping[str, str] | None = None)
             for name, entry in bench.channels.items()
         ),
         operator=bench.bench.operator,
+        options={"backend": bench.bench.backend},
     )
 
 

@@ -287,7 +287,7 @@ def test_peer_that_stops_reading_does_not_block_a_write(server: StandIn) -> None
     spec = InstrumentSpec("meter", "voltmeter", "x", server.address, timeout_s=TIMEOUT_S)
     session = Session(spec)
     session.open()
-    session._link._timeout_s = 0.3  # type: ignore[union-attr]  # the test need not take 5 s
+    session._link._wire._timeout_s = 0.3  # type: ignore[union-attr]  # the test need not take 5 s
     server.special["STOP"] = stop_reading
     session.tell(b"STOP\n")
     line = b"X" * 4000 + b"\n"
@@ -300,12 +300,12 @@ def test_peer_that_stops_reading_does_not_block_a_write(server: StandIn) -> None
 
 
 def test_keepalive_and_no_delay_are_set_on_the_socket(session: Session) -> None:
-    connection = session._link._socket  # type: ignore[union-attr]
+    connection = session._link._wire.socket  # type: ignore[union-attr]
     assert connection is not None, "pyvisa-py no longer shows its socket as 'interface'"
     assert connection.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY) == 1
     assert connection.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE) == 1
     assert connection.getsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPIDLE) <= 60
-    assert hasattr(session._link._session, "_pending_buffer")  # type: ignore[union-attr]
+    assert hasattr(session._link._wire._session, "_pending_buffer")  # type: ignore[union-attr]
 
 
 def test_reopening_leaves_nothing_in_the_library(session: Session) -> None:
