@@ -23,7 +23,7 @@ from sequencer.run.replay import Replay
 from sequencer.trials.steps import LOAD_OFF
 from sequencer.trials.trial import Context, Trial
 
-RESTORING = 1_000_000
+RESTORING = 2_000_000
 """What brings the bench back to where it was stands in the record as trials from this number on,
 so that it is no part of any trial's own requests."""
 

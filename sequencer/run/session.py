@@ -75,9 +75,10 @@ def run_trials(
             past.look(bench, writer)
         writer.identities(bench.identities())
         preflight(bench, documents, guards, partial(_queue_event, bench, writer))
-        on_trial(NAME)
-        writer.begin_trial(NUMBER, NAME, "{}")
-        perform(low_energy(documents, [settings for _, settings in planned]), live)
+        if past is None or not past.energised:
+            on_trial(NAME)
+            writer.begin_trial(NUMBER, NAME, "{}")
+            perform(low_energy(documents, [settings for _, settings in planned]), live)
         for number, (trial, settings) in enumerate(planned):
             on_trial(trial.name)
             if past is not None:
