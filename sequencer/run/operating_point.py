@@ -91,7 +91,10 @@ class OperatingPoint:
         if voltage is not None and self.setting is not None and not self.knob_moves:
             before, until = self._before
             most = max(self.setting, before) if now - until < DISCHARGE_S else self.setting
-            found.append(_made("departure.voltage", voltage - most, now))
+            held = self._load is not None and self._load.on and self._load.mode == "voltage"
+            least = min(most, self._load.level) if held and self._load is not None else self.setting
+            beyond = max(voltage - most, 0.0) + min(voltage - least, 0.0)
+            found.append(_made("departure.voltage", beyond, now))
         if current is not None and self._load is not None:
             found.append(_made("departure.current", current - self._most_current(), now))
         return found
