@@ -1,10 +1,12 @@
 """Temperature coefficient against the room, and drift corrected for it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from sequencer.errors import FigureError
+from sequencer.numerics.allan_confidence import noise_power
 from sequencer.numerics.checks import Array
 from sequencer.numerics.drift import correlated_residuals
 from sequencer.numerics.minutes import MinuteMeans
@@ -12,6 +14,10 @@ from sequencer.numerics.minutes import MinuteMeans
 #: The time constants tried for a unit that follows the room late, s.
 _LAGS_S = (0.0, 120.0, 300.0, 600.0, 1200.0, 2400.0, 3600.0, 5400.0)
 _LEAST_MEANS = 10
+#: Changes between so few means don't tell a walk from anything.
+_LEAST_FOR_CHANGES = 30
+#: From flicker on (power −1 and below) levels are correlated over the whole row.
+_FLICKER = -1
 #: Range of hundreds of means that hold nothing but noise, in standard uncertainties of one.
 _NOISE_RANGE = 8.0
 #: Correlation of room temperature with time beyond which the two can't be told apart.
@@ -45,7 +51,7 @@ class TemperatureCoefficient:
 def temperature_coefficient(
     minutes: MinuteMeans, ambient: MinuteMeans, lag_s: float | None = 0.0
 ) -> TemperatureCoefficient:
-    """Fit mean = a + rate·time + coefficient·room temperature.
+    """Fit mean = a + rate·time + coefficient·room temperature, or the same between neighbours.
 
     Parameters
     ----------
@@ -62,6 +68,14 @@ def temperature_coefficient(
     FigureError
         If there are too few means, the room did not change, or it changed so steadily with time
         that its effect can't be told from the unit's own drift.
+
+    Notes
+    -----
+    Where what the fit leaves flickers or walks, levels say little: a walk looks like any slow
+    change of the room. Then the changes from each mean to the next are fitted, in which a walk is
+    white (generalised least squares for a random walk: A. C. Aitken, Proc. R. Soc. Edinburgh 55
+    (1935) 42). Uncertainty widened for the correlation that is left, as in
+    `sequencer.numerics.drift.rate`.
     """
     if minutes.mean.size < _LEAST_MEANS or ambient.mean.size < 2:
         raise FigureError(
@@ -75,9 +89,19 @@ def temperature_coefficient(
             "thermometer's noise. Let the room change, or leave this figure out."
         )
     choices = _LAGS_S if lag_s is None else (lag_s,)
-    fits = [(_fit(minutes, _lagged(minutes.time, room, lag)), lag) for lag in choices]
-    (fit, lag) = min(fits, key=lambda pair: float(pair[0].residuals @ pair[0].residuals))
-    tau, dof, factor = correlated_residuals(fit.residuals, unknowns=3)
+    rooms = {lag: _lagged(minutes.time, room, lag) for lag in choices}
+    try:
+        fit, lag = _best(minutes, rooms, _fit)
+        walks = noise_power(fit.residuals) <= _FLICKER
+        unknowns = 3
+    except FigureError:
+        if minutes.mean.size < _LEAST_FOR_CHANGES:
+            raise
+        walks = True
+    if walks and minutes.mean.size >= _LEAST_FOR_CHANGES:
+        fit, lag = _best(minutes, rooms, _fit_changes)
+        unknowns = 2
+    tau, dof, factor = correlated_residuals(fit.residuals, unknowns=unknowns)
     del tau
     corrected = minutes.mean - fit.coefficient * (fit.room - fit.room[0])
     return TemperatureCoefficient(
@@ -88,6 +112,34 @@ def temperature_coefficient(
         span_k=float(np.ptp(fit.room)),
         corrected=replace(minutes, mean=corrected),
     )
+
+
+def _best(
+    minutes: MinuteMeans, rooms: dict[float, Array], fit: Callable[[MinuteMeans, Array], "_Fit"]
+) -> tuple["_Fit", float]:
+    """Return the fit with the smallest residuals, and its lag."""
+    fits = [(fit(minutes, room), lag) for lag, room in rooms.items()]
+    return min(fits, key=lambda pair: float(pair[0].residuals @ pair[0].residuals))
+
+
+def _fit_changes(minutes: MinuteMeans, room: Array) -> "_Fit":
+    """Fit the changes between neighbours: rate·time + coefficient·change of the room."""
+    dt, dr, dy = np.diff(minutes.time), np.diff(room), np.diff(minutes.mean)
+    weight = 1 / np.sqrt(dt)  # a walk's change has a variance in proportion to the time
+    design = np.column_stack([dt, dr]) * weight[:, None]
+    gram = design.T @ design
+    alike = abs(gram[0, 1]) / float(np.sqrt(gram[0, 0] * gram[1, 1]))
+    if not alike < _TOO_ALIKE:
+        raise FigureError(
+            f"temperature coefficient: the room's temperature runs with time (correlation "
+            f"{alike:.3f}), so its effect can't be told from the unit's own drift. Soak over a "
+            "full swing of the room's temperature."
+        )
+    inverse = np.linalg.inv(gram)
+    solution = inverse @ design.T @ (dy * weight)
+    residuals = dy * weight - design @ solution
+    variance = float(residuals @ residuals) / (dt.size - 2)
+    return _Fit(float(solution[1]), float(np.sqrt(variance * inverse[1, 1])), residuals, room)
 
 
 @dataclass(frozen=True, slots=True)
