@@ -74,7 +74,7 @@ class Apart:
         """Return the wall time from `since` until the bench is without energy."""
         while not self.without_energy():
             assert time.monotonic() - since < 4 * SAFE_WITHIN_S, self.energy()
-            time.sleep(0.05)  # noqa: TID251  # wall time is what is promised
+            time.sleep(0.05)  # wall time is what is promised
         return time.monotonic() - since
 
     def start(self, *words: str) -> "subprocess.Popen[str]":
