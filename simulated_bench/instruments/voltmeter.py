@@ -12,7 +12,7 @@ from simulated_bench.instruments.tables import VoltmeterTable
 from simulated_bench.instruments.timing import BenchTime, Occupancy
 from simulated_bench.scpi.commands import Command, Kind
 from simulated_bench.scpi.errors import ScpiError
-from simulated_bench.scpi.parameters import Extreme, Number, Text, Word
+from simulated_bench.scpi.parameters import Extreme, Integer, Number, Text, Word
 
 RANGES_V: Final = (0.1, 1.0, 10.0, 40.0, 400.0)
 STEP: Final = {0.1: 1e-7, 1.0: 1e-6, 10.0: 1e-6, 40.0: 1e-5, 400.0: 1e-4}
@@ -26,6 +26,9 @@ SENSE: Final = "[SENSe:]VOLTage[:DC]"
 LINE_HZ: Final = 50.0
 CYCLES: Final = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
 """Line cycles that a meter with that trait can integrate over; others go to the next longer one."""
+
+MOST_SAMPLES: Final = 10_000
+"""Of one start; meters of this kind remember some thousands (common practice, no source)."""
 
 SHORTEST_S, LONGEST_S, DEFAULT_APERTURE_S = 1e-3, 10.0, 0.1
 
@@ -50,6 +53,9 @@ class Voltmeter:
         self._traits = frozenset[str](table.traits)
         self._conversion = -1
         self._latest: float | None = None
+        self._taken: list[float] = []
+        self._count = 1
+        self._time = time
         self._range_v = DEFAULT_RANGE_V
         self._aperture_s = DEFAULT_APERTURE_S
 
@@ -86,6 +92,8 @@ class Voltmeter:
         """Measurements that are started, as SCPI-1999's measurement instructions have them."""
         volts, question = (Number("V", optional=True),), Kind.QUESTION
         return (
+            Command("SAMPle:COUNt", self._set_count, (Integer(1, MOST_SAMPLES),)),
+            Command("SAMPle:COUNt?", lambda: str(self._count), kind=question),
             Command("INITiate[:IMMediate]", self._initiate, kind=question),
             Command("FETCh?", self._fetch, (), question, "V"),
             Command("READ?", self._read, (), question, "V"),
@@ -102,11 +110,12 @@ class Voltmeter:
 
     def reset(self) -> None:
         """Return to the 40 V range and 100 ms."""
-        self._latest = None
+        self._latest, self._taken, self._count = None, [], 1
         self._range_v, self._aperture_s = DEFAULT_RANGE_V, DEFAULT_APERTURE_S
 
     def _configure(self, volts: float | Word | None = None) -> None:
         self._set_range(volts)
+        self._count = 1
         self._aperture_s = DEFAULT_APERTURE_S
 
     def _configured(self) -> str:
@@ -118,7 +127,7 @@ class Voltmeter:
 
     def _set_cycles(self, cycles: float | Word) -> None:
         wanted = within(cycles, CYCLES[0], CYCLES[-1], DEFAULT_APERTURE_S * LINE_HZ, "cycles")
-        self._latest = None
+        self._latest, self._taken = None, []
         self._aperture_s = next(step for step in CYCLES if step >= wanted) / LINE_HZ
 
     def _cycles(self) -> str:
@@ -127,7 +136,7 @@ class Voltmeter:
     def _set_range(self, volts: float | Word | None) -> None:
         least = abs(volts) if isinstance(volts, float) else volts
         wanted = within(least, 0.0, RANGES_V[-1], DEFAULT_RANGE_V, "range")
-        self._latest = None
+        self._latest, self._taken = None, []
         self._range_v = next(r for r in RANGES_V if r >= wanted)
 
     def _range(self, word: Word | None = None) -> str:
@@ -136,7 +145,7 @@ class Voltmeter:
         return written(within(word, RANGES_V[0], RANGES_V[-1], DEFAULT_RANGE_V, "range"))
 
     def _set_aperture(self, seconds: float | Word) -> None:
-        self._latest = None
+        self._latest, self._taken = None, []
         self._aperture_s = within(seconds, SHORTEST_S, LONGEST_S, DEFAULT_APERTURE_S, "aperture")
 
     def _aperture(self, word: Word | None = None) -> str:
@@ -144,16 +153,34 @@ class Voltmeter:
             return written(self._aperture_s)
         return written(within(word, SHORTEST_S, LONGEST_S, DEFAULT_APERTURE_S, "aperture"))
 
+    def _set_count(self, count: int) -> None:
+        self._taken = []
+        self._count = count
+
     def _initiate(self) -> None:
-        self._latest = self._sample()
+        """Take a sample now, and the others one after the other as bench time passes."""
+        if self._count == 1:
+            self._taken = [self._sample()]
+            return
+        taken = self._taken = [self._sample(waits=False)]
+
+        def another() -> None:
+            taken.append(self._sample(waits=False))
+
+        period_s, begun = self._aperture_s + self._overhead_s, self._world.now
+        for number in range(1, self._count):
+            self._time.at(begun + number * period_s, another)
+        self._occupancy.spend(self._count * period_s)
 
     def _fetch(self) -> str:
-        if self._latest is None:
+        if not self._taken:
             raise ScpiError(-230, "nothing was measured since the last setting")
-        return written(self._latest)
+        return ",".join(map(written, self._taken))
 
     def _read(self) -> str:
         self._initiate()
+        if self._count > 1:
+            self._occupancy.before_question()  # all of them have to be there
         return self._fetch()
 
     def _running(self) -> str:

@@ -8,14 +8,13 @@ only makes rounds longer. The median of the ratios within a round is printed bes
 
 import os
 import socket
-import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from statistics import median, quantiles
 
 import pytest
+from echo_servers import BLOCKING_ECHO, ECHO, echo
 from rude import hislip_session, opened, said, served
 
 pytestmark = pytest.mark.slow
@@ -24,56 +23,9 @@ ROUNDS, QUERIES = 400, 20
 AT_MOST = 1.3
 """Times a bare echo server, for a question that costs the instrument nothing."""
 
-ECHO = """
-import selectors, socket
-
-ready = selectors.DefaultSelector()
-server = socket.create_server(("127.0.0.1", 0))
-server.setblocking(False)
-
-def welcome(listening):
-    sock, _ = listening.accept()
-    sock.setblocking(False)
-    sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-    ready.register(sock, selectors.EVENT_READ, echo)
-
-def echo(sock):
-    data = sock.recv(16384)
-    if data:
-        sock.send(data)
-    else:
-        ready.unregister(sock)
-        sock.close()
-
-ready.register(server, selectors.EVENT_READ, welcome)
-print(server.getsockname()[1], flush=True)
-while True:
-    for key, _ in ready.select():
-        key.data(key.fileobj)
-"""
-BLOCKING_ECHO = """
-import socket
-server = socket.create_server(("127.0.0.1", 0))
-print(server.getsockname()[1], flush=True)
-sock, _ = server.accept()
-sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-while data := sock.recv(16384):
-    sock.send(data)
-"""
 FAULT = "instrument = 'voltmeter_load', what = 'no answer', at = '1 d'"
 
 Exchange = Callable[[], None]
-
-
-@contextmanager
-def echo(program: str) -> Iterator[tuple[int, int]]:
-    """Serve echoes; yield port and process number."""
-    with subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE) as server:
-        assert server.stdout is not None
-        try:
-            yield int(server.stdout.readline()), server.pid
-        finally:
-            server.kill()
 
 
 @contextmanager
