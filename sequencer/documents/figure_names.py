@@ -60,6 +60,32 @@ _ALL = (
         signed=True,
     ),
     KnownFigure(
+        "current_agreement",
+        d.RATIO,
+        "How far apart the ammeters of one current are at worst, in multiples of their own "
+        "uncertainty: up to 1 they agree.",
+    ),
+    *(
+        known
+        for place in ("load", "panel")
+        for known in (
+            KnownFigure(
+                f"gain_of_current_{place}",
+                d.RATIO,
+                f"By which part the {place}'s ammeter reads too much against the best ammeter of "
+                "the bench.",
+                signed=True,
+            ),
+            KnownFigure(
+                f"offset_of_current_{place}",
+                d.CURRENT,
+                f"What the {place}'s ammeter reads too much at no current, against the best "
+                "ammeter of the bench.",
+                signed=True,
+            ),
+        )
+    ),
+    KnownFigure(
         "sense_error",
         d.VOLTAGE,
         "The change of voltage at the load from no load to full current that the sense leads "

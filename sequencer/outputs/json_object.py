@@ -57,6 +57,7 @@ def figure_object(figure: Figure) -> JsonObject:
         },
         "reached": {name: _number(value) for name, value in figure.reached.items()},
         "budget": [_component(part) for part in figure.budget],
+        "notes": list(figure.notes),
     }
 
 

@@ -21,6 +21,8 @@ STYLES = {
 }
 MOST_EVENTS = 8
 """The record holds every event; a terminal shows the last few that matter."""
+WARNING = "Warning: "
+"""A figure's note that begins so is for everybody, not only for readers of the report."""
 FULL_WIDTH = 80
 LONGEST_VERDICT_WORD = len("conditional")
 KEPT_WHOLE = {"Figure", "Value ± U", "Limit", "Prob."}
@@ -119,6 +121,10 @@ def _print_other_figures(result: Result, console: Console) -> None:
             _text(words.title(figure.trial)),
         )
     console.print(table)
+    for figure in others:
+        for note in figure.notes:
+            if note.startswith(WARNING):
+                console.print(_text(f"{words.title(figure.name)}: {note.removeprefix(WARNING)}"))
 
 
 def _print_events(result: Result, console: Console) -> None:

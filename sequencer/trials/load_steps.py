@@ -15,6 +15,7 @@ from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, Pos
 from sequencer.errors import FigureError
 from sequencer.requests import LoadState, Procedure, Readings, Reply, Request
 from sequencer.results import Chart, Figure, Line, Shown
+from sequencer.trials import ammeters
 from sequencer.trials.brackets import (
     LevelMeans,
     current_components,
@@ -64,7 +65,7 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     ) -> Generator[Request, Reply, Readings]:
         return read_at(
             LoadState("current", level, on=True) if fraction else LOAD_OFF,
-            channels=(VOLTAGE, context.current),
+            channels=(VOLTAGE, *ammeters.channels_of(context)),
             tolerance=tolerance,
             readings=settings.readings,
             period_s=settings.period,
@@ -130,16 +131,23 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         found.append(_linearity(settings, evidence, means, missing))
     with suppress(FigureError):  # said by `cannot`
         found.append(tail_figure(evidence, settings.voltage))
+    with suppress(FigureError):  # said by `cannot`
+        found += ammeters.figures_of_ammeters(evidence)
     return tuple(found)
 
 
 def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
-    """Say why there is no thermal tail, if so."""
+    """Say why there is no thermal tail, or no comparison of the ammeters, if so."""
+    reasons: dict[str, str] = {}
     try:
         tail_figure(evidence, settings.voltage)
     except FigureError as error:
-        return {"thermal_tail": str(error)}
-    return {}
+        reasons["thermal_tail"] = str(error)
+    try:
+        ammeters.compared(evidence)
+    except FigureError as error:
+        reasons |= dict.fromkeys(ammeters.GIVES, str(error))
+    return reasons
 
 
 LEAST_HELD = 2
@@ -294,6 +302,7 @@ def charts(
             ),
         ),
         *tail_chart(evidence, settings.voltage),
+        *ammeters.charts_of_ammeters(evidence),
     )
 
 
@@ -308,6 +317,7 @@ TRIAL = Trial(
         "output_resistance",
         "load_linearity",
         "thermal_tail",
+        *ammeters.GIVES,
     ),
     needs=(VOLTAGE, "current."),
     procedure=procedure,
