@@ -142,5 +142,7 @@ def _disorder(data: Mapping[str, Any], known: KnownFigure) -> Iterator[Flaw]:
         yield Flaw(
             ("between",),
             f"{quoted(between[0])} before {quoted(between[1])}",
-            "the lower bound first",
+            "two bounds apart: a limit without width can't be kept"
+            if low == high
+            else "the lower bound first",
         )

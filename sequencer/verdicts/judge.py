@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol
 
+from sequencer.errors import FigureError
 from sequencer.results import Figure, Rule, Verdict
 from sequencer.verdicts.coverage import Condition, CoverageCheck, check_coverage
 from sequencer.verdicts.decide import decide
@@ -39,14 +40,15 @@ def judge(
     figures
         With `reached` filled in.
     limits
-        Bounds in per cent are resolved at the stated voltage, else at the one reached.
+        Bounds in per cent are resolved at the stated setting, else at the one reached: the
+        voltage, or for a current the greatest current.
     reasons
         By figure: why it could not be computed, where it is known.
 
-    Raises
-    ------
-    FigureError
-        From `decide`, for a limit without bounds or width or a figure without uncertainty.
+    Notes
+    -----
+    A limit without bounds or width, and a figure without uncertainty, are `not covered` with the
+    reason: the other limits are judged all the same.
     """
     verdicts: list[Verdict] = []
     for limit in limits:
@@ -73,8 +75,7 @@ def _broken(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> V
     """Return a fail where a greatest departure is too great in the part that was measured."""
     if check.covered or figure.name not in GREATEST:
         return None
-    setting = _setting(limit, figure)
-    verdict = decide(figure, limit.lower(setting), limit.upper(setting), rule, True)
+    verdict = _one(figure, replace(check, covered=True), limit, rule)
     if verdict.outcome != "fail":
         return None
     why = f"{verdict.why} {check.why} More would only be worse."
@@ -101,28 +102,37 @@ def with_coverage(figures: Sequence[Figure], limits: Sequence[Limit]) -> tuple[F
 
 def _one(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> Verdict:
     setting = _setting(limit, figure)
-    return decide(
-        figure,
-        limit.lower(setting),
-        limit.upper(setting),
-        rule,
-        check.covered,
-        why_not=check.why,
-    )
+    if setting is None and _of_setting(limit):
+        why = (
+            "The limit is a percentage of the setting, and the setting is neither stated in its "
+            "condition nor known from the measurement."
+        )
+        return _absent(limit, rule, why, trial=figure.trial)
+    bounds = limit.lower(setting or 0.0), limit.upper(setting or 0.0)
+    try:
+        return decide(figure, *bounds, rule, check.covered, why_not=check.why)
+    except FigureError as error:  # what can't be judged costs the others nothing
+        return _absent(limit, rule, str(error), trial=figure.trial)
 
 
-def _setting(limit: Limit, figure: Figure | None) -> float:
-    stated = limit.condition.voltage if limit.condition is not None else None
+def _setting(limit: Limit, figure: Figure | None) -> float | None:
+    """Return what a percentage is of: the voltage, of a current the greatest current; or None."""
+    key = "current_to" if limit.unit == "A" else "voltage"
+    stated: float | None = getattr(limit.condition, key, None)
     if stated is not None:
         return stated
-    return figure.reached.get("voltage", 0.0) if figure is not None else 0.0
+    return figure.reached.get(key) if figure is not None else None
 
 
-def _absent(limit: Limit, rule: Rule, reason: str) -> Verdict:
-    setting = _setting(limit, None)
+def _of_setting(limit: Limit) -> bool:
+    return (limit.lower(0.0), limit.upper(0.0)) != (limit.lower(1.0), limit.upper(1.0))
+
+
+def _absent(limit: Limit, rule: Rule, reason: str, *, trial: str = "") -> Verdict:
+    setting = _setting(limit, None) or 0.0
     return Verdict(
         figure=limit.figure,
-        trial="",
+        trial=trial,
         lower=limit.lower(setting),
         upper=limit.upper(setting),
         unit=limit.unit,

@@ -157,6 +157,13 @@ def _limit(**limit: object) -> dict[str, Any]:
             ),
         ),
         (
+            _limit(figure="limit_current", between=["3 A", "3.0 A"]),
+            (
+                'limits[0] (limit_current).between: found "3 A" before "3.0 A", expected two '
+                "bounds apart: a limit without width can't be kept"
+            ),
+        ),
+        (
             _limit(figure="drift", at_most="30 mV"),
             (
                 'limits[0] (drift).definition: found nothing, expected one of "from '

@@ -1,7 +1,7 @@
 """Never a pass for what was not measured."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pytest
 
@@ -125,3 +125,57 @@ def test_figures_carry_the_coverage_of_their_limit():
     assert short.coverage is not None
     assert short.coverage.reached == 60.0
     assert other.coverage is None
+
+
+@pytest.mark.parametrize(
+    ("bad", "says"),
+    [
+        ({"u": 0.0, "expanded": 0.0}, "without uncertainty can't be judged"),
+        ({"value": math.nan}, "expected a finite value"),
+        ({"u": math.nan, "expanded": math.nan}, "expected a finite value"),
+        ({"value": math.inf}, "expected a finite value"),
+    ],
+)
+def test_what_can_not_be_judged_costs_the_others_nothing(bad, says):
+    other = Figure("t", "span", 0.1, "V", 0.01, math.inf, 2.0, 0.02)
+    broken, whole = judge(
+        [replace(make(0.5), **bad), other], [PROMISE, Promise("span", 1.0)], "guarded"
+    )
+    assert broken.outcome == "not covered"
+    assert says in broken.why
+    assert whole.outcome == "pass"
+
+
+def test_a_limit_without_width_is_never_passed():
+    (verdict,) = judge([make(0.5)], [Between("drift", 0.5, 0.5)], "simple")
+    assert verdict.outcome == "not covered"
+    assert "without width" in verdict.why
+
+
+def test_a_percentage_of_an_unknown_setting_is_not_judged():
+    figure = replace(make(0.5), reached={})
+    (verdict,) = judge([figure], [Promise("drift", 0.0, None, 0.01)], "guarded")
+    assert verdict.outcome == "not covered"
+    assert "percentage of the setting" in verdict.why
+
+
+def test_a_percentage_of_a_current_is_of_the_current():
+    figure = replace(make(3.05), name="limit_current", unit="A")
+    promise = Promise("limit_current", 3.0, None, percent=0.1, unit="A")
+    (verdict,) = judge([figure], [promise], "simple")
+    assert verdict.upper == pytest.approx(3.3)  # 3 A + 10 % of 3 A, not of 30 V
+
+
+@dataclass(frozen=True)
+class Between:
+    figure: str
+    low: float
+    high: float
+    condition: Stated | None = None
+    unit: str = "V"
+
+    def lower(self, setting):  # noqa: ARG002 - the shape that the judge asks for
+        return self.low
+
+    def upper(self, setting):  # noqa: ARG002
+        return self.high
