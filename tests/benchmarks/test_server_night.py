@@ -105,9 +105,8 @@ def compared(
         passed_h = (float(ask(bench.raw["clock"], b"CLOC:TIME?\n")) - began) / 3600.0
         volts = float(meters[0].query("READ?").split(",")[0])
     print(f"\n{way}: {passed_h:.3f} h of bench time, ending at {volts:.5f} V,")
-    print(
-        f"{night:.1f} s through pyvisa-py, {busy:.1f} s of that computing; bare echo of as many messages {echoed:.1f} s;"
-    )
+    print(f"{night:.1f} s through pyvisa-py, {busy:.1f} s of that computing;")
+    print(f"a bare echo of as many messages {echoed:.1f} s;")
     print(
         f"ratio {night / echoed:.2f}, {(night - echoed) / HOURS / 3600 * 1e6:.0f} µs a second more"
     )
