@@ -244,6 +244,11 @@ _ALL = (
         signed=True,
     ),
     KnownFigure(
+        "setting_linearity",
+        d.VOLTAGE,
+        "How far the output voltage departs at most from a straight line against its setting.",
+    ),
+    KnownFigure(
         "residual_voltage",
         d.VOLTAGE,
         "The voltage that is left at the output after the stated time with the output switched "
@@ -257,7 +262,7 @@ _ALL = (
         "is connected.",
     ),
     KnownFigure(
-        "discharge_time",
+        "time_to_safe_voltage",
         d.TIME,
         "The time after switching the output off until its voltage has fallen from the setting to "
         "the stated low voltage, with nothing connected.",

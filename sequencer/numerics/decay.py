@@ -37,6 +37,8 @@ class Decay:
         Scatter about the curve.
     dof
         Degrees of freedom of the uncertainties.
+    widened
+        Factor of all uncertainties over those of white scatter, for its correlation.
     """
 
     time_constant_s: float
@@ -47,6 +49,7 @@ class Decay:
     u_swing: float
     residual_sd: float
     dof: float
+    widened: float = 1.0
 
     def time_between(self, first: float, second: float) -> tuple[float, float]:
         """Return how long the curve takes from one value to another, and its uncertainty, s.
@@ -148,4 +151,5 @@ def fit_decay(times: Values, values: Values) -> Decay:
         u_swing=float(u[1]),
         residual_sd=scatter,
         dof=dof,
+        widened=factor,
     )

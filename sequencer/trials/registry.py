@@ -5,12 +5,28 @@ from importlib.metadata import entry_points
 from typing import Any
 
 from sequencer.errors import UsageError
-from sequencer.trials import limit_sweep, load_steps, sense_check, soak
+from sequencer.trials import (
+    heat,
+    limit_sweep,
+    load_steps,
+    output_off,
+    sense_check,
+    set_points,
+    soak,
+)
 from sequencer.trials.trial import Trial
 
 ENTRY_POINT_GROUP = "steadyrail.trials"
 
-OWN = (load_steps.TRIAL, sense_check.TRIAL, limit_sweep.TRIAL, soak.TRIAL)
+OWN = (
+    load_steps.TRIAL,
+    sense_check.TRIAL,
+    limit_sweep.TRIAL,
+    soak.TRIAL,
+    set_points.TRIAL,
+    output_off.TRIAL,
+    heat.TRIAL,
+)
 
 
 @cache
