@@ -11,6 +11,7 @@ from drivers.broken import Closed, Late, Stale
 from drivers.errors import DamagedAnswer, InstrumentError, NoAnswer, Unreachable
 
 CHECK_CABLE = "Look at its power, its cable and its address in the bench document"
+LONGEST_REASON = 300
 VISA_TIME_OUT = -1073807339
 VISA_BAD_ADDRESS = -1073807342
 """VI_ERROR_TMO and VI_ERROR_INV_RSRC_NAME (VPP-4.3), without importing pyvisa for them."""
@@ -55,6 +56,8 @@ def fault_of(error: Exception, *, was_open: bool) -> Fault:
     if was_open and getattr(error, "error_code", None) == VISA_TIME_OUT:
         return Fault(NoAnswer, "no answer came in time", None, f"{CHECK_CABLE}.")
     reason = " ".join(f"{type(error).__name__}: {error}".split()).rstrip(".")
+    if len(reason) > LONGEST_REASON:  # some libraries put a whole traceback there
+        reason = f"{reason[:LONGEST_REASON]} …"
     what = "the link failed" if was_open else "could not be opened"
     remedy = f"{CHECK_CABLE}."
     if getattr(error, "error_code", None) == VISA_BAD_ADDRESS:

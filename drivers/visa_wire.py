@@ -1,19 +1,34 @@
 """Any other link: HiSLIP, VXI-11, USBTMC, GPIB, or another VISA library; it does the waiting."""
 
+from contextlib import suppress
 from typing import Any
 
 from pyvisa.constants import ResourceAttribute, StatusCode
 
 CHUNK = 65536
+DRAIN_S = 0.01
+MOST_LEFT = 100
 
 
 class VisaWire:
-    """One session of a VISA library; what it raises is whatever the library does."""
+    """One session of a VISA library; what it raises is whatever the library does.
+
+    An answer to an earlier owner's question may still wait at the other end: it is cleared away
+    (IEEE 488.1, device clear), or read where the library can't clear.
+    """
 
     def __init__(self, library: Any, handle: Any) -> None:
         self._library = library
         self._handle = handle
         self._timeout_s: float | None = None
+        try:
+            cleared = library.clear(handle) == StatusCode.success
+        except Exception:  # noqa: BLE001  # not every library and link can; that is no failure
+            cleared = False
+        if not cleared:
+            with suppress(Exception):  # nothing is left: that is what a time-out says here
+                for _ in range(MOST_LEFT):
+                    self.read(DRAIN_S)
 
     def write(self, message: bytes) -> None:
         """Send a message."""
