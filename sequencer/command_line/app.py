@@ -108,6 +108,12 @@ def run(
     trace: Annotated[
         Path | None, typer.Option(help="Write every message to this file (must not exist yet).")
     ] = None,
+    unattended: Annotated[
+        bool,
+        typer.Option(
+            "--unattended", help="Nobody will be there: refuse to start if something is missing."
+        ),
+    ] = False,
     json: JsonOption = False,
 ) -> None:
     """Run a profile on the bench, and end in verdicts, a record and a report."""
@@ -124,6 +130,7 @@ def run(
             seed=seed,
             cautions_read=cautions_read,
             trace=trace,
+            unattended=unattended,
             as_json=json,
         )
     )

@@ -4,10 +4,13 @@ import json
 import sys
 from collections.abc import Sequence
 
+from sequencer.command_line.documents import load_checked
+from sequencer.command_line.left_alone import reasons_against
 from sequencer.documents.check import check_files
 from sequencer.documents.find import Kind
 from sequencer.documents.schema import schema as schema_of
-from sequencer.errors import Exit, UsageError
+from sequencer.errors import DocumentError, Exit, UsageError
+from sequencer.planning import make_plan
 from sequencer.trials.registry import trials
 
 
@@ -37,4 +40,21 @@ def run(files: Sequence[str], schema: Kind | None, *, as_json: bool) -> int:
         if not mistakes:
             count = len(files)
             sys.stdout.write(f"{count} document{'s' if count > 1 else ''} without a mistake.\n")
+            for line in _left_alone(files):
+                sys.stdout.write(line + "\n")
     return Exit.WRONG_USE if mistakes else Exit.PASSED
+
+
+def _left_alone(files: Sequence[str]) -> list[str]:
+    """Say for each profile that demands something of unattended runs what stands against one."""
+    lines = []
+    for name in files:
+        try:
+            documents = load_checked(name, unit=None, bench=None)
+        except DocumentError:
+            continue  # a unit or a bench alone
+        if documents.profile.unattended is not None:
+            against = reasons_against(documents, make_plan(documents))
+            said = f"would be refused: {'; '.join(against)}" if against else "would be started"
+            lines.append(f"{name}: with --unattended it {said}.")
+    return lines

@@ -6,6 +6,7 @@ from pathlib import Path
 from rich.console import Console
 
 from sequencer.assemble import result_of
+from sequencer.command_line.left_alone import notifier_of, tell_finished, tell_stopped
 from sequencer.command_line.progress import Progress
 from sequencer.documents.load import Documents
 from sequencer.errors import Exit
@@ -38,6 +39,7 @@ def perform_on(
 ) -> None:
     """Perform the trials on an opened bench, from their start or from where a record ends."""
     by_hand = documents.bench.bench.operator == "terminal"
+    notifier = notifier_of(documents)
     with writer, Progress(console, plan, plain=by_hand) as progress:
         events.attach(writer)
         for remark in table.remarks:
@@ -47,6 +49,7 @@ def perform_on(
             events.at(bench_time)
             progress.at(bench_time)
 
+        notifier.tell("started", f"About {plan.duration_s / 3600:.1f} h of bench time.")
         ended = run_trials(
             table.bench,
             documents,
@@ -62,6 +65,9 @@ def perform_on(
             aloud=lambda text: _aloud(text, console, by_hand=by_hand),
         )
         table.lock.release(safe=ended.safe.verified)
+        tell_stopped(notifier, ended.stopped_by, str(ended.safe))
+        for failure in notifier.finish():
+            writer.event(float("nan"), "not notified", "warning", failure)
 
 
 def _aloud(text: str, console: Console, *, by_hand: bool) -> None:
@@ -74,6 +80,14 @@ def _tell_safe(safe: SafeReport, console: Console) -> None:
     """Say at once how making safe went; the record may be what fails next."""
     if not safe.verified:
         console.print(f"{safe}", style="bold red", markup=False)
+
+
+def notify_end(documents: Documents, result: Result, console: Console) -> None:
+    """Tell the verdict; what can't be told is said here, as the record may be sealed by now."""
+    notifier = notifier_of(documents)
+    tell_finished(notifier, result)
+    for failure in notifier.finish():
+        console.print(f"Not notified: {failure}", style="bold", markup=False)
 
 
 def finish(target: Path) -> Result:

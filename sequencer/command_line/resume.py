@@ -7,7 +7,7 @@ from pathlib import Path
 
 from rich.console import Console
 
-from sequencer.command_line.on_bench import finish, perform_on
+from sequencer.command_line.on_bench import finish, notify_end, perform_on
 from sequencer.command_line.paths import REPORT_SUFFIX, unused
 from sequencer.command_line.run import tell_cautions, write_outputs
 from sequencer.documents.load import Documents, documents_from
@@ -75,6 +75,7 @@ def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
         sys.stdout.flush()
     page = unused(record.with_suffix(REPORT_SUFFIX)) if documents.profile.outputs.report else None
     missing = write_outputs(result, page, None, record)
+    notify_end(documents, result, console)
     print_result(
         replace(result, notes=(*result.notes, *missing)),
         console if as_json else Console(),

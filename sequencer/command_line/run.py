@@ -9,7 +9,8 @@ from rich.console import Console
 
 from sequencer.cautions import CAUTIONS
 from sequencer.command_line.documents import load_checked, with_simulation
-from sequencer.command_line.on_bench import finish, perform_on
+from sequencer.command_line.left_alone import refuse_if_not_ready
+from sequencer.command_line.on_bench import finish, notify_end, perform_on
 from sequencer.command_line.paths import REPORT_SUFFIX, free, record_path
 from sequencer.documents.load import Documents
 from sequencer.errors import SteadyrailError, UsageError
@@ -37,6 +38,7 @@ def run(
     seed: int | None,
     cautions_read: bool,
     trace: Path | None,
+    unattended: bool,
     as_json: bool,
 ) -> int:
     """Run a profile and return the exit code."""
@@ -56,6 +58,8 @@ def run(
     if trace is not None:
         free(trace, "message trace")
     plan = make_plan(documents)
+    if unattended:
+        refuse_if_not_ready(documents, plan)
     _tell_before(documents, plan, console, cautions_read=cautions_read)
     with Stop(lambda: console.print("Stopping: making the bench safe …", style="bold")) as stop:
         _carry_out(documents, plan, target, console, stop, trace)
@@ -64,6 +68,7 @@ def run(
         sys.stdout.write(json_text(result) + "\n")
         sys.stdout.flush()
     missing = write_outputs(result, page, table, target)
+    notify_end(documents, result, console)
     print_result(
         replace(result, notes=(*result.notes, *missing)),
         console if as_json else Console(),

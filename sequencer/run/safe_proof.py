@@ -19,7 +19,13 @@ STEADY_COUNT = 3
 """So many readings in a row must prove it: one may be damaged."""
 
 AGAIN_S = 5.0
-"""What is not proven is told again this often."""
+"""What is not proven is told again this often; what can't be reached, after growing waits."""
+
+LONGEST_AGAIN_S = 40.0
+MOST_SILENT = 5
+SELDOM = 10
+"""A channel whose instrument failed so often is read in every tenth round only, so that its
+time-outs don't keep the others waiting."""
 
 DISCHARGE_A = 0.1
 """Empties 10 mF from 30 V in 3 s, and asks little of a supply that is on after all."""
@@ -61,6 +67,7 @@ class Proof:
     first: dict[str, float] = field(default_factory=dict)
     value: dict[str, float] = field(default_factory=dict)
     late: set[str] = field(default_factory=set)
+    silent: dict[str, int] = field(default_factory=dict)
     trouble: str = ""
 
     def gone(self, channels: Sequence[str]) -> bool:
@@ -89,15 +96,20 @@ def prove(bench: Bench, told: Sequence[Told], on_wait: Callable[[], None]) -> Pr
     discharge = next((one for one in told if one.what == "discharge"), None)
     try:
         start = at = again = bench.clock.now()
+        again_s, number = AGAIN_S, 0
         while not proof.gone(channels) and at - start < limit_s:
             on_wait()
+            number += 1
             for channel in channels:
+                if proof.silent.get(channel, 0) >= MOST_SILENT and number % SELDOM:
+                    continue
                 reading = _look(bench, channel, bounds[channel], proof)
                 if reading is not None:
                     _show(bench, told, reading, within=proof.good[channel] > 0)
-            if at - again >= AGAIN_S:
+            if at - again >= again_s:
                 again = at
-                _tell_again(told, proof)
+                if not _tell_again(told, proof):
+                    again_s = min(2 * again_s, LONGEST_AGAIN_S)
             if discharge is not None and _only_charge(told, discharge, proof):
                 _empty(bench, discharge, proof, on_wait)
                 discharge = None
@@ -114,9 +126,11 @@ def _look(bench: Bench, channel: str, bound: tuple[float, str], proof: Proof) ->
         reading = bench.read((channel,))[0]
     except InstrumentError as error:
         proof.last[channel] = str(error)
+        proof.silent[channel] = proof.silent.get(channel, 0) + 1
     except KeyError:
         proof.last[channel] = f"{channel} can't be read: its instrument is not reached"
     else:
+        proof.silent.pop(channel, None)
         if reading.value == reading.value:  # not NaN
             gone = abs(reading.value) <= bound[0]
             proof.good[channel] = proof.good[channel] + 1 if gone else 0
@@ -129,7 +143,9 @@ def _look(bench: Bench, channel: str, bound: tuple[float, str], proof: Proof) ->
     return None
 
 
-def _tell_again(told: Sequence[Told], proof: Proof) -> None:
+def _tell_again(told: Sequence[Told], proof: Proof) -> bool:
+    """Tell everything again that is not proven; return whether all of it could be reached."""
+    reached = True
     for one in told:
         if one.off is None or one.by_person or (one.confirmed and proof.gone(one.channels)):
             continue
@@ -138,6 +154,8 @@ def _tell_again(told: Sequence[Told], proof: Proof) -> None:
                 proof.late.add(one.what)
         except InstrumentError as error:
             proof.trouble = str(error)
+            reached = False
+    return reached
 
 
 def _only_charge(told: Sequence[Told], discharge: Told, proof: Proof) -> bool:

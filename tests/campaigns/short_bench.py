@@ -1,0 +1,162 @@
+"""A short run on the simulated bench with faults put in at chosen bench times, and how it ended."""
+
+import json
+import signal
+import sqlite3
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "sequencer"))
+from called import Done, steadyrail
+
+LONGEST_S = 90
+"""A run of a second or two that takes longer hangs."""
+
+TIMEOUT = "250 ms"
+"""The simulated instruments answer in milliseconds."""
+
+HEAD = """
+[profile]
+name = "short"
+unit = "w-17"
+bench = "bench.toml"
+
+[outputs]
+report = false
+"""
+
+STEPS = (
+    HEAD
+    + """
+[[trials]]
+trial = "load_steps"
+voltage = "30 V"
+current = "3 A"
+fractions = ["10 %", "50 %", "100 %"]
+repeats = 2
+readings = 2
+period = "1 s"
+
+[[trials]]
+trial = "soak"
+voltage = "30 V"
+current = "3 A"
+warm_up = "30 s"
+duration = "2 min"
+"""
+)
+
+SWEEP = (
+    HEAD
+    + """
+[[trials]]
+trial = "limit_sweep"
+voltage = "30 V"
+points = 3
+readings = 2
+period = "1 s"
+resolution = "50 mA"
+"""
+)
+
+PROFILES = {"sweep": SWEEP}
+"""The profile of a phase, where it is not STEPS."""
+
+
+class Hang(BaseException):
+    """The run did not come to an end."""
+
+
+@dataclass(frozen=True)
+class Ran:
+    """One run: exit code, result (None where there is no record), what it wrote, its record."""
+
+    code: int
+    result: dict[str, Any] | None
+    errors: str
+    record: Path
+
+    @property
+    def events(self) -> list[dict[str, Any]]:
+        return [] if self.result is None else list(self.result["events"])
+
+    def kinds(self) -> set[str]:
+        return {event["kind"] for event in self.events}
+
+
+def write(folder: Path, faults: Sequence[Mapping[str, object]], profile: str = STEPS) -> Path:
+    """Write scenario, bench and profile into a folder; return the profile's path."""
+    text = 'name = "short"\ndescription = "a campaign"\nbased_on = "healthy"\n'
+    for fault in faults:
+        text += "[[faults]]\n" + "".join(f"{k} = {json.dumps(v)}\n" for k, v in fault.items())
+    scenario = folder / "scenario.toml"
+    scenario.write_text(text + "[instruments.control]\n")
+    bench = (Path(str(files("profiles"))) / "benches" / "simulated.toml").read_text()
+    bench = bench.replace('scenario = "healthy"', f"scenario = {json.dumps(str(scenario))}")
+    bench = bench.replace("\ndialect = ", f'\ntimeout = "{TIMEOUT}"\ndialect = ')
+    (folder / "bench.toml").write_text(bench)
+    path = folder / "short.toml"
+    path.write_text(profile)
+    return path
+
+
+@contextmanager
+def _within(seconds: int) -> Iterator[None]:
+    def ring(*_: object) -> None:
+        raise Hang(f"no end within {seconds} s")
+
+    before = signal.signal(signal.SIGALRM, ring)
+    signal.alarm(seconds)
+    try:
+        yield
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
+
+
+def run(folder: Path, faults: Sequence[Mapping[str, object]], profile: str = STEPS) -> Ran:
+    """Run the short profile with faults; raises Hang when it does not end."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = write(folder, faults, profile)
+    record = folder / "run.sqlite"
+    with _within(LONGEST_S):
+        done: Done = steadyrail(
+            *("run", str(path), "--json", "--record", str(record)),
+            cwd=folder,
+        )
+    line = done.stdout.strip()
+    return Ran(done.returncode, json.loads(line) if line else None, done.stderr, record)
+
+
+def phases(record: Path) -> dict[str, float]:
+    """Return a bench time within each phase, learnt from the record of an undisturbed run."""
+    with sqlite3.connect(record) as base:
+        rows = base.execute(
+            "SELECT t.name, q.at, q.body FROM requests q JOIN trials t ON t.id = q.trial "
+            "ORDER BY q.id"
+        ).fetchall()
+        ended = base.execute("SELECT max(answered_at) FROM readings").fetchone()[0]
+    asked = [(name, float(at), json.loads(body)) for name, at, body in rows]
+    until = [at for _, at, _ in asked[1:]] + [float(ended)]
+    found: dict[str, float] = {"make-safe": float(ended) + 0.02}
+    for (trial, at, request), end in zip(asked, until, strict=True):
+        kind, state = request["kind"], request.get("state", {})
+        middle = (at + end) / 2
+        if trial == "start_check" and state.get("kind") == "SupplyState":
+            found["prompt"] = middle
+        elif trial == "start_check" and state.get("on"):
+            found["start"] = at + 0.1
+        elif trial == "load_steps" and kind == "Settle":
+            found["settle"] = middle
+        elif trial == "load_steps" and kind == "Read":
+            found["read"] = middle
+        elif trial == "limit_sweep" and kind == "Read" and request["tag"]:
+            found["sweep"] = middle
+        elif trial == "soak" and kind == "Read":
+            found["soak"] = middle
+    return found
