@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 OUT := out
 STAMP := $(shell date +%Y%m%d-%H%M%S)
 
-.PHONY: demo test check benchmark coverage clean
+.PHONY: demo test check benchmark coverage wire clean
 
 # Runs both shipped profiles on the simulated bench and leaves records and reports under out/.
 demo: $(VENV)/.run
@@ -30,6 +30,12 @@ check: $(VENV)/.test
 # Speed, side by side with what a user would otherwise write; prints ratios.
 benchmark: $(VENV)/.test
 	$(BIN)/pytest tests/benchmarks -m slow -s
+
+# Minutes of bad input on all roads to the simulated bench, then an acceptance run over each.
+FUZZ_MINUTES ?= 5
+wire: $(VENV)/.test
+	FUZZ_MINUTES=$(FUZZ_MINUTES) $(BIN)/pytest -m slow -s \
+	  tests/simulated_bench/test_server_long_fuzz.py tests/simulated_bench/test_server_roads.py
 
 # How often 95 % intervals hold the truth; goes on where it was interrupted.
 BENCHES ?= 1000

@@ -6,7 +6,9 @@ from contextlib import suppress
 from simulated_bench.connection import Connection, End, Serving
 from simulated_bench.hislip.message import (
     FIRST_VENDOR_KIND,
+    HEADER,
     LONGEST_PAYLOAD,
+    PROLOGUE,
     Fatal,
     Kind,
     MalformedHeader,
@@ -46,7 +48,7 @@ class Channel(Connection):
     def say(self, kind: Kind, control: int = 0, parameter: int = 0, payload: bytes = b"") -> None:
         """Send a message, unless the connection has ended meanwhile."""
         if self._loop.serves(self):
-            self.send(Message(kind, control, parameter, payload).packed())
+            self.send(HEADER.pack(PROLOGUE, kind, control, parameter, len(payload)) + payload)
 
     def error(self, code: Problem, text: str) -> None:
         """Say that a message was not understood and is thrown away."""

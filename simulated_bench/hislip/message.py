@@ -102,6 +102,12 @@ class Reader:
         MalformedHeader
             When a header does not begin with its prologue.
         """
+        if not self._data and not self._skip and len(data) >= HEADER.size:
+            mark, kind, control, parameter, length = HEADER.unpack_from(data)
+            if mark == PROLOGUE and length == len(data) - HEADER.size <= LONGEST_PAYLOAD:
+                # One whole message is the usual case.
+                yield Message(kind, control, parameter, data[HEADER.size :], length)
+                return
         self._data += data
         while True:
             if self._skip:
