@@ -47,7 +47,7 @@ class Distribution:
     -----
     The normal parts are put together first, to one t with the degrees of freedom of Welch and
     Satterthwaite (JCGM 100, G.4): a plain convolution of several t with few degrees of freedom
-    covers more than it says.
+    covers more than it says (four with 3 degrees of freedom 99.5 % in place of 95.45 %).
     """
 
     u: float
