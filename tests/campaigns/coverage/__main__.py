@@ -2,27 +2,14 @@
 
 import argparse
 import json
-import multiprocessing
-import os
 import sys
 from collections.abc import Iterator
-from dataclasses import asdict
 from pathlib import Path
 
-from rich.progress import (
-    BarColumn,
-    MofNCompleteColumn,
-    Progress,
-    TextColumn,
-    TimeElapsedColumn,
-    TimeRemainingColumn,
-)
-
-from tests.campaigns.coverage.measure import Missing, Row, measure
+from tests.campaigns.coverage.measure import Missing, Row
 from tests.campaigns.coverage.plot import draw
+from tests.campaigns.coverage.run import measure_all
 from tests.campaigns.coverage.table import lines, markdown
-
-NICE = 10
 
 
 def main() -> int:
@@ -35,7 +22,13 @@ def main() -> int:
     wanted = range(options.first, options.first + options.benches)
     known = {seed for seed, _, _ in _read(done)}
     left = [seed for seed in wanted if seed not in known]
-    _run(left, len(wanted), done, options.processes)
+    measure_all(
+        left,
+        done,
+        processes=options.processes,
+        before=len(wanted) - len(left),
+        trials=options.trials,
+    )
     rows: list[Row] = []
     missing: list[Missing] = []
     for seed, some, without in _read(done):
@@ -55,48 +48,11 @@ def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.campaigns.coverage")
     parser.add_argument("--benches", type=int, default=1000)
     parser.add_argument("--first", type=int, default=0, help="seed of the first bench")
+    parser.add_argument("--trials", nargs="+", help="only these; all where left out")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path("out/coverage"))
     parser.add_argument("--afresh", action="store_true", help="forget benches measured before")
     return parser.parse_args()
-
-
-def _run(seeds: list[int], wanted: int, done: Path, processes: int) -> None:
-    columns = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeElapsedColumn(),
-        TextColumn("left"),
-        TimeRemainingColumn(),
-    )
-    with (
-        Progress(*columns) as bar,
-        multiprocessing.get_context("spawn").Pool(processes, _be_nice) as pool,
-        done.open("a", encoding="utf-8") as file,
-    ):
-        task = bar.add_task("benches", total=wanted, completed=wanted - len(seeds))
-        for seed, rows, missing in pool.imap_unordered(_one, seeds):
-            entry = {
-                "seed": seed,
-                "rows": [asdict(row) for row in rows],
-                "missing": [asdict(one) for one in missing],
-            }
-            file.write(json.dumps(entry) + "\n")
-            file.flush()
-            bar.advance(task)
-
-
-def _be_nice() -> None:
-    os.nice(NICE)
-
-
-def _one(seed: int) -> tuple[int, list[Row], list[Missing]]:
-    try:
-        return seed, *measure(seed)
-    except Exception as error:
-        error.add_note(f"bench of seed {seed}")
-        raise
 
 
 def _read(done: Path) -> Iterator[tuple[int, list[Row], list[Missing]]]:
