@@ -1,0 +1,284 @@
+"""Trials on made-up units, each written down in a few lines with a truth in closed form."""
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+from sequencer.documents.load import load_profile
+from sequencer.errors import TrialStopped
+from sequencer.record.read import Step
+from sequencer.requests import (
+    Applied,
+    Apply,
+    LoadState,
+    Note,
+    Noted,
+    Procedure,
+    Read,
+    Readings,
+    Reply,
+    Request,
+    Settle,
+    Settled,
+    SupplyState,
+)
+from sequencer.results import Figure
+from sequencer.trials import heat, load_steps, output_off, sense_check, set_points
+from sequencer.trials.trial import Context, Evidence, Trial
+
+NOISE_V = 15e-6
+LEADS_OHM = 0.04
+TAU_S = 1.03
+
+
+class Unit:
+    """A unit as functions of its load, its switch and the time since either changed."""
+
+    def __init__(self, value: Callable[["Unit", str, float], float]) -> None:
+        self.value = value
+        self.now = self.changed = 0.0
+        self.load = 0.0
+        self.setting = 0.0
+        self.on = True
+        self.random = np.random.default_rng(11)
+
+    def answer(self, request: Request) -> Reply:
+        match request:
+            case Apply(state=LoadState() as state):
+                self.load, self.changed = state.level if state.on else 0.0, self.now
+                return Applied(self.now, {})
+            case Apply(state=SupplyState() as state):
+                self.on = self.on if state.output is None else state.output
+                self.setting = self.setting if state.voltage is None else state.voltage
+                self.changed = self.now
+                return Applied(self.now, {})
+            case Settle():
+                self.now += request.window_s
+                still = dict.fromkeys(request.tolerance, 0.0)
+                return Settled(self.now, True, request.window_s, still, still)
+            case Read():
+                times = self.now + request.period_s * np.arange(request.count, dtype=float)
+                self.now = float(times[-1]) + request.period_s
+                values = {
+                    channel: np.array([self.value(self, channel, t - self.changed) for t in times])
+                    + NOISE_V * self.random.standard_normal(times.size)
+                    for channel in request.channels
+                }
+                at = dict.fromkeys(request.channels, times)
+                return Readings(asked=at, answered=at, value=values)
+            case Note():
+                return Noted(self.now)
+        raise TypeError(request)
+
+
+def context(**unit: object) -> Context:
+    documents = load_profile("acceptance")
+    changed = documents.unit.model_copy(
+        update={"unit": documents.unit.unit.model_copy(update=dict(unit))}
+    )
+    return Context(changed, documents.bench)
+
+
+def evidence(trial: Trial[Any], settings: Any, unit: Unit, where: Context) -> Evidence:
+    procedure: Procedure = trial.procedure(settings, where)
+    steps: list[Step] = []
+    reply: Reply | None = None
+    try:
+        while True:
+            request = procedure.send(reply) if reply is not None else next(procedure)
+            reply = unit.answer(request)
+            steps.append(Step(seq=len(steps), request=request, reply=reply))
+    except StopIteration:
+        return Evidence(trial.name, where, tuple(steps))
+
+
+def found(trial: Trial[Any], settings: Any, unit: Unit, where: Context) -> dict[str, Figure]:
+    at = evidence(trial, settings, unit, where)
+    figures = trial.figures(settings, at)
+    names = {one.name for one in figures} | set(trial.cannot(settings, at))
+    assert names <= set(trial.gives)
+    # Other meters of the current, where the bench has them, are compared in load_steps.
+    assert trial is load_steps.TRIAL or names == set(trial.gives)
+    assert trial.charts(settings, at, figures)
+    return {one.name: one for one in figures}
+
+
+def within(figure: Figure, truth: float, least: float = 0.0) -> None:
+    """The truth lies within U, and U is no wider than makes the check worth something."""
+    assert abs(figure.value - truth) < figure.expanded, (figure.name, figure.value, truth)
+    assert figure.expanded < max(0.2 * abs(truth), least), (figure.name, figure.expanded)
+
+
+def wired(follows: float, own_ohm: float = 1e-3) -> Callable[[Unit, str, float], float]:
+    """A unit that makes up for a part of the leads' drop; 0.2 mΩ lie beyond the sense points."""
+
+    def value(unit: Unit, channel: str, _: float) -> float:
+        drop = LEADS_OHM * unit.load
+        sense = unit.setting - own_ohm * unit.load - (1 - follows) * drop
+        return {
+            "voltage.sense": sense,
+            "voltage.load": sense - 2e-4 * unit.load,
+            "voltage.terminals": sense + drop,
+            "current.shunt": unit.load,
+        }[channel]
+
+    return value
+
+
+def test_a_sense_check_says_length_drop_and_how_far_the_unit_follows() -> None:
+    where = context()
+    settings = sense_check.Settings(voltage="30 V", current="3 A", cross_section="0.75 mm²")
+    figures = found(sense_check.TRIAL, settings, Unit(wired(1.0)), where)
+    within(figures["sense_resistance"], 2e-4)
+    # IEC 60028: 1/58 Ω·mm²/m.
+    within(figures["sense_length"], 2e-4 * 0.75 * 58)
+    within(figures["lead_drop"], 0.12)
+    within(figures["sense_following"], 1 - 1e-3 / LEADS_OHM)
+    assert "within the 500 mV" in figures["lead_drop"].notes[0]
+
+
+def test_a_stated_length_of_wire_comes_back() -> None:
+    # ASTM B258: 14 AWG has 8.286 Ω/km and 2.081 mm²; 2.5 mΩ are 0.302 m of it.
+    area = math.pi / 4 * (0.127 * 92 ** ((36 - 14) / 39)) ** 2
+    where = context()
+    settings = sense_check.Settings(voltage="30 V", current="3 A", cross_section=f"{area:.4f} mm²")
+    unit = Unit(
+        lambda u, c, t: wired(1.0)(u, c, t) - (2.3e-3 * u.load if c == "voltage.load" else 0)
+    )
+    length = found(sense_check.TRIAL, settings, unit, where)["sense_length"]
+    assert length.value == pytest.approx(2.5e-3 / 8.286e-3, rel=0.01)
+
+
+def test_a_unit_that_does_not_follow_its_sense_leads_is_stopped_at_a_small_current() -> None:
+    settings = sense_check.Settings(voltage="30 V", current="3 A")
+    with pytest.raises(TrialStopped, match="does not follow its sense leads"):
+        evidence(sense_check.TRIAL, settings, Unit(wired(0.0)), context())
+
+
+def test_a_lead_that_comes_off_later_leaves_no_sense_error() -> None:
+    """Both places fall alike then: a small difference would pass for good wiring."""
+    settings = sense_check.Settings(voltage="30 V", current="3 A")
+    unit = Unit(lambda u, c, t: wired(1.0 if u.load < 0.2 else 0.0)(u, c, t))
+    where = context()
+    at = evidence(sense_check.TRIAL, settings, unit, where)
+    names = {one.name for one in sense_check.figures(settings, at)}
+    assert "sense_error" not in names
+    assert "does not follow" in sense_check.cannot(settings, at)["sense_error"]
+
+
+def test_where_the_leads_lose_too_little_it_is_said_that_nothing_can_be_told() -> None:
+    where = context()
+    settings = sense_check.Settings(voltage="30 V", current="3 A")
+
+    def short(unit: Unit, channel: str, _: float) -> float:
+        drop = 1e-3 * unit.load if channel == "voltage.terminals" else 0.0
+        return unit.load if channel == "current.shunt" else 30 - 1e-3 * unit.load + drop
+
+    at = evidence(sense_check.TRIAL, settings, Unit(short), where)
+    figures = {one.name: one for one in sense_check.figures(settings, at)}
+    assert "sense_following" not in figures
+    assert "can't be told" in figures["sense_error"].notes[0]
+
+
+@pytest.mark.parametrize("tail_v", [-2e-3, 1.5e-3])
+def test_a_thermal_tail_is_kept_apart_from_the_step(tail_v: float) -> None:
+    def warms(unit: Unit, channel: str, since: float) -> float:
+        if channel == "current.shunt":
+            return unit.load
+        slow = tail_v * (1 - math.exp(-max(since - 10, 0) / 200)) if unit.load > 2.9 else 0.0
+        return unit.setting - 1e-3 * unit.load + slow
+
+    where = context()
+    settings = load_steps.Settings(voltage="30 V", current="3 A")
+    figures = found(load_steps.TRIAL, settings, Unit(warms), where)
+    # It begins 10 s after the step; the last mean, over 5 s, stands 297.5 s after the first reading.
+    truth = tail_v * (1 - math.exp(-(1.25 + 297.5 - 10) / 200))
+    assert abs(figures["thermal_tail"].value - truth) < figures["thermal_tail"].expanded
+    within(figures["load_change"], -3e-3)
+    within(figures["load_change_ratio"], -1e-4)
+    assert figures["load_change"].value == pytest.approx(-figures["load_regulation"].value)
+
+
+def falling(unit: Unit, _: str, since: float) -> float:
+    if unit.on:
+        return unit.setting
+    # A hand switches some time before the first reading; 5 mV stay.
+    return 5e-3 + (unit.setting - 5e-3) * math.exp(-(since + 0.9) / TAU_S)
+
+
+def test_an_output_switched_off_falls_as_its_capacitor_says() -> None:
+    where = context()
+    settings = output_off.Settings(voltage="30 V", safe_voltage="1 V", after="2 s")
+    figures = found(output_off.TRIAL, settings, Unit(falling), where)
+    within(figures["discharge_time_constant"], TAU_S)
+    within(figures["time_to_safe_voltage"], TAU_S * math.log(29.995 / 0.995))
+    within(figures["residual_voltage"], 5e-3 + 29.995 * math.exp(-2 / TAU_S))
+
+
+def test_to_one_per_cent_takes_4_605_time_constants() -> None:
+    # RC discharge, any textbook: to 1 % after 4.605 RC.
+    unit = Unit(lambda u, _, t: u.setting * (1 if u.on else math.exp(-t / TAU_S)))
+    settings = output_off.Settings(voltage="30 V", safe_voltage="0.3 V")
+    figures = found(output_off.TRIAL, settings, unit, context())
+    assert figures["time_to_safe_voltage"].value == pytest.approx(4.605 * TAU_S, rel=2e-4)
+
+
+def test_an_output_that_is_gone_at_once_is_said_to_be() -> None:
+    settings = output_off.Settings(voltage="30 V")
+    at = evidence(output_off.TRIAL, settings, Unit(lambda u, *_: 30.0 if u.on else 1e-3), context())
+    with pytest.raises(Exception, match="fell faster than it was read"):
+        output_off.figures(settings, at)
+
+
+def test_set_points_find_gain_offset_and_the_worst_position() -> None:
+    where = context(control="remote")
+    settings = set_points.Settings(voltage_to="30 V")
+    unit = Unit(lambda u, *_: 4e-3 + (1 - 3e-4) * u.setting + (2e-3 if u.setting == 15 else 0))
+    figures = found(set_points.TRIAL, settings, unit, where)
+    gain, offset = figures["setting_gain_error"], figures["setting_offset"]
+    # Least squares by hand: a bump at the middle of eleven even positions lifts the line by b/11.
+    assert abs(gain.value + 3e-4) < gain.expanded
+    assert abs(offset.value - 4e-3 - 2e-3 / 11) < offset.expanded
+    assert abs(figures["setting_error"].value - 5e-3) < figures["setting_error"].expanded
+    assert figures["setting_linearity"].value == pytest.approx(2e-3 * 10 / 11, abs=3e-5)
+
+
+def test_set_points_refuse_a_unit_that_is_set_by_hand() -> None:
+    settings = set_points.Settings(voltage_to="30 V")
+    with pytest.raises(TrialStopped, match="remote control"):
+        evidence(set_points.TRIAL, settings, Unit(lambda u, *_: u.setting), context())
+
+
+def test_heat_gives_rise_time_constant_and_power() -> None:
+    def warms(unit: Unit, channel: str, since: float) -> float:
+        rise = 12.6 * (1 - math.exp(-since / 700)) if unit.load else 0.0
+        return {
+            "voltage.sense": unit.setting,
+            "current.shunt": unit.load,
+            "temperature.heatsink": 22.0 + rise,
+            "temperature.ambient": 22.0,
+        }[channel]
+
+    where = context()
+    settings = heat.Settings(voltage="30 V", current="3 A")
+    figures = found(heat.TRIAL, settings, Unit(warms), where)
+    within(figures["heatsink_rise"], 12.6)
+    within(figures["heatsink_time_constant"], 700.0)
+    within(figures["dissipation"], (42.0 - 30.0) * 3.0, least=15.0)
+    within(figures["heatsink_rise_per_watt"], 12.6 / 36.0, least=0.15)
+
+
+def test_a_rise_that_was_not_seen_to_its_end_gives_no_balance() -> None:
+    def warms(unit: Unit, channel: str, since: float) -> float:
+        rise = 12.6 * (1 - math.exp(-since / 7000)) if unit.load else 0.0
+        return {"temperature.heatsink": 22 + rise, "temperature.ambient": 22.0}.get(
+            channel, unit.load if channel.startswith("current") else unit.setting
+        )
+
+    settings = heat.Settings(voltage="30 V", current="3 A")
+    at = evidence(heat.TRIAL, settings, Unit(warms), context())
+    assert {one.name for one in heat.figures(settings, at)} == {"dissipation"}
+    assert "of the way" in heat.cannot(settings, at)["heatsink_rise"]
