@@ -194,7 +194,7 @@ def test_a_thermal_tail_is_kept_apart_from_the_step(tail_v: float) -> None:
     where = context()
     settings = load_steps.Settings(voltage="30 V", current="3 A")
     figures = found(load_steps.TRIAL, settings, Unit(warms), where)
-    # It begins 10 s after the step; the last mean, over 5 s, stands 297.5 s after the first reading.
+    # It begins 10 s after the step; the last mean stands 297.5 s after the first reading.
     truth = tail_v * (1 - math.exp(-(1.25 + 297.5 - 10) / 200))
     assert abs(figures["thermal_tail"].value - truth) < figures["thermal_tail"].expanded
     within(figures["load_change"], -3e-3)
