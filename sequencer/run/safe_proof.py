@@ -68,6 +68,7 @@ class Proof:
     value: dict[str, float] = field(default_factory=dict)
     late: set[str] = field(default_factory=set)
     silent: dict[str, int] = field(default_factory=dict)
+    out_of_reach: set[str] = field(default_factory=set)
     trouble: str = ""
 
     def gone(self, channels: Sequence[str]) -> bool:
@@ -129,6 +130,7 @@ def _look(bench: Bench, channel: str, bound: tuple[float, str], proof: Proof) ->
         proof.silent[channel] = proof.silent.get(channel, 0) + 1
     except KeyError:
         proof.last[channel] = f"{channel} can't be read: its instrument is not reached"
+        proof.out_of_reach.add(channel)
     else:
         proof.silent.pop(channel, None)
         if reading.value == reading.value:  # not NaN

@@ -34,8 +34,8 @@ repeats = 2
 trial = "soak"
 voltage = "30 V"
 current = "3 A"
-warm_up = "2 min"
-duration = "5 min"
+warm_up = "1 min"
+duration = "15 min"
 period = "1 s"
 """
 
@@ -57,13 +57,15 @@ def whole(folder: Path) -> tuple[dict[str, Any], int]:
         return json.loads(out), len(committed(folder / RECORD))
 
 
-def interrupted(folder: Path, way: Way, readings: int) -> Outcome:
-    """End a run once so many readings are committed; then resume it to its end."""
+def interrupted(folder: Path, way: Way, readings: int, phase: str = "") -> Outcome:
+    """End a run once so many readings (of a phase) are committed; then resume it to its end."""
     record = folder / RECORD
     with apart(folder, profile=SHORT) as table:
         process = table.run(RECORD)
         wait_for(
-            lambda: (record.exists() and count(record) >= readings) or process.poll() is not None
+            lambda: (
+                (record.exists() and count(record, phase) >= readings) or process.poll() is not None
+            )
         )
         ended = process.poll() is not None
         since = time.monotonic()
@@ -90,13 +92,21 @@ def _end(table: Apart, pid: int, way: Way) -> None:
         os.kill(pid, signal.SIGKILL if way == "kill" else signal.SIGSTOP)
 
 
-def count(record: Path) -> int:
+ALL = "SELECT coalesce(max(id), 0) FROM readings"
+OF_PHASE = (
+    "SELECT count(*) FROM readings WHERE request IN "
+    """(SELECT id FROM requests WHERE body LIKE '%"phase":"' || ? || '"%')"""
+)
+
+
+def count(record: Path, phase: str = "") -> int:
     """Return how many readings are committed; cheap, so that it can be asked often."""
     import sqlite3  # noqa: PLC0415
 
     try:
         with sqlite3.connect(f"file:{record}?mode=ro", uri=True, timeout=1.0) as connection:
-            found = connection.execute("SELECT coalesce(max(id), 0) FROM readings").fetchone()[0]
+            query, values = (OF_PHASE, (phase,)) if phase else (ALL, ())
+            found = connection.execute(query, values).fetchone()[0]
         connection.close()
     except sqlite3.Error:
         return 0

@@ -1,0 +1,108 @@
+"""One run per bench: who holds it is named, and a dead owner's name stops nobody."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from test_guardian_watch import job
+
+from sequencer.errors import UsageError
+from sequencer.run.bench_lock import FOLDER_VARIABLE, lock_bench, lock_file, owners
+
+HOLD = """
+import sys, time
+sys.path.insert(0, {tests!r})
+from test_run_bench_lock import job, lock_bench
+held = lock_bench(job("theirs.sqlite"))
+print("held", flush=True)
+sys.stdin.read()
+"""
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "locks"))
+    return tmp_path / "locks"
+
+
+@pytest.fixture
+def other() -> Iterator["subprocess.Popen[str]"]:
+    """Another process that holds the bench."""
+    code = HOLD.format(tests=str(Path(__file__).parent))
+    with subprocess.Popen(
+        [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "held\n"
+        yield process
+        process.kill()
+
+
+def test_a_second_run_is_refused_with_the_owner_named(other: "subprocess.Popen[str]") -> None:
+    with pytest.raises(UsageError, match=rf"held by process {other.pid} of .* on .* since 20"):
+        lock_bench(job())
+    (owner,) = owners()
+    assert owner.alive
+    assert owner.record.endswith("theirs.sqlite")
+
+
+def test_the_lock_of_a_dead_process_is_taken_over_and_said(other: "subprocess.Popen[str]") -> None:
+    other.send_signal(signal.SIGKILL)
+    other.wait()
+    lock = lock_bench(job())
+    assert [owner.pid for owner in lock.left_behind] == [other.pid]
+    assert not lock.left_behind[0].alive
+    lock.release(safe=True)
+    assert owners() == ()
+
+
+def test_a_bench_that_was_not_shown_to_be_safe_keeps_its_last_owner() -> None:
+    lock_bench(job()).release(safe=False)
+    again = lock_bench(job())
+    assert [owner.pid for owner in again.left_behind] == [os.getpid()]
+    again.release(safe=True)
+
+
+def test_benches_that_share_one_instrument_exclude_each_other() -> None:
+    meter = replace(job().spec.instruments[0], name="meter", address="TCPIP0::10.0.0.9::1::SOCKET")
+    spec = replace(job().spec, instruments=(*job().spec.instruments, meter))
+    larger = replace(job(), spec=spec)
+    lock = lock_bench(larger)
+    with pytest.raises(UsageError, match="in use"):
+        lock_bench(job())
+    lock.release(safe=True)
+    lock_bench(job()).release(safe=True)
+
+
+@pytest.mark.parametrize("content", ["", "not JSON", "[]", json.dumps({"pid": 1})])
+def test_what_stands_in_a_lock_file_is_only_a_name(folder: Path, content: str) -> None:
+    folder.mkdir()
+    lock_file(job().addresses[0]).write_text(content)
+    lock = lock_bench(job())
+    assert lock.left_behind == ()
+    lock.release(safe=True)
+
+
+def test_a_folder_that_can_not_be_had_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "file" / "locks"))
+    with pytest.raises(UsageError, match=FOLDER_VARIABLE):
+        lock_bench(job())
+
+
+def test_a_link_laid_in_the_way_is_not_followed(folder: Path, tmp_path: Path) -> None:
+    folder.mkdir()
+    victim = tmp_path / "victim"
+    victim.write_text("precious")
+    lock_file(job().addresses[0]).symlink_to(victim)
+    with pytest.raises(UsageError, match="can't be locked"):
+        lock_bench(job())
+    assert victim.read_text() == "precious"
