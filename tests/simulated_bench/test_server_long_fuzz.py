@@ -26,7 +26,17 @@ MOST_GROWTH_KIB = 16 * 1024
 WORDS = (
     *("*IDN?", "*RST", "*CLS", "*OPC?", "*ESR?", "*STB?", "*ESE 255", "*SRE 1", "*WAI", "*TST?"),
     *("SYST:ERR?", "SYST:ERR:COUN?", "STAT:QUES?", "STAT:PRES", "SYST:VERS?"),
-    *("READ?", "FETC?", "INIT", "MEAS:VOLT:DC?", "CONF:VOLT 10", "VOLT:RANG 1E1", "VOLT:APER 0.01"),
+    *(
+        "SAMP:COUN 3",
+        "SAMP:COUN?",
+        "READ?",
+        "FETC?",
+        "INIT",
+        "MEAS:VOLT:DC?",
+        "CONF:VOLT 10",
+        "VOLT:RANG 1E1",
+        "VOLT:APER 0.01",
+    ),
     *("FUNC CURR", "CURR 1.5", "CURR? MAX", "INP ON", "INP OFF", "MEAS:POW?", "RES 5 KOHM"),
     *("MEAS:TEMP? (@101,102)", "MEAS:TEMP? (@1:99999)", "CLOC:TIME?", "CLOC:ADV 0.1"),
     *('OPER:INST "Set the output voltage to 30 V."', "OPER:STAT?", "OPER:SHOW 1,1", "OPER:FIN"),

@@ -11,6 +11,8 @@ from contextlib import contextmanager
 
 import pytest
 import pyvisa
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scpi_stand_in import StandInWorld
 
 from simulated_bench.connection import LONGEST_LINE
@@ -92,6 +94,28 @@ def test_a_line_too_long_is_thrown_away_and_the_port_stays(path: str) -> None:
     assert numbers.startswith(b"-363,")
     assert ask(far, b"*OPC?\n") == b"1\n"
     os.close(far)
+
+
+@pytest.fixture(scope="module")
+def shared_path() -> Iterator[str]:
+    with served() as address:
+        yield address.removeprefix("ASRL").removesuffix("::INSTR")
+
+
+@settings(max_examples=50)
+@given(st.lists(st.binary(max_size=300), max_size=5))
+def test_junk_never_ends_the_line(shared_path: str, junk: list[bytes]) -> None:
+    far = os.open(shared_path, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+    try:
+        for block in junk:
+            os.write(far, block)
+        os.write(far, b"\n*CLS;*ESE 91;*ESE?\n")
+        data = b""
+        while not data.endswith(b"91\n"):
+            assert select.select([far], [], [], 5.0)[0], "no answer any more"
+            data += os.read(far, 65536)
+    finally:
+        os.close(far)
 
 
 def test_pyserial_asks_and_is_answered(path: str) -> None:
