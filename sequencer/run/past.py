@@ -115,18 +115,19 @@ class Past:
     ) -> None:
         """Perform a trial: from the record as far as that goes, then on the bench."""
         steps = self._steps[number] if number < len(self._steps) else ()
-        decided = self.decide(trial, settings, context, steps) if steps else None
+        complete = steps and not rest_of(trial, settings, context, steps)
+        decided = self.decide(trial, settings, context, steps) if steps and not complete else None
         if decided is not None:
             writer.event(self._last_time_s, "resuming", "note", f"{trial.name}: {decided.why}")
             if decided.way == "start over":
                 detail = {"trial": number, "after": self._last_request}
                 writer.event(self._last_time_s, STARTED_OVER, "warning", decided.why, detail)
                 steps = ()
-            elif rest_of(trial, settings, context, steps):
+            else:
                 warm = decided.way == "warm up again and go on"
                 again = self._again(trial, settings, context, steps) if warm else None
                 self._restore(trial.name, steps, again, live, writer)
-        elif self._line_off:
+        elif self._line_off and not complete:
             self._restore(trial.name, (), None, live, writer)
         writer.begin_trial(number, trial.name, settings.model_dump_json())
         perform(trial.procedure(settings, context), Replay(steps, live, live.go_on))

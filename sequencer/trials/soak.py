@@ -519,5 +519,6 @@ TRIAL = Trial(
     procedure=procedure,
     figures=figures,
     charts=charts,
+    again=again,
     cannot=cannot,
 )
