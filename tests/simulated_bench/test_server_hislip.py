@@ -154,6 +154,21 @@ def test_a_message_before_the_answer_was_fetched_is_a_query_error(
         assert session.query("SYST:ERR?").startswith("-410,")
 
 
+def test_after_an_interruption_pyvisa_py_has_to_open_anew(addresses: dict[str, str]) -> None:
+    with opened(addresses["clock"]) as session:
+        session.write("*IDN?")
+        session.write("*OPC?")
+        assert session.read() == "1"
+        with pytest.raises(RuntimeError, match="AsyncInterrupted"):
+            session.read_stb()
+    with opened(addresses["clock"]) as session:
+        session.write("*IDN?")
+        with pytest.raises(RuntimeError, match="DeviceClearAcknowledge"):
+            session.clear()  # the answer waits unread, and it does not look past it
+    with opened(addresses["clock"]) as session:
+        assert session.query("*CLS;*OPC?") == "1"
+
+
 @pytest.mark.parametrize("what", ["closed connection", "refused reconnect"])
 def test_a_connection_that_is_lost_is_an_error_at_once(what: str) -> None:
     fault = {"instrument": METER, "what": what, "after_queries": 1}
