@@ -24,6 +24,7 @@ from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial, refuse_fro
 from sequencer.uncertainty import accuracy as meter
 from sequencer.uncertainty.combine import rectangular, type_a
 from sequencer.uncertainty.figure import make_figure
+from sequencer.uncertainty.ratio import ratio_components
 
 LINE_FRACTIONS = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 """The constant-voltage line ends at 80 % of the rated current, by its definition; a dip between two
@@ -273,7 +274,8 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     knee_sharpness (1)
         How softly the limit sets in: 1 is a sharp corner. Formula: knee_onset/knee_current.
         Components: scatter about the curve; difference between both ways; the ammeter's
-        resolution and offset. Its gain cancels. Source: common practice, no source.
+        resolution, offset, stability over a sweep. Its gain cancels. Source: common practice, no
+        source.
     short_current (A)
         The limited current with nearly nothing at the load. Formula: the constant-current line at
         the lowest load voltage. Components: as limit_current: scatter about the curve; difference
@@ -344,7 +346,7 @@ def _absolute(context: Context, data: Traced, name: str, quantity: Quantity) -> 
 
 
 def _relative(evidence: Evidence, data: Traced, reached: dict[str, float]) -> list[Figure]:
-    """Return the figures that are ratios or differences of currents: the meter's offset cancels."""
+    """Return the figures that are ratios or differences of currents: gain or offset cancels."""
     statement = evidence.context.accuracy(evidence.context.current)
     found: list[Figure] = []
     knee = data.trace.knee_current
@@ -359,18 +361,14 @@ def _relative(evidence: Evidence, data: Traced, reached: dict[str, float]) -> li
                 ratio.value,
                 "1",
                 [
-                    type_a("scatter about the curve", ratio.u, max(ratio.dof, 1.0)),
                     rectangular("difference between both ways", data.between_legs(name)),
-                    rectangular(
-                        "resolution",
-                        statement.resolution * statement.per_volt / 2,
-                        1.0 / knee.value,
-                    ),
-                    # Of a ratio the gain cancels; an offset moves it by what it is away from 1.
-                    rectangular(
-                        "offset",
-                        statement.offset * statement.per_volt,
-                        (1.0 - ratio.value) / knee.value,
+                    *ratio_components(
+                        statement,
+                        ratio.value * knee.value,
+                        knee.value,
+                        lag_s=SWEEP_LAG_S,
+                        readings=data.readings,
+                        scatter=type_a("scatter about the curve", ratio.u, max(ratio.dof, 1.0)),
                     ),
                 ],
                 reached=reached,

@@ -47,6 +47,22 @@ def scale_components(accuracy: Accuracy, span: float, sensitivity: float = 1.0) 
     return _present(accuracy, parts)
 
 
+def offset_components(accuracy: Accuracy, sensitivity: float = 1.0) -> list[Component]:
+    """Return what makes a meter read every value wrong by one amount; common to its readings."""
+    factor = sensitivity * accuracy.per_volt
+    parts = [
+        rectangular("offset", accuracy.offset, factor),
+        normal("offset by certificate", accuracy.certified_offset, factor),
+        rectangular("offset since calibration", accuracy.aged_offset, factor),
+        rectangular(
+            "offset at temperature",
+            accuracy.temperature_offset * accuracy.temperature_span,
+            factor,
+        ),
+    ]
+    return _present(accuracy, parts)
+
+
 def reading_components(
     accuracy: Accuracy,
     readings: int,
@@ -107,14 +123,7 @@ def mean_of(
     factor = sensitivity * accuracy.per_volt
     parts = [
         *scale_components(accuracy, value, sensitivity),
-        rectangular("offset", accuracy.offset, factor),
-        normal("offset by certificate", accuracy.certified_offset, factor),
-        rectangular("offset since calibration", accuracy.aged_offset, factor),
-        rectangular(
-            "offset at temperature",
-            accuracy.temperature_offset * accuracy.temperature_span,
-            factor,
-        ),
+        *offset_components(accuracy, sensitivity),
         rectangular("gain stability", accuracy.stability_gain, sensitivity * abs(value)),
         rectangular("offset stability", accuracy.stability_offset, factor),
         rectangular("thermal EMF", accuracy.thermal_emf, factor),

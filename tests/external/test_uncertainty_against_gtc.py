@@ -8,6 +8,7 @@ import pytest
 
 from sequencer.uncertainty.accuracy import Accuracy, absolute, difference, mean_of, scale_components
 from sequencer.uncertainty.combine import combine
+from sequencer.uncertainty.ratio import ratio_components
 
 pytestmark = pytest.mark.external
 
@@ -103,25 +104,18 @@ def test_means_and_differences(seed, shunt):
     assert ours < independent
 
 
+@pytest.mark.parametrize("shunt", [False, True])
 @pytest.mark.parametrize("seed", SEEDS)
-def test_a_ratio_on_one_meter_loses_its_gain(seed):
-    # knee_sharpness = onset/knee and foldback = short/knee are such: no scale component may enter.
+def test_a_ratio_on_one_meter_loses_its_gain(seed, shunt):
     rng = np.random.default_rng(seed)
-    stated = statement(rng)
+    stated = statement(rng, shunt=shunt)
     meter = GtcMeter(stated)
-    over, under = rng.uniform(2.0, 3.0, 2)
-    ratio = meter.mean(over) / meter.mean(under)
-    without_gain = Accuracy(
-        **{name: getattr(stated, name) for name in ("noise", "resolution", "temperature_span")}
-    )
-    common = (1 - over / under) / under  # the offset of both, through the ratio
-    offset = math.hypot(
-        *(stated.offset / math.sqrt(3), stated.certified_offset, stated.aged_offset / math.sqrt(3)),
-        stated.temperature_offset * stated.temperature_span / math.sqrt(3),
-    )
-    own = combine(absolute(without_gain, 0.0)).u
-    ours = math.hypot(common * offset, own / under, own * over / under**2)
-    assert ours == pytest.approx(GTC.uncertainty(ratio), rel=1e-6)
+    over, under = rng.uniform(0.5, 3.0, 2)
+    readings = int(rng.integers(1, 9))
+    ratio = meter.mean(over, readings) / meter.mean(under, readings)
+    parts = ratio_components(stated, over, under, lag_s=0.0, readings=readings)
+    assert not any(part.name.startswith(("gain", "shunt")) for part in parts)
+    assert combine(parts).u == pytest.approx(GTC.uncertainty(ratio), rel=1e-9)
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -45,6 +45,13 @@ def test_not_covered_has_no_probability():
     assert verdicts["short_current"]["probability"] is None
 
 
+def test_risks_and_remarks_stand_beside_each_verdict():
+    verdict = replace(VERDICTS[0], false_accept=0.0225, false_reject=0.0, remarks=("Weak.",))
+    (found,) = json_object(made_up_result(verdicts=(verdict,)))["verdicts"]
+    assert (found["false_accept"], found["false_reject"]) == (0.0225, 0.0)
+    assert found["remarks"] == ["Weak."]
+
+
 def test_infinite_degrees_of_freedom_are_null():
     found = json_object(made_up_result())
     drift = next(one for one in found["figures"] if one["name"] == "drift")

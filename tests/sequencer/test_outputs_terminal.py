@@ -4,7 +4,7 @@ from pathlib import Path
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_up_result import VERDICTS, made_up_result
+from made_up_result import FIGURES, VERDICTS, made_up_result
 from rich.console import Console
 
 from sequencer.outputs.terminal import MOST_EVENTS, print_result
@@ -43,6 +43,23 @@ def test_reasons_for_what_did_not_pass_are_given():
     text = " ".join(printed(made_up_result()).split())
     assert "Drift, fail: The value is 0.0068 V outside the limit" in text
     assert "Look at the sense pair" in text
+
+
+def test_the_least_ratio_and_the_worst_risk_are_told():
+    verdicts = (
+        replace(VERDICTS[0], false_accept=0.02275, false_reject=0.02275),
+        replace(VERDICTS[3], ratio=3.26, false_accept=0.5, false_reject=0.5),
+    )
+    text = " ".join(printed(made_up_result(verdicts=verdicts)).split())
+    assert "Limit / U: 3.3 or more (limit current)" in text
+    assert "passed wrongly 50 %, failed wrongly 50 %" in text
+
+
+def test_a_figures_warning_is_for_everybody():
+    figure = replace(FIGURES[2], notes=("Warning: current.load is the odd one out.", "Quiet."))
+    text = printed(made_up_result(figures=(figure,), verdicts=()))
+    assert "current.load is the odd one out." in text
+    assert "Quiet" not in text
 
 
 def test_only_the_last_grave_events_are_listed():
