@@ -119,6 +119,23 @@ def load_backend() -> None:
     resource_manager("@py")
 
 
+def spec_faults(spec: BenchSpec) -> tuple[InstrumentError, ...]:
+    """Return what is wrong with a bench's instruments, dialects and channels; nothing is opened.
+
+    One fault an instrument: what its dialect can't be used for, or what it lacks for a channel.
+    """
+    faults: list[InstrumentError] = []
+    for one in spec.instruments:
+        channels = tuple(c for c in spec.channels if c.instrument == one.name)
+        alone = BenchSpec((one,), channels, options=spec.options)
+        try:
+            instrument = _prepared(one, alone, lambda _kind, _text: None, Patience())
+            _channels_by_instrument(alone, {one.name: instrument})
+        except InstrumentError as error:
+            faults.append(error)
+    return tuple(faults)
+
+
 def _refuse_doubles(spec: BenchSpec) -> None:
     """Refuse two sessions to one instrument, and two instruments for a role that is one."""
     by_address: dict[str, str] = {}

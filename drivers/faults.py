@@ -9,6 +9,7 @@ from errno import EACCES, EBUSY
 
 from drivers.broken import Closed, Late, Stale
 from drivers.errors import DamagedAnswer, InstrumentError, NoAnswer, Unreachable
+from drivers.python_wire import UnknownDriver
 
 CHECK_CABLE = "Look at its power, its cable and its address in the bench document"
 LONGEST_REASON = 300
@@ -53,7 +54,8 @@ def fault_of(error: Exception, *, was_open: bool) -> Fault:
                 str(error).encode("latin-1") or None,
                 f"{CHECK_CABLE}; some instruments accept one connection only.",
             )
-    if was_open and getattr(error, "error_code", None) == VISA_TIME_OUT:
+    late = getattr(error, "error_code", None) == VISA_TIME_OUT or isinstance(error, TimeoutError)
+    if was_open and late:
         return Fault(NoAnswer, "no answer came in time", None, f"{CHECK_CABLE}.")
     reason = " ".join(f"{type(error).__name__}: {error}".split()).rstrip(".")
     if len(reason) > LONGEST_REASON:  # some libraries put a whole traceback there
@@ -65,6 +67,8 @@ def fault_of(error: Exception, *, was_open: bool) -> Fault:
         remedy = (
             "Write it like TCPIP0::192.0.2.7::5025::SOCKET, with a host name or an IPv4 address."
         )
+    elif isinstance(error, UnknownDriver):
+        remedy = "Install the package that gives it, or correct the address."
     elif "install" in reason or isinstance(error, ImportError):
         remedy = (
             "Install what is missing (pip install 'steadyrail[serial]', [usb] or [gpib]), or reach "

@@ -5,11 +5,13 @@ raise is whatever comes; `drivers.session` translates.
 """
 
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from functools import cache
 from select import poll
 from typing import TYPE_CHECKING, Any
+
+from drivers.python_wire import PREFIX, Wire, open_python_wire
 
 if TYPE_CHECKING:  # importing pyvisa takes longer than a whole `--help`
     from pyvisa import ResourceManager
@@ -17,6 +19,8 @@ if TYPE_CHECKING:  # importing pyvisa takes longer than a whole `--help`
     from drivers.serial_wire import SerialWire
     from drivers.socket_wire import SocketWire
     from drivers.visa_wire import VisaWire
+
+    AnyWire = SocketWire | SerialWire | VisaWire | Wire
 
 SERIAL_ATTRIBUTES = {
     "baud_rate": "asrl_baud",
@@ -45,7 +49,7 @@ class Link:
     Parameters
     ----------
     address
-        VISA resource name.
+        VISA resource name, or `PYTHON::NAME::REST` (`drivers.python_wire`).
     terminator
         Last bytes of every answer.
     timeout_s
@@ -67,12 +71,18 @@ class Link:
     ) -> None:
         self._pause_s = pause_s
         self._not_before = 0.0
+        self._close: Callable[[], None] = lambda: None
+        if address.startswith(PREFIX):
+            self._wire: AnyWire = open_python_wire(address, timeout_s)
+            self._close = self._wire.close
+            return
         manager = resource_manager(backend)
         self._library: Any = manager.visalib  # each back end has its own class
         # Zero would mean ten seconds, 100 ms or nothing, depending on the kind of link.
         self._handle, _ = manager.open_bare_resource(
             address, open_timeout=max(1, round(timeout_s * 1000))
         )
+        self._close = self._close_session
         try:
             self._wire = self._wired(terminator, timeout_s, serial or {})
         except BaseException:
@@ -81,7 +91,7 @@ class Link:
 
     def _wired(
         self, terminator: bytes, timeout_s: float, serial: Mapping[str, object]
-    ) -> "SocketWire | SerialWire | VisaWire":
+    ) -> "AnyWire":
         from pyvisa import constants  # noqa: PLC0415
 
         from drivers.serial_wire import SerialWire, is_serial  # noqa: PLC0415
@@ -132,6 +142,10 @@ class Link:
     def close(self) -> None:
         """Close; never raises, and leaves nothing behind in the library's tables."""
         with suppress(Exception):  # closing a dead link may fail in any way; it is dead
+            self._close()
+
+    def _close_session(self) -> None:
+        with suppress(Exception):  # as above; the tables are emptied all the same
             self._library.close(self._handle)
         for table in ("sessions", "_last_status_in_session", "_ignore_warning_in_session"):
             entries = getattr(self._library, table, None)

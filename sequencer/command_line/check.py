@@ -4,7 +4,7 @@ import json
 import sys
 from collections.abc import Sequence
 
-from sequencer.command_line.documents import load_checked
+from sequencer.command_line.documents import bench_mistakes, load_checked
 from sequencer.command_line.left_alone import reasons_against
 from sequencer.documents.check import check_files
 from sequencer.documents.find import Kind
@@ -28,6 +28,7 @@ def run(files: Sequence[str], schema: Kind | None, *, as_json: bool) -> int:
         )
     needs = {name: trial.needs for name, trial in trials().items()}
     mistakes = check_files(files, settings=settings, needs=needs)
+    mistakes += tuple(one for one in bench_mistakes(files) if one not in mistakes)
     if as_json:
         rows = [
             {"file": m.file, "key_path": m.key_path, "found": m.found, "expected": m.expected}

@@ -1,10 +1,15 @@
 """Load a profile's documents with every check there is, for the commands that need a run."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 
-from sequencer.documents.load import Documents, load_profile
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.find import KINDS, Kind, shipped
+from sequencer.documents.load import Documents, load_profile, locate, read_document
+from sequencer.documents.source import Source, kind_of, parse_source
 from sequencer.documents.whole import check_whole
-from sequencer.errors import UsageError
+from sequencer.errors import DocumentError, Mistake, UsageError
+from sequencer.run.spec import spec_mistakes
 from sequencer.trials.registry import trials
 
 
@@ -23,7 +28,34 @@ def load_checked(profile: str, *, unit: str | None, bench: str | None) -> Docume
         settings={name: trial.settings for name, trial in known.items()},
         needs={name: trial.needs for name, trial in known.items()},
     )
+    mistakes = spec_mistakes(documents.bench, documents.bench_source.path)
+    if mistakes:
+        raise DocumentError(mistakes)
     return documents
+
+
+def bench_mistakes(names: Iterable[str]) -> tuple[Mistake, ...]:
+    """Return what the drivers find wrong with the benches among documents, themselves or named."""
+    found: dict[Mistake, None] = {}
+    for name in names:
+        try:
+            source, bench = _bench_of(name)
+        except DocumentError:
+            continue  # its mistakes are told where documents are read
+        if bench is not None:
+            found |= dict.fromkeys(spec_mistakes(bench, source.path))
+    return tuple(found)
+
+
+def _bench_of(name: str) -> tuple[Source, BenchDocument | None]:
+    kinds: list[Kind] = [kind for kind in KINDS if name in shipped(kind)]
+    source = locate(kinds[0] if kinds else "profile", name)
+    kind = kind_of(source, parse_source(source))
+    if kind == "profile":
+        documents = load_profile(name)
+        return documents.bench_source, documents.bench
+    document = read_document(source)
+    return source, document if isinstance(document, BenchDocument) else None
 
 
 def with_simulation(documents: Documents, scenario: str | None, seed: int | None) -> Documents:

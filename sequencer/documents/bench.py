@@ -2,7 +2,8 @@
 
 import re
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, SecretStr, StrictBool, StrictInt
 
@@ -40,14 +41,15 @@ DEFAULT_TIMEOUT_S = 5.0
 """Long against every reading, short against a person's patience."""
 
 ADDRESS = re.compile(
-    r"TCPIP\d*::[^:\s]+::\d{1,5}::SOCKET"
+    r"PYTHON::[^:\s]+(::.*)?"
+    r"|TCPIP\d*::[^:\s]+::\d{1,5}::SOCKET"
     r"|TCPIP\d*::[^:\s]+(::[a-z]+\d*(,\d+)?)?(::INSTR)?"
     r"|ASRL[^:\s]+(::INSTR)?"
     r"|GPIB\d*::\d{1,2}(::\d{1,2})?(::INSTR)?"
     r"|USB\d*::0x[0-9A-F]{4}::0x[0-9A-F]{4}::[^:\s]+(::\d+)?(::INSTR)?",
     re.IGNORECASE,
 )
-"""The forms of VISA resource strings (VPP-4.3) that the back end can open."""
+"""VISA resource strings (VPP-4.3) that the back end can open, and drivers in Python."""
 
 
 def _plausible(address: str) -> str:
@@ -153,6 +155,15 @@ class BenchDocument(Strict):
     def crossed(cls, data: Mapping[str, Any]) -> Iterator[Flaw]:
         """Look at names across tables."""
         yield from crossed(data)
+
+    def with_dialects_beside(self, folder: Path) -> Self:
+        """Return the document with the relative paths of its dialect files starting in a folder."""
+        moved = {
+            name: one.model_copy(update={"dialect": str((folder / one.dialect).absolute())})
+            for name, one in self.instruments.items()
+            if one.dialect.endswith(".toml")
+        }
+        return self.model_copy(update={"instruments": {**self.instruments, **moved}})
 
     def instruments_of(self, role: str) -> tuple[str, ...]:
         """Return the names of the instruments in a role, in the order of the document."""

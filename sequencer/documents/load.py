@@ -57,10 +57,13 @@ def read_document(source: Source, kind: Kind | None = None) -> Strict:
         mistake = Mistake(source.path, "(the whole file)", f"a {found} document", f"a {kind}")
         raise DocumentError((mistake,))
     try:
-        return MODELS[found].model_validate(data)
+        document = MODELS[found].model_validate(data)
     except ValidationError as error:
         flaws = flaws_of(error, data, MODELS[found].model_fields)
         raise DocumentError(as_mistakes(flaws, source.path, data)) from None
+    if isinstance(document, BenchDocument):
+        return document.with_dialects_beside(Path(source.path).parent)
+    return document
 
 
 def documents_from(unit: Source, bench: Source, profile: Source) -> Documents:

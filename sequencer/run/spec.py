@@ -2,9 +2,10 @@
 
 from collections.abc import Mapping
 
+from drivers.connect import spec_faults
 from drivers.roles import BenchSpec, ChannelSpec, InstrumentSpec
 from sequencer.documents.bench import BenchDocument
-from sequencer.errors import UsageError
+from sequencer.errors import Mistake, UsageError
 
 
 def bench_spec(bench: BenchDocument, addresses: Mapping[str, str] | None = None) -> BenchSpec:
@@ -50,6 +51,26 @@ def bench_spec(bench: BenchDocument, addresses: Mapping[str, str] | None = None)
         operator=bench.bench.operator,
         options={"backend": bench.bench.backend},
     )
+
+
+def spec_mistakes(bench: BenchDocument, path: str) -> tuple[Mistake, ...]:
+    """Return what the drivers find wrong with a bench before anything is opened.
+
+    Unknown dialects, mistakes in them, roles that they aren't for, and questions and settings that
+    they lack for a channel.
+    """
+    found = []
+    for fault in spec_faults(bench_spec(bench)):
+        remedy = fault.remedy[:1].lower() + fault.remedy[1:].rstrip(".")
+        found.append(
+            Mistake(
+                path,
+                f"instruments.{fault.instrument}.dialect",
+                f"a dialect that does not fit ({fault.found})",
+                f"one that does ({remedy})",
+            )
+        )
+    return tuple(found)
 
 
 def _address(name: str, addresses: Mapping[str, str]) -> str:
