@@ -101,7 +101,11 @@ def minute_means(times: Values, values: Values, period_s: float = 60.0) -> Minut
         )
     dropped = int(np.count_nonzero((counts > 0) & ~enough))
     if dropped:
-        notes.append(f"{dropped} periods with too few readings were left out.")
+        notes.append(
+            "1 period with too few readings was left out."
+            if dropped == 1
+            else f"{dropped} periods with too few readings were left out."
+        )
     sums = np.bincount(bins, weights=y, minlength=length)
     time_sums = np.bincount(bins, weights=t - start, minlength=length)
     sd, dof = _white_noise(y, bins)
