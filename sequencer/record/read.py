@@ -145,8 +145,7 @@ class RecordReader:
     def steps(self, trial_index: int) -> tuple[Step, ...]:
         """Return a trial's requests with their replies and readings, as far as it went.
 
-        What came before the trial was started over is left out, and so are requests that were cut
-        off and made again.
+        What came before the trial was started over is left out.
 
         Raises
         ------
@@ -160,7 +159,6 @@ class RecordReader:
             trial_index,
             self._started_over_after(trial_index),
         )
-        rows = [row for n, row in enumerate(rows) if row[2] is not None or n == len(rows) - 1]
         steps = []
         for seq, request, reply in rows:
             own = readings.get(seq, NO_READINGS)

@@ -310,7 +310,11 @@ class RecordWriter:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self.close(ended=kind is None)
+        try:
+            self.close(ended=kind is None)
+        except RecordError:
+            if kind is None:
+                raise  # else what ended the run says more, such as that the bench is safe
 
     def _begin(self) -> None:
         if not self._began:

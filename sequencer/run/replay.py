@@ -24,7 +24,8 @@ class Replay:
         then: Answerer | None = None,
         go_on: Callable[[Step], Reply] | None = None,
     ) -> None:
-        self._steps = list(steps)
+        # A request that was cut off by an earlier interruption was made again; that one counts.
+        self._steps = [s for s in steps[:-1] if s.reply is not None] + list(steps[-1:])
         self._go_on = go_on
         self._then = then
         self._position = 0

@@ -1,0 +1,86 @@
+"""A disk that fills up or fails during a run: stopped, safe, and the record can be read."""
+
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from bench_apart import Apart, apart, committed
+from kills import SHORT, wait_for
+
+SMALL_BYTES = 400_000
+"""Less than a run's record, more than its start."""
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A file system that fills up; mounting one is for root only."""
+    place = tmp_path / "small"
+    place.mkdir()
+    size = f"size={SMALL_BYTES}"
+    words = ["mount", "-t", "tmpfs", "-o", size, "tmpfs", str(place)]
+    mounted = os.geteuid() == 0 and subprocess.run(words, check=False).returncode == 0
+    if not mounted:
+        pytest.skip("no file system can be mounted here; the limit on file size is tested instead")
+    try:
+        yield place
+    finally:
+        subprocess.run(["umount", str(place)], check=True)
+
+
+def assert_stopped_safe_and_readable(table: Apart, code: int, record: Path) -> None:
+    assert code == 5, table.errors()
+    assert table.seconds_to_safe(time.monotonic()) < 1.0  # safe when the program has ended
+    said = table.errors()
+    assert "can't be written" in said
+    assert "Made safe, verified" in said
+    assert "Traceback" not in said
+    assert len(committed(record)) > 100
+    wait_for(lambda: not table.guardians())
+
+
+def test_a_disk_that_fills_up(tmp_path: Path, small_disk: Path) -> None:
+    with apart(tmp_path, profile=SHORT) as table:
+        process = table.run(str(small_disk / "run.sqlite"))
+        process.communicate(timeout=120)
+        assert_stopped_safe_and_readable(table, process.returncode, small_disk / "run.sqlite")
+
+
+LIMITED = """
+import resource, signal, sys
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+resource.setrlimit(resource.RLIMIT_FSIZE, ({bytes}, {bytes}))
+from sequencer.command_line.app import main
+sys.argv[1:] = {words!r}
+main()
+"""
+
+
+def test_a_file_that_may_not_grow(tmp_path: Path) -> None:
+    """The kernel's limit on file size stands in for a quota: writes fail in the same place."""
+    words = ["run", "profile.toml", "--record", "run.sqlite", "--json", "--cautions-read"]
+    with apart(tmp_path, profile=SHORT) as table:
+        done = subprocess.run(
+            [sys.executable, "-c", LIMITED.format(bytes=SMALL_BYTES, words=words)],
+            cwd=tmp_path,
+            env=os.environ | {"STEADYRAIL_STATE": str(tmp_path / "locks")},
+            capture_output=True,
+            text=True,
+            timeout=120,
+            check=False,
+        )
+        (tmp_path / "errors.txt").write_text(done.stderr)
+        assert_stopped_safe_and_readable(table, done.returncode, tmp_path / "run.sqlite")
+
+
+def test_a_folder_that_can_not_be_written_stops_before_anything(tmp_path: Path) -> None:
+    with apart(tmp_path, profile=SHORT) as table:
+        code, _ = table.finish(
+            "run", "profile.toml", "--record", "/proc/run.sqlite", "--cautions-read"
+        )
+        assert code == 2
+        assert "Traceback" not in table.errors()
+        assert table.ask("load", "INPut?") == "0"
