@@ -8,22 +8,29 @@ or of a module of the same package that it uses:
         V(I_max) − V(0). Components: scatter between rounds; voltmeter. Source: IEC 61204.
 
 Names and units stand at the margin, the rest is indented. What comes before the first of the words
-Formula, Components and Source is the definition. Trials of other packages are read in the same way.
+Formula, Components and Source is the definition. A paragraph of the same docstring that begins with
+Components, or says the source, holds for its figures that don't say it themselves. Trials of other
+packages are read in the same way.
 """
 
 import inspect
 import re
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import ModuleType
 from typing import Any
 
 from sequencer.trials.trial import Trial
 
-ENTRY = re.compile(r"([a-z][a-z0-9_]*(?:, [a-z][a-z0-9_]*)*) \(([^()\n]+)\)")
+NAMES = r"[a-z][a-z0-9_]*(?:, [a-z][a-z0-9_]*)*"
+GROUP = re.compile(rf"({NAMES}) \(([^()\n]+)\)")
+ENTRY = re.compile(rf"{GROUP.pattern}(?:, {GROUP.pattern})*")
 LABELS = re.compile(r"(?:^|(?<=[.:]) )(Formula|Components|Source): ")
 NO_SOURCE = re.compile(r"(?:Definition: )?[Cc]ommon practice, no\s+source\.?$")
+SHARED_SOURCE = re.compile(
+    r"(?:^|(?<=\. ))(?:Source[^:.]*: (.+?)\.(?= |$)|((?:[^.]|\.(?! ))*no source)\.)"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +53,14 @@ def explanations(trial: Trial[Any]) -> dict[str, Explanation]:
     """
     found: dict[str, Explanation] = {}
     for text in _docstrings(trial):
-        for names, units, body in _entries(text):
-            for place, name in enumerate(names):
+        components, source = _shared(text)
+        for names, body in _entries(text):
+            for name, unit in names.items():
                 if name in trial.gives and name not in found:
-                    unit = units[min(place, len(units) - 1)]
-                    found[name] = _explanation(name, trial.name, unit, body)
+                    one = _explanation(name, trial.name, unit, body)
+                    found[name] = replace(
+                        one, components=one.components or components, source=one.source or source
+                    )
     return {name: found[name] for name in trial.gives if name in found}
 
 
@@ -75,20 +85,42 @@ def _modules(home: ModuleType) -> Iterator[ModuleType]:
                 yield sys.modules[name]
 
 
-def _entries(text: str) -> Iterator[tuple[tuple[str, ...], tuple[str, ...], str]]:
-    """Yield names, units and text of every entry in a docstring."""
+def _entries(text: str) -> Iterator[tuple[dict[str, str], str]]:
+    """Yield names with their units, and the text, of every entry in a docstring."""
     lines = text.splitlines()
     for number, line in enumerate(lines):
-        match = ENTRY.fullmatch(line.strip())
-        if match is None or line != line.lstrip():
+        if ENTRY.fullmatch(line) is None:
             continue
         body = []
         for following in lines[number + 1 :]:
             if following and not following.startswith("    "):
                 break
             body.append(following.strip())
-        units = tuple(unit.partition(",")[0].strip() for unit in match[2].split(";"))
-        yield tuple(match[1].split(", ")), units, " ".join(body).strip()
+        names: dict[str, str] = {}
+        for group, stated in GROUP.findall(line):
+            units = [unit.partition(",")[0].strip() for unit in stated.split(";")]
+            for place, name in enumerate(group.split(", ")):
+                names[name] = units[min(place, len(units) - 1)]
+        yield names, " ".join(body).strip()
+
+
+def _shared(text: str) -> tuple[tuple[str, ...], str]:
+    """Return components and source that a docstring's own paragraphs state for its figures."""
+    components: tuple[str, ...] = ()
+    source = ""
+    for block in text.split("\n\n"):
+        paragraph = " ".join(line for line in block.splitlines() if not line.startswith("    "))
+        stated = SHARED_SOURCE.search(paragraph)
+        if stated is not None:
+            source = f"{(stated[1] or stated[2]).strip()}."
+            paragraph = paragraph[: stated.start()]
+        if paragraph.startswith("Components: "):
+            components = _listed(paragraph.removeprefix("Components: "))
+    return components, source
+
+
+def _listed(text: str) -> tuple[str, ...]:
+    return tuple(one.strip().rstrip(".") for one in text.split(";") if one.strip())
 
 
 def _explanation(name: str, trial: str, unit: str, body: str) -> Explanation:
@@ -110,8 +142,6 @@ def _explanation(name: str, trial: str, unit: str, body: str) -> Explanation:
         unit=unit,
         definition=definition.strip(),
         formula=parts.get("Formula", ""),
-        components=tuple(
-            one.strip().rstrip(".") for one in parts.get("Components", "").split(";") if one.strip()
-        ),
+        components=_listed(parts.get("Components", "")),
         source=source,
     )

@@ -15,7 +15,8 @@ residual_voltage (V)
     Voltage on the curve at the stated time after switching off. Components: those of τ, times the
     slope there; the meter's error at that voltage.
 
-RC discharge: V₀·exp(−t/RC), to 36.8 % after RC; any textbook. A load or a crowbar makes it faster.
+Source: RC discharge, V₀·exp(−t/RC), to 36.8 % after RC; any textbook. A load or a crowbar makes it
+faster.
 """
 
 from dataclasses import dataclass

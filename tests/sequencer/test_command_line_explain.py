@@ -4,6 +4,7 @@ import json
 import math
 import sys
 import types
+from dataclasses import replace
 
 import pytest
 from test_trials_on_the_nominal_unit import rehearsed
@@ -14,7 +15,6 @@ from sequencer.errors import UsageError
 from sequencer.results import Component
 from sequencer.trials.explanation import explanations
 from sequencer.trials.registry import trials
-from sequencer.trials.trial import Trial
 from sequencer.uncertainty.combine import combine, normal, rectangular, type_a
 from sequencer.uncertainty.improve import improvements, measure_for, needed_factor, needed_readings
 
@@ -66,10 +66,9 @@ hum_level, hum_ratio (V; 1, signed)
 
     figures.__module__ = module.__name__
     plain = trials()["load_steps"]
-    other = Trial(
-        "humming", "", plain.settings, ("hum_level", "hum_ratio", "silence"), (),
-        plain.procedure, figures, plain.charts,
-    )  # fmt: skip
+    other = replace(
+        plain, name="humming", gives=("hum_level", "hum_ratio", "silence"), figures=figures
+    )
     found = explanations(other)
     assert set(found) == {"hum_level", "hum_ratio"}
     assert (found["hum_level"].unit, found["hum_ratio"].unit) == ("V", "1")
@@ -77,6 +76,31 @@ hum_level, hum_ratio (V; 1, signed)
     assert found["hum_level"].formula == "RMS."
     assert found["hum_level"].components == ("scatter", "the meter's gain")
     assert found["hum_level"].source == "a book."
+
+
+def test_a_paragraph_of_its_own_holds_for_all_figures(monkeypatch):
+    module = types.ModuleType("other_bench.ticking")
+    module.__doc__ = """Ticking.
+
+tick (s), tock (1)
+    How long.
+
+Components: the clock; scatter. Source of the terms: a book, 2nd ed.
+
+Nothing more.
+"""
+    monkeypatch.setitem(sys.modules, module.__name__, module)
+
+    def figures(*_):
+        return ()
+
+    figures.__module__ = module.__name__
+    plain = trials()["load_steps"]
+    found = explanations(replace(plain, name="ticking", gives=("tick", "tock"), figures=figures))
+    assert (found["tick"].unit, found["tock"].unit) == ("s", "1")
+    for one in found.values():
+        assert one.components == ("the clock", "scatter")
+        assert one.source.startswith("a book")
 
 
 def test_lists_all_names(capsys):
