@@ -14,6 +14,7 @@ from sequencer.documents.whole import settings_of
 from sequencer.errors import FigureError
 from sequencer.record.read import Step
 from sequencer.results import Chart, Figure, Verdict
+from sequencer.trials.readiness import not_warmed_up
 from sequencer.trials.registry import trials
 from sequencer.trials.trial import Context, Evidence, Trial
 from sequencer.verdicts.judge import judge, with_coverage
@@ -113,6 +114,11 @@ def judge_evidence(
             + ", ".join(name.replace("_", " ") for name in left)
             + "."
         )
+    cold = not_warmed_up(
+        ((trial.name, settings) for trial, settings in planned_trials(documents)), context
+    )
+    if cold:
+        notes.append(cold)
     verdicts = judge(figures, judged, documents.profile.profile.rule, reasons)
     seen = {verdict.why for verdict in verdicts}
     named = {figure.name for figure in figures}

@@ -26,7 +26,8 @@ from sequencer.requests import (
     SupplyState,
 )
 from sequencer.results import Figure
-from sequencer.trials import heat, load_steps, output_off, sense_check, set_points
+from sequencer.trials import heat, load_steps, output_off, sense_check, set_points, soak
+from sequencer.trials.readiness import not_warmed_up
 from sequencer.trials.trial import Context, Evidence, Trial
 
 NOISE_V = 15e-6
@@ -282,3 +283,17 @@ def test_a_rise_that_was_not_seen_to_its_end_gives_no_balance() -> None:
     at = evidence(heat.TRIAL, settings, Unit(warms), context())
     assert {one.name for one in heat.figures(settings, at)} == {"dissipation"}
     assert "of the way" in heat.cannot(settings, at)["heatsink_rise"]
+    assert heat.charts(settings, at, ()) == ()
+
+
+def test_a_profile_that_does_not_warm_the_unit_up_says_which_trials_meet_it_cold() -> None:
+    where = context()
+    steps = load_steps.Settings(voltage="30 V", current="3 A")
+    night = soak.Settings(voltage="30 V", current="3 A", duration="8 h")
+    said = not_warmed_up([("load_steps", steps), ("soak", night)], where)
+    assert "Not warmed up" in said
+    assert "30 min" in said
+    assert "load steps" in said
+    assert not_warmed_up([("soak", night), ("load_steps", steps)], where) == ""
+    short = heat.Settings(voltage="30 V", current="3 A", duration="5 min")
+    assert "load steps" in not_warmed_up([("heat", short), ("load_steps", steps)], where)
