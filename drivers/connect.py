@@ -3,11 +3,12 @@
 import sys
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TextIO
+from typing import Any, TextIO
 
 from drivers.bench import OpenBench
 from drivers.channels import asking, changes, configure
-from drivers.dialect_files import adapted, load_dialect
+from drivers.dialect import Dialect
+from drivers.dialect_files import DialectMistake, adapted, load_dialect, read_dialect
 from drivers.errors import InstrumentError, UnknownDialect
 from drivers.instrument import Instrument
 from drivers.link import resource_manager
@@ -134,6 +135,30 @@ def spec_faults(spec: BenchSpec) -> tuple[InstrumentError, ...]:
         except InstrumentError as error:
             faults.append(error)
     return tuple(faults)
+
+
+def dialect_fault(path: str) -> tuple[str, str] | None:
+    """Return what was found wrong with a dialect file, and the remedy; None for nothing."""
+    try:
+        read_dialect(path)
+    except DialectMistake as mistake:
+        return mistake.found, mistake.remedy
+    return None
+
+
+def dialect_schema() -> dict[str, Any]:
+    """Return the JSON Schema of a dialect file, with what only a file has."""
+    schema = Dialect.model_json_schema()
+    schema["properties"] |= {
+        "inherits": {"type": "string", "description": "another dialect, laid below this file"},
+        "without": {
+            "type": "array",
+            "items": {"type": "string"},
+            "description": "key paths of what of it is left out",
+        },
+    }
+    schema["required"] = []  # what is inherited need not be repeated
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema"} | schema
 
 
 def _refuse_doubles(spec: BenchSpec) -> None:

@@ -20,7 +20,7 @@ app = typer.Typer(
 )
 
 
-DocumentKind = Literal["unit", "bench", "profile"]
+SchemaKind = Literal["unit", "bench", "profile", "dialect"]
 
 
 def _show_version(wanted: bool) -> None:
@@ -58,10 +58,11 @@ JsonOption = Annotated[
 @app.command()
 def check(
     files: Annotated[
-        list[str] | None, typer.Argument(help="Unit, bench or profile files, or shipped names.")
+        list[str] | None,
+        typer.Argument(help="Unit, bench, profile or dialect files, or shipped names."),
     ] = None,
     schema: Annotated[
-        DocumentKind | None, typer.Option(help="Print the JSON Schema of a kind of document.")
+        SchemaKind | None, typer.Option(help="Print the JSON Schema of a kind of document.")
     ] = None,
     json: JsonOption = False,
 ) -> None:

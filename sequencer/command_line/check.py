@@ -2,33 +2,44 @@
 
 import json
 import sys
+import tomllib
 from collections.abc import Sequence
+from pathlib import Path
+from typing import Literal
 
+from drivers.connect import dialect_fault, dialect_schema
 from sequencer.command_line.documents import bench_mistakes, load_checked
 from sequencer.command_line.left_alone import reasons_against
 from sequencer.documents.check import check_files
 from sequencer.documents.find import Kind
 from sequencer.documents.schema import schema as schema_of
-from sequencer.errors import DocumentError, Exit, UsageError
+from sequencer.errors import DocumentError, Exit, Mistake, UsageError
 from sequencer.planning import make_plan
 from sequencer.trials.registry import trials
 
 
-def run(files: Sequence[str], schema: Kind | None, *, as_json: bool) -> int:
+def run(files: Sequence[str], schema: Kind | Literal["dialect"] | None, *, as_json: bool) -> int:
     """Check files, or print a schema; return the exit code."""
     settings = {name: trial.settings for name, trial in trials().items()}
     if schema is not None:
-        found = schema_of(schema, settings)
+        found = dialect_schema() if schema == "dialect" else schema_of(schema, settings)
         sys.stdout.write(json.dumps(found, indent=2, ensure_ascii=False) + "\n")
         return Exit.PASSED
     if not files:
         raise UsageError(
             "Nothing to check: name one or more files or shipped documents, or ask for a schema "
-            "with --schema unit, bench or profile."
+            "with --schema unit, bench, profile or dialect."
         )
     needs = {name: trial.needs for name, trial in trials().items()}
-    mistakes = check_files(files, settings=settings, needs=needs)
-    mistakes += tuple(one for one in bench_mistakes(files) if one not in mistakes)
+    dialects = [name for name in files if _is_dialect(name)]
+    documents = [name for name in files if name not in dialects]
+    mistakes = check_files(documents, settings=settings, needs=needs)
+    mistakes += tuple(one for one in bench_mistakes(documents) if one not in mistakes)
+    for name in dialects:
+        if (fault := dialect_fault(name)) is not None:
+            found_wrong, remedy = fault
+            expected = f"a dialect ({remedy[:1].lower() + remedy[1:].rstrip('.')})"
+            mistakes += (Mistake(name, "(the whole file)", found_wrong, expected),)
     if as_json:
         rows = [
             {"file": m.file, "key_path": m.key_path, "found": m.found, "expected": m.expected}
@@ -41,9 +52,18 @@ def run(files: Sequence[str], schema: Kind | None, *, as_json: bool) -> int:
         if not mistakes:
             count = len(files)
             sys.stdout.write(f"{count} document{'s' if count > 1 else ''} without a mistake.\n")
-            for line in _left_alone(files):
+            for line in _left_alone(documents):
                 sys.stdout.write(line + "\n")
     return Exit.WRONG_USE if mistakes else Exit.PASSED
+
+
+def _is_dialect(name: str) -> bool:
+    """Tell a dialect by the keys that only a dialect has; what can't be read is none."""
+    try:
+        keys = tomllib.loads(Path(name).read_text(encoding="utf-8")).keys()
+    except (OSError, ValueError):
+        return False
+    return bool(keys & {"roles", "inherits", "questions", "settings"})
 
 
 def _left_alone(files: Sequence[str]) -> list[str]:

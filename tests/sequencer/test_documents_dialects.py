@@ -1,5 +1,6 @@
 """Dialects that a bench names are looked at with the documents, before anything is opened."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -49,3 +50,15 @@ def test_a_dialect_beside_the_bench_is_found_from_anywhere(tmp_path: Path) -> No
     folder.mkdir()
     bench_with(folder, "mine.toml", 'inherits = "scpi-load"\n')
     assert steadyrail("check", "table/bench.toml", cwd=tmp_path).returncode == 0
+
+
+def test_a_dialect_file_is_checked_by_itself_and_has_a_schema(tmp_path: Path) -> None:
+    (tmp_path / "good.toml").write_text('inherits = "scpi-load"\n')
+    (tmp_path / "bad.toml").write_text('inherits = "scpi-load"\n[settings.mode]\nwrite = "X"\n')
+    assert steadyrail("check", "good.toml", cwd=tmp_path).returncode == 0
+    done = steadyrail("check", "good.toml", "bad.toml", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "settings.mode: Value error, 'write' must hold {value}" in done.stdout
+    schema = json.loads(steadyrail("check", "--schema", "dialect", cwd=tmp_path).stdout)
+    assert {"inherits", "without", "roles", "questions", "settings"} <= set(schema["properties"])
+    assert schema["additionalProperties"] is False
