@@ -36,6 +36,9 @@ SETTING_S = 0.05
 SHUNT_OHM = 0.01
 """By its name; the true one differs within its tolerance."""
 
+SHUNT_DEGC = 25.0
+"""The shunt's value is stated at this temperature."""
+
 LOAD_GAIN, LOAD_OFFSET_A, LOAD_OFFSET_V = 1e-3, 5e-3, 20e-3
 """Half-widths of what an electronic load sets wrongly."""
 
@@ -121,6 +124,8 @@ class Desk:
                     true = point.terminals_v
                 case "current.shunt":
                     true = point.return_a * shunt_at(world.parts, ambient)
+                case "current.load":
+                    true = point.load_a
                 case _:
                     place: Any = channel.removeprefix("temperature.")
                     noise = THERMOMETER_NOISE_K * float(self.rng.standard_normal())
@@ -176,10 +181,12 @@ class Desk:
                 )
 
 
-def bench_scenario(plan: Plan, *, too_large: float = 1.0) -> Scenario:
+def bench_scenario(plan: Plan, *, steady: bool, too_large: float = 1.0) -> Scenario:
     """Return the plan's scenario with the shunt and the room that its statements mean.
 
-    The shunt's value is stated at 25 °C; the room stands off that by the stated span.
+    The shunt's value is stated at 25 °C; the room stands off that by the stated span when the
+    output is set. `steady`: and stays so. A lead's drop holds for the room in which it was
+    measured, and the truth is stated for one moment; a soak lives in a room that moves.
     """
     rng = np.random.default_rng((plan.seed, 2))
     shunt, scenario = plan.statements["current.shunt"], plan.scenario
@@ -188,12 +195,24 @@ def bench_scenario(plan: Plan, *, too_large: float = 1.0) -> Scenario:
     ohm = SHUNT_OHM * (1.0 + too_large * tolerance * shunt["shunt_tolerance"])
     per_k = too_large * follows * shunt["shunt_temperature"]
     wiring = {"shunt": Uncertain(ohm), "shunt_tempco": Uncertain(per_k)}
+    still = Uncertain(0.0)
+    moves = dict.fromkeys(("daily", "heating", "wander"), still) if steady else {}
+    room = scenario.room.model_copy(update=moves)
+    drawn = World(scenario.model_copy(update={"room": room}), plan.seed).parts.room
+    swing = drawn.ambient(truth_state.SET_AT_S) - drawn.mean_degc
+    mean = Uncertain(SHUNT_DEGC + off_k - swing)
+    short = {"warm_up": SHORT, "soak": SHORT} if steady else {}
     return scenario.model_copy(
         update={
+            "stated": scenario.stated.model_copy(update=short),
             "wiring": scenario.wiring.model_copy(update=wiring),
-            "room": scenario.room.model_copy(update={"mean": Uncertain(25.0 + off_k)}),
+            "room": room.model_copy(update={"mean": mean}),
         }
     )
+
+
+SHORT = Uncertain(180.0)
+"""Where no soak is measured its truth needs not be worked out over an hour."""
 
 
 def desk_for(plan: Plan, scenario: Scenario, trial: int, *, too_large: float = 1.0) -> Desk:
@@ -211,4 +230,8 @@ def desk_for(plan: Plan, scenario: Scenario, trial: int, *, too_large: float = 1
         for n, (channel, statement) in enumerate(plan.statements.items())
     }
     rng = np.random.default_rng((plan.seed, 5, trial))
-    return Desk(truth_state.set_up(scenario, plan.seed), meters, plan.current, rng)
+    world = truth_state.set_up(scenario, plan.seed)
+    # The output's slew takes milliseconds, a reading follows half a second later: half the time
+    # that a bench costs, and nothing of it is seen.
+    world._course._begin_slew = lambda *_: None  # type: ignore[method-assign]
+    return Desk(world, meters, plan.current, rng)

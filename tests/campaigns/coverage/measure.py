@@ -26,6 +26,9 @@ from tests.campaigns.coverage.strata import Plan, plan
 SHIPPED = Path(profiles.__file__).parent
 UNITS = {"gain": "%", "stability_gain": "%", "shunt_tolerance": "%"}
 
+SOAK = "soak"
+"""The last trial; the truth of the others is not that of its moving room."""
+
 LIMIT_WITHIN = 1.0
 """Limits are drawn within one U of the true value, where decisions are hard."""
 
@@ -78,16 +81,17 @@ def measure_plan(
     bench: Plan, names: Sequence[str] | None = None, *, too_large: float = 1.0
 ) -> tuple[list[Row], list[Missing]]:
     """Measure one planned bench. `too_large` is a factor on every error of its meters."""
-    scenario = bench_scenario(bench, too_large=too_large)
     context = Context(_unit(bench), _bench(bench))
-    figures: list[Figure] = []
+    rows: list[Row] = []
     missing: list[Missing] = []
+    true: dict[str, float] = {}
     wanted = tuple(bench.settings) if names is None else names
     for number, name in enumerate(bench.settings):
         if name not in wanted:
             continue
         trial = trials()[name]
         settings = trial.settings.model_validate(bench.settings[name])
+        scenario = bench_scenario(bench, steady=name != SOAK, too_large=too_large)
         desk = desk_for(bench, scenario, number, too_large=too_large)
         perform(trial.procedure(settings, context), desk)
         evidence = Evidence(name, context, tuple(desk.steps))
@@ -96,20 +100,18 @@ def measure_plan(
         except FigureError as error:
             missing.append(Missing(bench.seed, bench.stratum, name, str(error)))
             continue
-        figures += found
+        if name == SOAK or not true:
+            true = truth.truth(scenario, bench.seed)
+        rows += [_row(bench, one, true[one.name]) for one in found if one.name in true]
         given = {one.name for one in found}
+        reasons = dict.fromkeys(given - true.keys(), "no truth is stated")
+        if not given.issuperset(trial.gives):
+            reasons |= trial.cannot(settings, evidence)
         missing += [
             Missing(bench.seed, bench.stratum, figure, why)
-            for figure, why in trial.cannot(settings, evidence).items()
-            if figure not in given
+            for figure, why in reasons.items()
+            if figure not in given & true.keys()
         ]
-    true = truth.truth(scenario, bench.seed)
-    rows = []
-    for figure in figures:
-        if figure.name in true:
-            rows.append(_row(bench, figure, true[figure.name]))
-        else:
-            missing.append(Missing(bench.seed, bench.stratum, figure.name, "no truth"))
     return rows, missing
 
 
@@ -156,7 +158,7 @@ def _bench(bench: Plan) -> BenchDocument:
         name: {
             **channel,
             "accuracy": {
-                key: _written(key, value) for key, value in bench.statements[name].items()
+                key: _written(key, value, name) for key, value in bench.statements[name].items()
             },
         }
         if name in bench.statements
@@ -166,7 +168,7 @@ def _bench(bench: Plan) -> BenchDocument:
     return BenchDocument.model_validate(raw)
 
 
-def _written(key: str, value: float) -> str:
+def _written(key: str, value: float, channel: str) -> str:
     if key in UNITS:
         return f"{value * 100:.12f} %"
     if key == "temperature_span":
@@ -175,7 +177,7 @@ def _written(key: str, value: float) -> str:
         return f"{value * 1e6:.9f} µV/K"
     if key in {"temperature_gain", "shunt_temperature"}:
         return f"{value * 1e6:.9f} ppm/K"
-    return f"{value * 1e6:.9f} µV"
+    return f"{value * 1e6:.9f} {'µA' if channel == 'current.load' else 'µV'}"
 
 
 def _unit(bench: Plan) -> UnitDocument:

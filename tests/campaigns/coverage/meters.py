@@ -18,6 +18,18 @@ from dataclasses import dataclass, field
 from numpy.random import Generator
 
 DAY_S = 86_400.0
+PARTS = (
+    "gain",
+    "offset",
+    "noise",
+    "resolution",
+    "temperature_gain",
+    "temperature_offset",
+    "temperature_span",
+    "stability_gain",
+    "stability_offset",
+    "thermal_emf",
+)
 
 
 @dataclass(slots=True)
@@ -31,6 +43,7 @@ class Meter:
     """Draws what differs from reading to reading."""
     too_large: float = 1.0
     """Factor on every error: 1 is a meter within its statement."""
+    _stated: dict[str, float] = field(default_factory=dict)
     _drawn: dict[str, float] = field(default_factory=dict)
     _wander: dict[str, float] = field(default_factory=dict)
     _at: float = 0.0
@@ -38,25 +51,17 @@ class Meter:
 
     def __post_init__(self) -> None:
         """Draw what stays."""
-        for name in (
-            "gain",
-            "offset",
-            "temperature_gain",
-            "temperature_offset",
-            "stability_gain",
-            "stability_offset",
-            "thermal_emf",
-            "side",
-        ):
+        for name in (*PARTS, "side"):
             self._drawn[name] = float(self.fixed.uniform(-1.0, 1.0))
+        self._stated = dict.fromkeys(PARTS, 0.0) | dict(self.statement)
         self._wander = {
-            name: self._drawn[name] * self.statement.get(name, 0.0)
+            name: self._drawn[name] * self._stated[name]
             for name in ("stability_gain", "stability_offset")
         }
 
     def read(self, true: float, at: float, ambient_degc: float, load_share: float) -> float:
         """Return one reading in the meter's own unit."""
-        stated, drawn = self.statement, self._drawn
+        stated, drawn = self._stated, self._drawn
         self._move_to(at)
         if self._room_at_start is None:
             self._room_at_start = ambient_degc
@@ -85,4 +90,4 @@ class Meter:
         self._at = at
         root = math.sqrt(since / DAY_S / 3.0)
         for name in self._wander:
-            self._wander[name] += self.statement[name] * root * float(self.rng.standard_normal())
+            self._wander[name] += self._stated[name] * root * float(self.rng.standard_normal())

@@ -19,7 +19,7 @@ from rich.progress import (
 
 from tests.campaigns.coverage.measure import Missing, Row, measure
 
-NICE = 10
+NICE = 5
 
 
 def measure_all(

@@ -126,6 +126,12 @@ def _statements(rng: Generator, *, noisy: bool) -> Statements:
         "voltage.load": volts(),
         "voltage.terminals": volts(),
         "current.shunt": shunt,
+        "current.load": {
+            "gain": 5e-4 * times(),
+            "offset": 3e-3 * times(),
+            "noise": 0.2e-3 * louder,
+            "resolution": 0.1e-3 * times(),
+        },
     }
 
 
