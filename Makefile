@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 OUT := out
 STAMP := $(shell date +%Y%m%d-%H%M%S)
 
-.PHONY: demo test check benchmark coverage wire clean
+.PHONY: demo test check benchmark coverage wire kills clean
 
 # Runs both shipped profiles on the simulated bench and leaves records and reports under out/.
 demo: $(VENV)/.run
@@ -41,6 +41,12 @@ wire: $(VENV)/.test
 BENCHES ?= 1000
 coverage: $(VENV)/.test
 	$(BIN)/python -m tests.campaigns.coverage --benches $(BENCHES) --out $(OUT)/coverage
+
+# Ends runs at random moments (kill, hang, guardian killed), then resumes each: safe, nothing lost,
+# the same verdicts. About a quarter of a minute each.
+KILLS ?= 200
+kills: $(VENV)/.test
+	KILLS=$(KILLS) $(BIN)/pytest -m slow -s tests/sequencer/test_guardian_kills.py
 
 clean:
 	rm -rf $(VENV) build dist
