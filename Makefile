@@ -48,6 +48,20 @@ KILLS ?= 200
 kills: $(VENV)/.test
 	KILLS=$(KILLS) $(BIN)/pytest -m slow -s tests/sequencer/test_guardian_kills.py
 
+# Every fault of the simulated bench in every phase of a run; writes out/faults.md. Half an hour.
+faults: $(VENV)/.test
+	$(BIN)/python tests/campaigns/fault_matrix.py --out $(OUT)/faults.md
+
+# Units that destroy themselves, SEEDS of each kind: all have to be stopped in time.
+SEEDS ?= 100
+damage: $(VENV)/.test
+	$(BIN)/python tests/campaigns/damage.py --seeds $(SEEDS)
+
+# Memory over DAYS of bench time at one reading a second; a week takes about an hour.
+DAYS ?= 7
+endurance: $(VENV)/.test
+	$(BIN)/python tests/campaigns/endurance.py --days $(DAYS)
+
 clean:
 	rm -rf $(VENV) build dist
 

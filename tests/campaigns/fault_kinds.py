@@ -6,6 +6,8 @@ expectation here fails the campaign.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from importlib.resources import files
+from pathlib import Path
 from typing import get_args
 
 from simulated_bench.instruments.faults import entries
@@ -39,12 +41,21 @@ class Kind:
     ends: frozenset[str]
     except_in: Mapping[str, frozenset[str]] = field(default_factory=dict)
     same_unit: bool = True
+    also: Mapping[str, object] | None = None
+    """A second fault at the same time, without which the first is not met."""
+
+    def tables(self, at: str) -> list[dict[str, object]]:
+        """Return what a scenario has to hold for this fault at a bench time."""
+        both = [self.table] if self.also is None else [self.table, self.also]
+        return [{**table, "at": at} for table in both]
 
     def right(self, phase: str) -> frozenset[str]:
         return self.except_in.get(phase, self.ends)
 
 
 METER, LOAD = "voltmeter_sense", "load"
+
+CLOSED = {"instrument": METER, "what": "closed connection"}
 
 AT_THE_END = {"make-safe": STOPS | WENT_ON}
 """While making safe a lost meter can't prove anything; a short loss is over in time."""
@@ -58,6 +69,11 @@ VALUES: Mapping[str, object] = {
     "drop": "4 K",
     "shift": "1 h",
 }
+
+WATCHED = "interlock." in (Path(str(files("profiles"))) / "benches/simulated.toml").read_text()
+"""Whether the shipped bench has its safety inputs wired to an instrument that guards ask."""
+
+RAISED = STOPS if WATCHED else WENT_ON
 
 UNIT_ENDS: Mapping[str, frozenset[str]] = {
     "pass element short": STOPS,
@@ -75,9 +91,9 @@ UNIT_ENDS: Mapping[str, frozenset[str]] = {
     "line surge": HARMLESS,
     "line sag": HARMLESS | STOPS,
     "door opened": HARMLESS,
-    "smoke": STOPS,
-    "interlock opened": STOPS,
-    "emergency stop": STOPS,
+    "smoke": RAISED,
+    "interlock opened": RAISED,
+    "emergency stop": RAISED,
     "clock step": HARMLESS,
     "disk full": HARMLESS | STOPS,
 }
@@ -102,8 +118,8 @@ def _of_links() -> list[Kind]:
         lasting = {**table, **late, "lasts": FOR_EVER}
         found.append(Kind(f"{what}, for ever", lasting, STOPS, AT_THE_END))
     gone = {"instrument": METER, "what": "refused reconnect"}
-    closed = "closes nothing: only who reconnects notices"
-    found.append(Kind(f"refused reconnect ({closed})", gone, WENT_ON))
+    found.append(Kind("refused reconnect, 3 s", {**gone, "lasts": "3 s"}, WENT_ON, also=CLOSED))
+    found.append(Kind("refused reconnect, for ever", gone, STOPS, AT_THE_END, also=CLOSED))
     for extra in get_args(entries.StandingFault):
         if extra == "wrong instrument":
             wrong = {"instrument": METER, "what": extra, "becomes": "voltmeter_load"}

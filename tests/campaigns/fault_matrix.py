@@ -65,9 +65,9 @@ def figures_of(result: dict[str, Any]) -> dict[str, tuple[float, float]]:
 def cell(kind: Kind, phase: str, calm: Undisturbed) -> Cell:
     """Run one fault in one phase and classify."""
     folder = Path(tempfile.mkdtemp(prefix="fault-"))
-    table = {**kind.table, "at": f"{calm.at[phase]:.3f} s"}
+    tables = kind.tables(f"{calm.at[phase]:.3f} s")
     try:
-        ran = run(folder, [table], PROFILES.get(phase, STEPS))
+        ran = run(folder, tables, PROFILES.get(phase, STEPS))
         end, said = ended(ran, calm.figures["sweep" if phase == "sweep" else "steps"], kind)
     except Hang as error:
         end, said = "HANGS", str(error)
@@ -86,7 +86,7 @@ def ended(ran: Ran, calm: dict[str, tuple[float, float]], kind: Kind) -> tuple[s
     safe = [e["text"] for e in ran.events if e["kind"] == "make safe"]
     why = next((e["text"] for e in ran.events if e["kind"] == "stopped"), "")
     if not safe or "NOT VERIFIED" in safe[-1]:
-        loud = ran.code == 5 and "NOT VERIFIED" in ran.errors and bool(safe)
+        loud = ran.code in {4, 5} and "NOT VERIFIED" in ran.errors and bool(safe)
         return (kinds_.LOUD if loud else "QUIET"), why or " ".join(safe) or "no event"
     if why:
         return kinds_.STOPPED, why

@@ -119,14 +119,20 @@ def _within(seconds: int) -> Iterator[None]:
         signal.signal(signal.SIGALRM, before)
 
 
-def run(folder: Path, faults: Sequence[Mapping[str, object]], profile: str = STEPS) -> Ran:
+def run(
+    folder: Path,
+    faults: Sequence[Mapping[str, object]],
+    profile: str = STEPS,
+    seed: int = 1,
+    longest_s: int = LONGEST_S,
+) -> Ran:
     """Run the short profile with faults; raises Hang when it does not end."""
     folder.mkdir(parents=True, exist_ok=True)
     path = write(folder, faults, profile)
     record = folder / "run.sqlite"
-    with _within(LONGEST_S):
+    with _within(longest_s):
         done: Done = steadyrail(
-            *("run", str(path), "--json", "--record", str(record)),
+            *("run", str(path), "--json", "--record", str(record), "--seed", str(seed)),
             cwd=folder,
         )
     line = done.stdout.strip()
