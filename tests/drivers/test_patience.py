@@ -1,0 +1,98 @@
+"""A lost instrument is tried again with growing waits, and the guards are looked at meanwhile."""
+
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+
+import pytest
+from stand_in import hang_up, silent
+from table import Table
+
+from drivers.errors import InstrumentError, NoAnswer, Unreachable, WrongIdentity
+from drivers.patience import BUDGET_S, LOOK_S
+
+
+def watched(table: Table, *names: str):  # type: ignore[no-untyped-def]
+    bench = table.connect(*names)
+    looks: list[float] = []
+
+    def look(reachable: Callable[[Sequence[str]], tuple[str, ...]]) -> None:
+        assert "voltage.sense" not in reachable(("voltage.sense", "temperature.heatsink"))
+        bench.read(reachable(("temperature.heatsink",)))
+        looks.append(table.bench_time)
+
+    bench.watch_with(look)
+    return bench, looks
+
+
+def test_an_instrument_that_comes_back_in_time_is_recovered(table: Table) -> None:
+    bench, looks = watched(table, "clock", "meter_a", "thermo")
+    meter = table.servers["meter_a"]
+    meter.special["READ?"] = silent
+    meter.forever.add("READ?")
+    begun = table.bench_time
+
+    def back_later(reachable: Callable[[Sequence[str]], tuple[str, ...]]) -> None:
+        del reachable
+        looks.append(table.bench_time)
+        if table.bench_time - begun > 2.0:
+            meter.forever.discard("READ?")
+            meter.special.pop("READ?", None)
+
+    bench.watch_with(back_later)
+    assert bench.read(("voltage.sense",))[0].value == pytest.approx(29.999)
+    assert "reopened" in table.kinds()
+    assert "lost" not in table.kinds()
+    bench.close()
+
+
+def test_an_instrument_that_stays_away_is_given_up_within_the_budget(table: Table) -> None:
+    bench, looks = watched(table, "clock", "meter_a", "thermo")
+    meter = table.servers["meter_a"]
+    meter.special["READ?"] = silent
+    meter.forever.add("READ?")
+    begun = table.bench_time
+    with pytest.raises(NoAnswer):
+        bench.read(("voltage.sense",))
+    assert table.bench_time - begun <= BUDGET_S
+    assert "lost" in table.kinds()
+    # No two looks are further apart than a second of waiting: a retry delays no guard.
+    gaps = [b - a for a, b in pairwise(looks)]
+    assert max(gaps) <= LOOK_S + 1e-6
+    bench.close()
+
+
+def test_what_the_watcher_raises_ends_the_retries(table: Table) -> None:
+    bench, _ = watched(table, "clock", "meter_a", "thermo")
+    meter = table.servers["meter_a"]
+    meter.special["READ?"] = hang_up
+    meter.forever.add("READ?")
+
+    def trip(_: object) -> None:
+        raise RuntimeError("guard")
+
+    bench.watch_with(trip)
+    with pytest.raises(RuntimeError, match="guard"):
+        bench.read(("voltage.sense",))
+    bench.close()
+
+
+def test_a_swapped_instrument_is_recognised_and_not_tried_again(table: Table) -> None:
+    bench, _ = watched(table, "clock", "meter_a", "thermo")
+    meter = table.servers["meter_a"]
+    meter.special["READ?"] = hang_up
+    meter.answers["*IDN?"] = "WORKSHOP,METER_A-OTHER,SIM0002,1.0"
+    with pytest.raises(WrongIdentity):
+        bench.read(("voltage.sense",))
+    bench.close()
+
+
+def test_without_a_watcher_a_question_is_asked_once_more_and_that_is_all(table: Table) -> None:
+    bench = table.connect("clock", "meter_a")
+    meter = table.servers["meter_a"]
+    meter.special["READ?"] = hang_up
+    meter.forever.add("READ?")
+    with pytest.raises(InstrumentError) as caught:
+        bench.read(("voltage.sense",))
+    assert isinstance(caught.value, Unreachable)
+    assert meter.log.count("READ?") == 2
+    bench.close()
