@@ -163,6 +163,16 @@ def test_reversed_sense_leads_end_the_run_before_the_current_is_raised() -> None
     assert currents.max() < 0.5
 
 
+def test_open_sense_leads_end_the_run_before_the_current_is_raised() -> None:
+    done, result, record = ran("acceptance", "sense-open", 1)
+    assert done.returncode == 3
+    assert {v["verdict"] for v in result["verdicts"]} == {"not covered"}
+    assert any("does not follow its sense leads" in event["text"] for event in result["events"])
+    with RecordReader.open(record) as reader:
+        frame = reader.frame()
+    assert frame[frame["channel"] == "current.load"]["value"].max() < 0.2
+
+
 def test_a_frozen_meter_passes_nothing_that_it_did_not_measure() -> None:
     done, result, _ = ran("acceptance", "frozen-reading", 1)
     assert done.returncode not in {0, 1}
