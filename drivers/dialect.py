@@ -17,6 +17,7 @@ NEEDED: dict[str, tuple[frozenset[str], frozenset[str], frozenset[str]]] = {
     "thermometer": (frozenset(), frozenset({"temperature"}), frozenset()),
     "load": (frozenset({"mode", "input", "level_current"}), frozenset(), frozenset()),
     "supply": (frozenset({"voltage", "current_limit", "output"}), frozenset(), frozenset()),
+    "interlock": (frozenset(), frozenset({"state"}), frozenset()),
     "time_base": (frozenset(), frozenset({"time", "until"}), frozenset()),
     "person": (frozenset(), frozenset({"state"}), frozenset({"instruct", "show", "finish"})),
 }

@@ -17,6 +17,7 @@ ROLES = {
     "meter_b": "voltmeter",
     "load": "load",
     "thermo": "thermometer",
+    "interlock": "interlock",
     "person": "person",
 }
 
@@ -25,6 +26,8 @@ CHANNELS = (
     ChannelSpec("current.shunt", "meter_b", "voltage", "A", scale=100.0),
     ChannelSpec("current.load", "load", "current", "A"),
     ChannelSpec("temperature.heatsink", "thermo", "temperature", "degC", input="101"),
+    ChannelSpec("interlock.smoke", "interlock", "state", "1", input="1"),
+    ChannelSpec("interlock.stop", "interlock", "state", "1", input="2"),
     ChannelSpec("temperature.ambient", "thermo", "temperature", "degC", input="102"),
 )
 
@@ -153,6 +156,8 @@ def _load(table: Table) -> None:
 def _others(table: Table) -> None:
     table.servers["thermo"].answers["MEASure:TEMPerature? (@101)"] = "41.5"
     table.servers["thermo"].answers["MEASure:TEMPerature? (@102)"] = "23.25"
+    table.servers["interlock"].answers["SENSe:DIGital:DATA? 1"] = "0"
+    table.servers["interlock"].answers["SENSe:DIGital:DATA? 2"] = "1"
     person = table.servers["person"]
     person.answers["OPERator:STATe?"] = "BUSY"
     person.answers["OPERator:FINish"] = lambda: None  # type: ignore[assignment,return-value]

@@ -294,3 +294,10 @@ def test_queue_that_never_empties_is_an_error(table: Table) -> None:
     with pytest.raises(InstrumentError, match=r"does not end"):
         bench.check_errors()
     bench.close()
+
+
+def test_safety_inputs_read_as_zero_at_rest_and_one_when_raised(table: Table) -> None:
+    bench = table.connect("clock", "interlock")
+    calm, raised = bench.read(("interlock.smoke", "interlock.stop"))
+    assert (calm.value, raised.value) == (0.0, 1.0)
+    bench.close()
