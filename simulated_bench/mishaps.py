@@ -137,12 +137,12 @@ def _unsound(parts: Parts, fault: UnitFaultTable) -> Parts:
                 oscillation_from_a=OSCILLATES_FROM * regulator.limit_current_a,
             )
             return replace(parts, regulator=unstable)
-        case "loose heatsink":
+        case "loose heatsink" | "thermal runaway":
             old = parts.heat.parts
             loose = replace(old, sink_ambient=old.sink_ambient * _amount(fault.to))
-            return replace(parts, heat=HeatNetwork(loose))
-        case "thermal runaway":
-            return replace(parts, regulator=replace(regulator, leakage_a=RUNAWAY_LEAKAGE_A))
+            if fault.what == "thermal runaway":
+                regulator = replace(regulator, leakage_a=RUNAWAY_LEAKAGE_A)
+            return replace(parts, heat=HeatNetwork(loose), regulator=regulator)
         case _:
             return _around(parts, fault)
 

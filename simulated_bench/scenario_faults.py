@@ -15,6 +15,7 @@ from simulated_bench.quantities import (
     Ratio,
     Seconds,
     SecondsOfEitherSign,
+    Uncertain,
     Volts,
 )
 
@@ -55,6 +56,7 @@ NEEDS: Final[dict[str, tuple[str, ...]]] = {
     "leaky limit transistor": ("to",),
     "oscillation": ("step",),
     "loose heatsink": ("to",),
+    "thermal runaway": ("to",),
     "line surge": ("by", "lasts"),
     "line sag": ("by", "lasts"),
     "door opened": ("drop", "over"),
@@ -105,6 +107,11 @@ class UnitFaultTable(BaseModel):
     def instrument(self) -> str:
         """What has the fault, as a log says it: the unit or the room."""
         return "room" if self.what in ROOM else "unit"
+
+    def dated(self, time_s: float) -> Self:
+        """Return the same that begins at a bench time."""
+        when = dict.fromkeys(TRIGGERS) | {"at": Uncertain(time_s)}
+        return self.model_copy(update=when)
 
     @property
     def begins_s(self) -> float:

@@ -1,9 +1,16 @@
 """The control instrument: puts faults into a running bench and tells what happened when.
 
 ``FAULt:ADD "instrument = 'load', what = 'trip', at = '10 min'"`` takes the same words as a table
-``[[faults]]`` of a scenario. Nothing here costs bench time.
+``[[faults]]`` of a scenario; without an instrument it is a fault of the unit or the room. Nothing
+here costs bench time.
+
+Two faults befall the computer that asks, which a simulated bench can't touch: it announces them, in
+the log and as ``HOST:…?``, and whoever tests a program lets them happen to it.
 """
 
+from typing import Final
+
+from simulated_bench.faces import WorldFace
 from simulated_bench.instruments.faults.book import FaultBook
 from simulated_bench.instruments.faults.entries import read_text
 from simulated_bench.instruments.faults.fault import Fault
@@ -11,12 +18,16 @@ from simulated_bench.scpi.commands import Command, Kind
 from simulated_bench.scpi.errors import ScpiError
 from simulated_bench.scpi.parameters import Text
 
+MOST_EVENTS: Final = 1000
+"""In one answer."""
+
 
 class Control:
     """The bench's faults as an instrument."""
 
-    def __init__(self, book: FaultBook) -> None:
+    def __init__(self, book: FaultBook, world: WorldFace) -> None:
         self._book = book
+        self._world = world
 
     def commands(self) -> tuple[Command, ...]:
         """Return the table; lists answer quoted strings separated by commas."""
@@ -27,6 +38,9 @@ class Control:
             Command("FAULt:LIST?", self._list, kind=plain),
             Command("FAULt:LOG?", self._log, kind=plain),
             Command("FAULt:LOG:CLEar", self._book.log.clear, kind=plain),
+            Command("FAULt:EVENts?", self._events, kind=plain),
+            Command("HOST:CLOCk:OFFSet?", self._clock_offset, kind=plain),
+            Command("HOST:DISK:FULL?", self._disk_full, kind=plain),
         )
 
     def reset(self) -> None:
@@ -46,6 +60,19 @@ class Control:
         return _strings(
             [f"{e.time_s:.6f} {e.instrument}: {e.what}: {e.text}" for e in self._book.log]
         )
+
+    def _events(self) -> str:
+        """Return what befell the bench, trips, damage and a person's mistakes included."""
+        latest = list(self._world.events)[-MOST_EVENTS:]
+        return _strings([f"{e.time_s:.6f} {e.kind}: {e.text}" for e in latest])
+
+    def _clock_offset(self) -> str:
+        """Return by how many seconds the computer's clock should be wrong by now."""
+        steps = [f.struck.shift for f in self._book.faults() if f.struck and f.state == "active"]
+        return f"{sum(step.nominal for step in steps if step is not None):+.6f}"
+
+    def _disk_full(self) -> str:
+        return str(int(self._world.interlock("disk full")))
 
 
 def _described(fault: Fault) -> str:

@@ -119,7 +119,7 @@ def _build(
     if name == "person":
         return PersonInstrument(time)
     if name == "control":
-        return Control(book)
+        return Control(book, time.world)
     generator = draws.generator(f"instruments.{name}")
     if name == "load":
         trees = [tree for trait, tree in TREES.items() if trait in table.traits]

@@ -192,7 +192,7 @@ def test_protection_trips_and_stays_tripped_until_cleared(
     world.volts, world.amperes = 30.0, 0.0
     ask(load, "INP:PROT:CLE;:INP ON")
     assert ask(load, "INP?") == "1"
-    assert world.events[0][0] == "trip"
+    assert world.events[0].kind == "trip"
 
 
 def test_a_thermometer_reads_both_inputs(world: StandInWorld) -> None:

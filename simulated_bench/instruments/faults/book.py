@@ -1,4 +1,8 @@
-"""All faults of one bench: put in, begun, ended, and remembered with bench time."""
+"""All faults of one bench: put in, begun, ended, and remembered with bench time.
+
+Those of instruments and links are carried out where they are met (`effects`, `link`), those of the
+unit and the room by the world.
+"""
 
 from collections import deque
 from collections.abc import Callable, Mapping
@@ -10,6 +14,8 @@ from simulated_bench.draw import Draws
 from simulated_bench.instruments.faults.entries import FaultEntry, read_entry
 from simulated_bench.instruments.faults.fault import Fault
 from simulated_bench.instruments.timing import BenchTime
+from simulated_bench.mishaps import drawn_one
+from simulated_bench.scenario_faults import UnitFaultTable
 
 MOST_REMEMBERED: Final = 1000
 """Older entries of the log are forgotten, so that a week of faults stays small."""
@@ -69,7 +75,16 @@ class FaultBook:
         self._time = time
         self._draws = draws
         self._afflicted: dict[str, Afflicted] = {}
+        self._world_faults: list[Fault] = []
+        """Of the unit and the room."""
         self._added = 0
+        for fault in time.world.hand_over_faults():
+            self.add(fault)
+
+    @property
+    def counts(self) -> bool:
+        """Whether a fault of the unit or the room waits for queries to whatever instrument."""
+        return any(fault.counts for fault in self._world_faults)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -82,14 +97,15 @@ class FaultBook:
 
     def faults(self) -> list[Fault]:
         """Return every fault that was put in and not cleared."""
-        return [fault for afflicted in self._afflicted.values() for fault in afflicted.faults]
+        of_instruments = [fault for one in self._afflicted.values() for fault in one.faults]
+        return self._world_faults + of_instruments
 
     def add_raw(self, raw: Mapping[str, Any]) -> None:
         """Put a fault in from a scenario's table; raises ValueError with every mistake."""
         self.add(read_entry(raw, self.names))
 
-    def add(self, entry: FaultEntry) -> None:
-        """Put a fault in.
+    def add(self, entry: FaultEntry | UnitFaultTable) -> None:
+        """Put a fault in; quantities with a spread are drawn.
 
         Raises
         ------
@@ -98,16 +114,28 @@ class FaultBook:
         """
         if len(self.faults()) >= MOST_FAULTS:
             raise ValueError(f"found {MOST_FAULTS} faults already, clear them first")
+        entry = drawn_one(entry, self._draws, f"faults.book.{self._added}")
         fault = Fault(entry, self._draws.generator(f"faults.{entry.instrument}", self._added))
         self._added += 1
-        afflicted = self.of(entry.instrument)
-        afflicted.faults.append(fault)
+        if isinstance(entry, UnitFaultTable):
+            self._world_faults.append(fault)
+        else:
+            self.of(entry.instrument).faults.append(fault)
         if entry.at is not None:
             self._time.at(entry.at.nominal, partial(self._begin_if_kept, fault))
-        afflicted.changed()
+        self._changed(fault)
 
     def clear(self) -> None:
-        """End every fault and forget it; the log stays."""
+        """End every fault and forget it; the log stays, and so does what is broken."""
+        counted = self.counts
+        for fault in self._world_faults:
+            if fault.state == "active":
+                self._relieve(fault)
+                self.remember(fault, "ends")
+            fault.state = "over"
+        self._world_faults.clear()
+        if counted:
+            self._all_changed()
         for afflicted in self._afflicted.values():
             for fault in afflicted.faults:
                 if fault.state == "active":
@@ -119,7 +147,7 @@ class FaultBook:
 
     def query(self, afflicted: Afflicted) -> None:
         """Count a query that comes to an instrument; begin what is due."""
-        for fault in list(afflicted.faults):
+        for fault in self._world_faults + afflicted.faults:
             if fault.due():
                 self._begin(fault)
 
@@ -141,21 +169,39 @@ class FaultBook:
 
     def _begin(self, fault: Fault) -> None:
         entry = fault.entry
-        afflicted = self.of(entry.instrument)
         fault.begin()
         self.remember(fault, "begins")
-        if entry.what in afflicted.sudden:
-            afflicted.sudden[entry.what]()
+        if isinstance(entry, UnitFaultTable):
+            fault.struck = entry.dated(self._time.world.now)
+            self._time.world.strike(fault.struck)
+        elif entry.what in self.of(entry.instrument).sudden:
+            self.of(entry.instrument).sudden[entry.what]()
         if entry.lasts is not None:
             until = self._time.world.now + entry.lasts.nominal
             self._time.at(until, partial(self._end, fault))
-        afflicted.changed()
+        self._changed(fault)
 
     def _end(self, fault: Fault) -> None:
         if fault.state == "active":
             fault.end()
+            self._relieve(fault)
             self._over(fault)
 
     def _over(self, fault: Fault) -> None:
         self.remember(fault, "ends")
-        self.of(fault.entry.instrument).changed()
+        self._changed(fault)
+
+    def _relieve(self, fault: Fault) -> None:
+        if fault.struck is not None:
+            self._time.world.relieve(fault.struck)
+
+    def _changed(self, fault: Fault) -> None:
+        """Tell whoever has to know: all instruments where any of their queries may count."""
+        if not isinstance(fault.entry, UnitFaultTable):
+            self.of(fault.entry.instrument).changed()
+        elif fault.entry.at is None:
+            self._all_changed()
+
+    def _all_changed(self) -> None:
+        for afflicted in self._afflicted.values():
+            afflicted.changed()

@@ -7,6 +7,7 @@ from typing import Any, Final, Literal, Self, get_args
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from simulated_bench.quantities import BenchTime, Ratio, Seconds
+from simulated_bench.scenario_faults import UnitFaultTable, kind_of
 
 AnswerFault = Literal["no answer", "late answer", "half an answer", "garbage", "closed connection"]
 """Touch a question's answer on its way."""
@@ -78,8 +79,8 @@ class FaultEntry(BaseModel):
         return self
 
 
-def read_entry(raw: Mapping[str, Any], names: Collection[str]) -> FaultEntry:
-    """Return a checked entry.
+def read_entry(raw: Mapping[str, Any], names: Collection[str]) -> FaultEntry | UnitFaultTable:
+    """Return a checked entry; one that names no instrument is a fault of the unit or the room.
 
     Raises
     ------
@@ -87,6 +88,8 @@ def read_entry(raw: Mapping[str, Any], names: Collection[str]) -> FaultEntry:
         With every mistake, one a line: ``key: found …, expected …``.
     """
     try:
+        if kind_of(raw) == "unit":
+            return UnitFaultTable.model_validate(raw)
         entry = FaultEntry.model_validate(raw)
     except ValidationError as error:
         raise ValueError("\n".join(_said(mistake) for mistake in error.errors())) from None
@@ -118,9 +121,9 @@ def read_text(text: str) -> dict[str, Any]:
 
 def read_entries(
     raw: Iterable[Mapping[str, Any]], names: Collection[str]
-) -> tuple[list[FaultEntry], list[str]]:
+) -> tuple[list[FaultEntry | UnitFaultTable], list[str]]:
     """Return the entries that are right and every mistake of the others."""
-    entries: list[FaultEntry] = []
+    entries: list[FaultEntry | UnitFaultTable] = []
     mistakes: list[str] = []
     for number, table in enumerate(raw):
         try:

@@ -5,12 +5,13 @@ from typing import Literal
 from numpy.random import Generator
 
 from simulated_bench.instruments.faults.entries import STANDING, SUDDEN, FaultEntry
+from simulated_bench.scenario_faults import UnitFaultTable
 
 State = Literal["waiting", "active", "over"]
 
 
 class Fault:
-    """One fault of one instrument.
+    """One fault of one instrument, or of the unit or the room.
 
     Parameters
     ----------
@@ -20,12 +21,19 @@ class Fault:
         Decides where a probability is given.
     """
 
-    def __init__(self, entry: FaultEntry, generator: Generator) -> None:
+    def __init__(self, entry: FaultEntry | UnitFaultTable, generator: Generator) -> None:
         self.entry = entry
         self.generator = generator
         self.state: State = "waiting"
+        self.struck: UnitFaultTable | None = None
+        """What the world was told, with the time at which it began."""
         self._queries = 0
         self._left = 0
+
+    @property
+    def counts(self) -> bool:
+        """Whether it waits for queries."""
+        return self.state == "waiting" and self.entry.at is None
 
     def due(self) -> bool:
         """Count a query that comes; return whether the fault begins with it."""
@@ -37,9 +45,15 @@ class Fault:
         after = self.entry.after_queries
         return after is not None and self._queries > after
 
+    @property
+    def of_instrument(self) -> FaultEntry:
+        """What was said about it; only an instrument's fault is asked for this."""
+        assert isinstance(self.entry, FaultEntry)  # noqa: S101  # by what was asked for
+        return self.entry
+
     def begin(self) -> None:
         """Become active; a sudden fault is over with that."""
-        self._left = self.entry.count or 1
+        self._left = (isinstance(self.entry, FaultEntry) and self.entry.count) or 1
         if self.entry.what in SUDDEN:
             self.end()
         else:

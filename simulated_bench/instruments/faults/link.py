@@ -46,7 +46,7 @@ class Link:
     @property
     def disturbed(self) -> bool:
         """Whether messages have to pass through `carry`."""
-        return self._afflicted.armed
+        return self._afflicted.armed or self._book.counts
 
     @property
     def refuses(self) -> bool:
@@ -57,7 +57,7 @@ class Link:
     def answered_by(self) -> str:
         """The instrument that is at this one's address now."""
         wrong = self._afflicted.active(frozenset({"wrong instrument"}))
-        becomes = wrong.entry.becomes if wrong is not None else None
+        becomes = wrong.of_instrument.becomes if wrong is not None else None
         return becomes or self._name
 
     def when_changed(self, watch: Callable[[], None]) -> None:
@@ -83,7 +83,7 @@ class Link:
 
 
 def _damaged(fault: Fault, answer: bytes) -> Delivery:
-    delay = fault.entry.delay
+    delay = fault.of_instrument.delay
     match fault.entry.what:
         case "late answer":
             return Delivery(later=answer, delay_s=delay.nominal if delay else DEFAULT_DELAY_S)
