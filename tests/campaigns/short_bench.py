@@ -89,9 +89,15 @@ class Ran:
         return {event["kind"] for event in self.events}
 
 
-def write(folder: Path, faults: Sequence[Mapping[str, object]], profile: str = STEPS) -> Path:
+def write(
+    folder: Path,
+    faults: Sequence[Mapping[str, object]],
+    profile: str = STEPS,
+    based_on: str = "healthy",
+) -> Path:
     """Write scenario, bench and profile into a folder; return the profile's path."""
-    text = 'name = "short"\ndescription = "a campaign"\nbased_on = "healthy"\n'
+    text = 'name = "short"\ndescription = "a campaign"\nbased_on = '
+    text += json.dumps(based_on) + "\n"
     for fault in faults:
         text += "[[faults]]\n" + "".join(f"{k} = {json.dumps(v)}\n" for k, v in fault.items())
     scenario = folder / "scenario.toml"
@@ -125,10 +131,11 @@ def run(
     profile: str = STEPS,
     seed: int = 1,
     longest_s: int = LONGEST_S,
+    based_on: str = "healthy",
 ) -> Ran:
     """Run the short profile with faults; raises Hang when it does not end."""
     folder.mkdir(parents=True, exist_ok=True)
-    path = write(folder, faults, profile)
+    path = write(folder, faults, profile, based_on)
     record = folder / "run.sqlite"
     with _within(longest_s):
         done: Done = steadyrail(

@@ -7,8 +7,8 @@ deviation. What the statement leaves open is settled so that each budget's compo
   calibration temperature by the stated span at the start, to one side or the other;
 - stability: a random walk whose standard deviation after a day is the rectangle's, from a value
   within the rectangle at the start; so it grows with the square root of the time;
-- thermal EMF: grows with the current, which warms terminals, up to a value within the
-  rectangle at the rated one.
+- thermal EMF: with the current comes a value within the rectangle, in proportion; over an hour
+  another one comes slowly.
 """
 
 import math
@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from numpy.random import Generator
 
 DAY_S = 86_400.0
+HOUR_S = 3600.0
 PARTS = (
     "gain",
     "offset",
@@ -51,7 +52,7 @@ class Meter:
 
     def __post_init__(self) -> None:
         """Draw what stays."""
-        for name in (*PARTS, "side"):
+        for name in (*PARTS, "side", "slow_emf"):
             self._drawn[name] = float(self.fixed.uniform(-1.0, 1.0))
         self._stated = dict.fromkeys(PARTS, 0.0) | dict(self.statement)
         self._wander = {
@@ -77,6 +78,7 @@ class Meter:
             + drawn["temperature_offset"] * stated["temperature_offset"] * warm
             + self._wander["stability_offset"]
             + drawn["thermal_emf"] * stated["thermal_emf"] * min(load_share, 1.0)
+            + drawn["slow_emf"] * stated["thermal_emf"] * min(at / HOUR_S, 1.0)
         )
         noise = stated["noise"] * float(self.rng.standard_normal())
         value = true + self.too_large * (true * gain + offset + noise)

@@ -45,6 +45,7 @@ def plan(seed: int) -> Plan:
     rng = np.random.default_rng((seed, 1))
     voltage = float(np.round(rng.uniform(6.0, 30.0), 1))
     departure = spread(rng, 4e-3, 20e-3)
+    band = round(voltage * spread(rng, 5e-6, 50e-6), 7)
     statements = _statements(rng, noisy=stratum == "noisy meters")
     few = stratum == "few readings"
     steps = {
@@ -61,7 +62,7 @@ def plan(seed: int) -> Plan:
     return Plan(
         stratum=stratum,
         seed=seed,
-        scenario=_unit(rng, stratum, voltage, departure),
+        scenario=_unit(rng, stratum, voltage, departure, band),
         statements=statements,
         settings={
             "sense_check": steps,
@@ -72,6 +73,7 @@ def plan(seed: int) -> Plan:
                 "current": "3 A",
                 "duration": f"{SOAK_S} s",
                 "warm_up": f"{WARM_UP_S} s",
+                "warm_up_band": f"{band} V",
                 "period": f"{SOAK_PERIOD_S * (4 if few else 1)} s",
             },
         },
@@ -135,7 +137,7 @@ def _statements(rng: Generator, *, noisy: bool) -> Statements:
     }
 
 
-def _unit(rng: Generator, stratum: str, voltage: float, departure: float) -> Scenario:
+def _unit(rng: Generator, stratum: str, voltage: float, departure: float, band: float) -> Scenario:
     base = scenarios.load("healthy")
     soft, strong = stratum == "soft corner", stratum == "strong drift"
 
@@ -181,6 +183,7 @@ def _unit(rng: Generator, stratum: str, voltage: float, departure: float) -> Sce
                     "voltage": Uncertain(voltage),
                     "onset_departure": Uncertain(departure),
                     "warm_up": Uncertain(WARM_UP_S),
+                    "warm_up_band": Uncertain(band),
                     "soak": Uncertain(SOAK_S),
                 }
             ),
