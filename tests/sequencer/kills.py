@@ -113,7 +113,7 @@ def count(record: Path, phase: str = "") -> int:
     return int(found)
 
 
-def wait_for(condition: Callable[[], bool], limit_s: float = 60.0) -> None:
+def wait_for(condition: Callable[[], bool], limit_s: float = 150.0) -> None:
     end = time.monotonic() + limit_s
     while not condition():
         assert time.monotonic() < end, "it did not come"

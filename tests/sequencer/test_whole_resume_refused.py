@@ -5,7 +5,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from bench_apart import APART
+from bench_apart import APART, apart
 from called import Done, steadyrail
 
 from sequencer.documents.load import load_profile
@@ -99,6 +99,27 @@ def test_a_bench_that_does_not_answer_is_said_and_the_record_kept(record: Path) 
     assert (done.returncode, "Nothing was energised" in done.stderr) == (5, True)
     with opened(record) as connection:
         assert connection.execute("SELECT count(*) FROM seal").fetchone() == (0,)
+
+
+def test_another_instrument_than_in_the_record(tmp_path: Path) -> None:
+    with apart(tmp_path) as table:
+        documents = load_profile(tmp_path / "profile.toml")
+        path = tmp_path / "run.sqlite"
+        with RecordWriter.create(
+            path,
+            documents={
+                "unit": (documents.unit_source.path, documents.unit_source.text),
+                "bench": (documents.bench_source.path, documents.bench_source.text),
+                "profile": (documents.profile_source.path, documents.profile_source.text),
+            },
+            versions={},
+            options={},
+        ) as writer:
+            writer.identities({"load": "WORKSHOP,ANOTHER-LOAD,7,1"})
+        done = resume(path)
+        assert done.returncode == 2
+        assert "'WORKSHOP,ANOTHER-LOAD,7,1'" in done.stderr
+        assert table.ask("load", "INPut?") == "0"
 
 
 def test_make_safe_refuses_an_order_with_an_unknown_instrument(tmp_path: Path) -> None:
