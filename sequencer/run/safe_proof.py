@@ -107,6 +107,8 @@ def prove(bench: Bench, told: Sequence[Told], on_wait: Callable[[], None]) -> Pr
                 reading = _look(bench, channel, bounds[channel], proof)
                 if reading is not None:
                     _show(bench, told, reading, within=proof.good[channel] > 0)
+            if proof.out_of_reach.issuperset(channels):
+                break  # waiting would prove nothing
             if at - again >= again_s:
                 again = at
                 if not _tell_again(told, proof):

@@ -37,7 +37,7 @@ class SafeReport:
 
     def __str__(self) -> str:
         """Return the line for the record and the terminal."""
-        text = "; ".join(f"{step.what}: {step.detail}" for step in self.steps)
+        text = "; ".join(f"{step.what}: {step.detail.rstrip('.')}" for step in self.steps)
         text = text or "nothing was declared to be switched off"
         if self.verified:
             return (
