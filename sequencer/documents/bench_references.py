@@ -103,6 +103,10 @@ def _operation(bench: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
     if operator in {"terminal", "instrument"}:
         possible.add("supply")  # a person switches a hand-operated unit off
     can_be_off = {name for name in possible if roles.get(name, name) in SWITCHED_OFF}
+    if operator in {"terminal", "instrument"}:
+        can_be_off.add("line")  # at the line switch, by a person
+    if "load" in roles.values():
+        can_be_off.add("discharge")  # what the output still holds, through the load
     order = bench.get("make_safe")
     names = [name for name in order if isinstance(name, str)] if isinstance(order, list) else []
     wrong = [index for index, name in enumerate(names) if name not in can_be_off]

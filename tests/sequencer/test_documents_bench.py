@@ -166,7 +166,7 @@ TWO_CLOCKS = changed(
             changed(BENCH, "bench", "make_safe", to=["load", "suply"]),
             (
                 'bench.make_safe[1]: found "suply", expected what can be switched off on this '
-                'bench (did you mean "supply"?): load, sink, supply'
+                'bench (did you mean "supply"?): discharge, line, load, sink, supply'
             ),
         ),
         (
@@ -180,14 +180,14 @@ TWO_CLOCKS = changed(
             changed(BENCH, "bench", "make_safe", to=["load", "supply", "thermometer"]),
             (
                 'bench.make_safe[2]: found "thermometer", expected what can be switched off on '
-                "this bench: load, sink, supply"
+                "this bench: discharge, line, load, sink, supply"
             ),
         ),
         (
             changed(BENCH, "bench", "operator", to="none"),
             (
                 'bench.make_safe[1]: found "supply", expected what can be switched off on this '
-                "bench: load, sink"
+                "bench: discharge, load, sink"
             ),
         ),
         (

@@ -115,3 +115,40 @@ def test_an_empty_order_is_never_called_verified() -> None:
     verified, text = safe(bench_under_load())
     assert not verified
     assert "nothing was declared" in text
+
+
+def test_an_output_that_holds_charge_is_emptied_through_the_load() -> None:
+    bench = bench_under_load()
+    assert bench.load is not None
+    load, charge = bench.load, {"volts": 30.0, "at": 0.0}
+
+    def volts(now: float) -> float:
+        falls = 10.0 if load.on else 1.5  # volts per second; without the load it takes a minute
+        charge["volts"] = max(0.0, charge["volts"] - falls * (now - charge["at"]))
+        charge["at"] = now
+        return charge["volts"]
+
+    bench.channels = {**bench.channels, "voltage.sense": volts}
+    bench.channels["current.shunt"] = lambda _: 0.1 if load.on else 0.0
+    verified, text = safe(bench, "load", "supply", "discharge")
+    assert verified, text
+    assert ("current", 0.1, True) in load.history
+    assert not load.on
+    assert bench.clock.now() < 12.0
+
+
+def test_an_output_that_does_not_fall_is_not_emptied() -> None:
+    """It is on, and a load would only hide that."""
+    bench = bench_under_load()
+    assert bench.load is not None
+    assert bench.operator is not None
+    bench.operator.deaf = True
+    assert not safe(bench, "load", "supply", "discharge")[0]
+    assert bench.load.history == []
+
+
+def test_the_line_is_switched_off_by_a_person() -> None:
+    bench = bench_under_load()
+    assert bench.operator is not None
+    assert safe(bench, "load", "supply", "line")[0]
+    assert bench.operator.heard[-1] == "Switch the supply off at the line."
