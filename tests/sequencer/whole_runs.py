@@ -21,6 +21,11 @@ NAMES = {
         "knee_current",
         "knee_onset",
         "short_current",
+        "lead_drop",
+        "thermal_tail",
+        "foldback_ratio",
+        "limit_change",
+        "limit_hysteresis",
     },
     "overnight": {"drift", "drift_span", "drift_rate"},
 }
