@@ -52,13 +52,15 @@ def main() -> int:
     seen: list[tuple[float, float]] = []
     over = threading.Event()
 
+    aloud = sys.stderr  # standard output is the run's own meanwhile
+
     def watch() -> None:
         begun = time.monotonic()
         while not over.wait(2.0):
             mib = resident_mib()
             seen.append((time.monotonic() - begun, mib))
             size = record_bytes(folder / "run.sqlite") / 2**20
-            print(f"{seen[-1][0]:7.0f} s  {mib:7.1f} MiB  record {size:.1f} MiB", flush=True)
+            print(f"{seen[-1][0]:7.0f} s  {mib:7.1f} MiB  record {size:.1f} MiB", file=aloud)
 
     # Only looks at /proc and file sizes; the run itself stays in the main thread.
     watcher = threading.Thread(target=watch, daemon=True)
