@@ -31,11 +31,15 @@ class TemperatureCoefficient:
     Attributes
     ----------
     value, u, dof
-        Value unit per kelvin, with correlation-aware standard uncertainty.
+        Value unit per kelvin, with correlation-aware standard uncertainty of the scatter.
+    half_width_lag
+        How far the value goes with lags that the means can't tell from the best one.
     lag_s
         Time constant with which the output follows.
     span_k
         Range of the room's temperature, as the output follows it, K.
+    followed
+        That temperature at the output's means, °C.
     corrected
         The means with the room's part taken off, referred to the room at the start.
     """
@@ -43,15 +47,20 @@ class TemperatureCoefficient:
     value: float
     u: float
     dof: float
+    half_width_lag: float
     lag_s: float
     span_k: float
+    followed: Array
     corrected: MinuteMeans
 
 
 def temperature_coefficient(
     minutes: MinuteMeans, ambient: MinuteMeans, lag_s: float | None = 0.0
 ) -> TemperatureCoefficient:
-    """Fit mean = a + rate·time + coefficient·room temperature, or the same between neighbours.
+    """Fit a + rate·time + bend·time² + coefficient·room temperature, or changes of the same.
+
+    A unit that still settles does not drift in a straight line: without the bend its curve would
+    be laid to the room's, which is bent as well.
 
     Parameters
     ----------
@@ -91,24 +100,23 @@ def temperature_coefficient(
     choices = _LAGS_S if lag_s is None else (lag_s,)
     rooms = {lag: _lagged(minutes.time, room, lag) for lag in choices}
     try:
-        fit, lag = _best(minutes, rooms, _fit)
+        fit, lag, half_width = _best(minutes, rooms, _fit)
         walks = noise_power(fit.residuals) <= _FLICKER
-        unknowns = 3
     except FigureError:
         if minutes.mean.size < _LEAST_FOR_CHANGES:
             raise
         walks = True
     if walks and minutes.mean.size >= _LEAST_FOR_CHANGES:
-        fit, lag = _best(minutes, rooms, _fit_changes)
-        unknowns = 2
-    tau, dof, factor = correlated_residuals(fit.residuals, unknowns=unknowns)
-    del tau
+        fit, lag, half_width = _best(minutes, rooms, _fit_changes)
+    _, dof, factor = correlated_residuals(fit.residuals, unknowns=fit.unknowns)
     corrected = minutes.mean - fit.coefficient * (fit.room - fit.room[0])
     return TemperatureCoefficient(
         value=fit.coefficient,
         u=fit.u_white * factor,
         dof=max(dof - (lag_s is None), 1.0),
+        half_width_lag=half_width,
         lag_s=lag,
+        followed=fit.room,
         span_k=float(np.ptp(fit.room)),
         corrected=replace(minutes, mean=corrected),
     )
@@ -116,30 +124,29 @@ def temperature_coefficient(
 
 def _best(
     minutes: MinuteMeans, rooms: dict[float, Array], fit: Callable[[MinuteMeans, Array], "_Fit"]
-) -> tuple["_Fit", float]:
-    """Return the fit with the smallest residuals, and its lag."""
+) -> tuple["_Fit", float, float]:
+    """Return the fit with the smallest residuals, its lag, and how far likely lags go from it.
+
+    Likely: within two standard deviations, where the sum of squares has grown by four variances of
+    one independent residual.
+    """
     fits = [(fit(minutes, room), lag) for lag, room in rooms.items()]
-    return min(fits, key=lambda pair: float(pair[0].residuals @ pair[0].residuals))
+    best, lag = min(fits, key=lambda pair: pair[0].sum_of_squares)
+    tau, _, _ = correlated_residuals(best.residuals, unknowns=best.unknowns)
+    independent = max(best.residuals.size / tau - best.unknowns, 1.0)
+    likely = best.sum_of_squares * (1 + 4 / independent)
+    values = [one.coefficient for one, _ in fits if one.sum_of_squares <= likely]
+    return best, lag, max(abs(value - best.coefficient) for value in values)
 
 
 def _fit_changes(minutes: MinuteMeans, room: Array) -> "_Fit":
-    """Fit the changes between neighbours: rate·time + coefficient·change of the room."""
-    dt, dr, dy = np.diff(minutes.time), np.diff(room), np.diff(minutes.mean)
+    """Fit changes between neighbours: (rate + bend·time)·dt + coefficient·change of the room."""
+    t = minutes.time - minutes.time.mean()
+    dt, dr, dy = np.diff(t), np.diff(room), np.diff(minutes.mean)
     weight = 1 / np.sqrt(dt)  # a walk's change has a variance in proportion to the time
-    design = np.column_stack([dt, dr]) * weight[:, None]
-    gram = design.T @ design
-    alike = abs(gram[0, 1]) / float(np.sqrt(gram[0, 0] * gram[1, 1]))
-    if not alike < _TOO_ALIKE:
-        raise FigureError(
-            f"temperature coefficient: the room's temperature runs with time (correlation "
-            f"{alike:.3f}), so its effect can't be told from the unit's own drift. Soak over a "
-            "full swing of the room's temperature."
-        )
-    inverse = np.linalg.inv(gram)
-    solution = inverse @ design.T @ (dy * weight)
-    residuals = dy * weight - design @ solution
-    variance = float(residuals @ residuals) / (dt.size - 2)
-    return _Fit(float(solution[1]), float(np.sqrt(variance * inverse[1, 1])), residuals, room)
+    middle = (t[1:] + t[:-1]) / 2 / float(np.abs(t).max())
+    drift = np.column_stack([dt, dt * middle]) * weight[:, None]
+    return _solved(drift, dr * weight, dy * weight, room)
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,26 +155,40 @@ class _Fit:
     u_white: float
     residuals: Array
     room: Array
+    unknowns: int
+
+    @property
+    def sum_of_squares(self) -> float:
+        """What the fit leaves."""
+        return float(self.residuals @ self.residuals)
 
 
 def _fit(minutes: MinuteMeans, room: Array) -> _Fit:
     t = minutes.time - minutes.time.mean()
     t = t / np.abs(t).max()
-    centred = room - room.mean()
-    size = float(np.sqrt(centred @ centred) * np.sqrt(t @ t))
-    alike = abs(float(centred @ t)) / size if size > 0 else 1.0
-    if alike > _TOO_ALIKE:
+    drift = np.column_stack([np.ones(t.size), t, t**2])
+    return _solved(drift, room - room.mean(), minutes.mean, room)
+
+
+def _solved(drift: Array, follows: Array, y: Array, room: Array) -> _Fit:
+    """Fit y to the columns of the drift and to what follows the room."""
+    along, *_ = np.linalg.lstsq(drift, follows, rcond=None)
+    own = follows - drift @ along
+    size = float(follows @ follows)
+    alike = float(np.sqrt(max(1 - float(own @ own) / size, 0.0))) if size > 0 else 1.0
+    if not alike < _TOO_ALIKE:
         raise FigureError(
             f"temperature coefficient: the room's temperature runs with time (correlation "
             f"{alike:.3f}), so its effect can't be told from the unit's own drift. Soak over a "
             "full swing of the room's temperature."
         )
-    design = np.column_stack([np.ones(t.size), t, centred])
+    design = np.column_stack([drift, follows])
     inverse = np.linalg.inv(design.T @ design)
-    solution = inverse @ design.T @ minutes.mean
-    residuals = minutes.mean - design @ solution
-    variance = float(residuals @ residuals) / (t.size - 3)
-    return _Fit(float(solution[2]), float(np.sqrt(variance * inverse[2, 2])), residuals, room)
+    solution = inverse @ design.T @ y
+    residuals = y - design @ solution
+    variance = float(residuals @ residuals) / (y.size - design.shape[1])
+    u = float(np.sqrt(variance * inverse[-1, -1]))
+    return _Fit(float(solution[-1]), u, residuals, room, design.shape[1])
 
 
 def _lagged(time: Array, room: Array, lag_s: float) -> Array:

@@ -5,7 +5,7 @@ one-minute means. Terms: drift after warm-up, all else constant.
 """
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import sqrt
 from typing import Self
 
@@ -18,13 +18,17 @@ from sequencer.numerics.ambient import TemperatureCoefficient, temperature_coeff
 from sequencer.numerics.drift import Departures, departures, rate
 from sequencer.numerics.maximum import Maximum
 from sequencer.numerics.minutes import MinuteMeans, minute_means
-from sequencer.requests import Apply, LoadState, Procedure, Read
+from sequencer.requests import Apply, Array, LoadState, Procedure, Read
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.stability import AVERAGES, stability_chart, stability_figures
 from sequencer.trials.steps import leave, prepare
 from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
 from sequencer.trials.warming import band_of, warm_up_figure, warming
-from sequencer.uncertainty.accuracy import scale_components, wander_components
+from sequencer.uncertainty.accuracy import (
+    following_components,
+    scale_components,
+    wander_components,
+)
 from sequencer.uncertainty.combine import combine, rectangular, type_a
 from sequencer.uncertainty.figure import make_figure
 
@@ -106,8 +110,32 @@ class Soaked:
     minutes: MinuteMeans
     ambient: MinuteMeans | None
     current: float
-    room_change_k: float
+    unseen_room_k: float
     duration_s: float
+
+    def room_between(self, first: int, last: int) -> float:
+        """Return by how much (K) the room changed from one mean to another."""
+        room = self._room
+        return self.unseen_room_k if room is None else abs(float(room[last] - room[first]))
+
+    def room_from_mean(self, at: int) -> float:
+        """Return how far (K) the room was from its mean."""
+        room = self._room
+        return self.unseen_room_k if room is None else abs(float(room[at] - room.mean()))
+
+    def room_rate(self) -> float:
+        """Return the slope (K/s) of the room's temperature over the soak."""
+        room, time = self._room, self.minutes.time
+        if room is None:
+            return RANDOM_WALK_SLOPE * self.unseen_room_k / self.duration_s
+        return abs(float(np.polyfit(time - time[0], room, 1)[0]))
+
+    @property
+    def _room(self) -> Array | None:
+        """The room at the times of the output's means."""
+        if self.ambient is None:
+            return None
+        return np.interp(self.minutes.time, self.ambient.time, self.ambient.mean)
 
 
 def soaked(settings: Settings, evidence: Evidence) -> Soaked:
@@ -127,11 +155,7 @@ def soaked(settings: Settings, evidence: Evidence) -> Soaked:
         minutes=minutes,
         ambient=room,
         current=current,
-        room_change_k=(
-            evidence.context.accuracy(VOLTAGE).temperature_span
-            if room is None
-            else float(np.ptp(room.mean))
-        ),
+        unseen_room_k=evidence.context.accuracy(VOLTAGE).temperature_span,
         # A row of n readings spans n − 1 cadences.
         duration_s=minutes.covered_s - settings.period,
     )
@@ -176,8 +200,8 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     temperature_coefficient (V/K, signed)
         How the output follows the room, where the room changed enough. Formula: least-squares
         slope of V̄ against the room's temperature, delayed by the lag that fits best, beside a
-        straight drift. Components: scatter about the fit; meter's gain following the room;
-        meter's offset following the room. Source: common practice, no source.
+        drift with a bend. Components: scatter about the fit; lag behind the room; meter's gain
+        following the room; meter's offset following the room. Source: common practice, no source.
     drift_corrected (V)
         The drift once the room's part is taken off. Formula: as drift, of
         V̄(t) − coefficient·(T(t − lag) − T(0)). Components: as drift: noise of the first mean;
@@ -196,10 +220,27 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         "current_to": data.current,
         "duration": data.duration_s,
     }
+    means = data.minutes.mean
+    farthest, about = found.from_start.index + 1, found.about_mean.index
     parts = (
-        ("drift", found.from_start, found.time_from_start_s, found.u_start),
-        ("drift_span", found.span, found.time_span_s, 0.0),
-        ("drift_about_mean", found.about_mean, data.duration_s / 2, 0.0),
+        (
+            "drift",
+            found.from_start,
+            Own(found.time_from_start_s, data.room_between(0, farthest)),
+            found.u_start,
+        ),
+        (
+            "drift_span",
+            found.span,
+            Own(found.time_span_s, data.room_between(int(np.argmin(means)), int(np.argmax(means)))),
+            0.0,
+        ),
+        (
+            "drift_about_mean",
+            found.about_mean,
+            Own(lag_to_mean(data, about), data.room_from_mean(about)),
+            0.0,
+        ),
     )
     notes = tuple(data.minutes.notes)
     results = [
@@ -208,11 +249,11 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             name,
             maximum.value,
             "V",
-            _budget(evidence, settings, data, found, maximum, lag_s, u_start),
+            _budget(evidence, settings, own, found, maximum, u_start),
             reached=reached,
-            notes=(*notes, *_against_limit(settings, evidence, data, name, lag_s)),
+            notes=(*notes, *_against_limit(settings, evidence, name, own)),
         )
-        for name, maximum, lag_s, u_start in parts
+        for name, maximum, own, u_start in parts
     ]
     if data.minutes.mean.size >= LEAST_FOR_RATE:
         results.append(_rate(settings, evidence, data, reached))
@@ -257,19 +298,37 @@ def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
     return found
 
 
-def _against_limit(
-    settings: Settings, evidence: Evidence, data: Soaked, name: str, lag_s: float
-) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True)
+class Own:
+    """Over what the meter itself may move: a time (s), and a change of the room (K)."""
+
+    lag_s: float
+    room_change_k: float
+
+
+def lag_to_mean(data: Soaked, at: int) -> float:
+    """Return the time (s) over which a random walk goes as far as it is from its own mean.
+
+    For a walk w over the time T, at the share s of it, the variance of w(sT) − mean w is that of a
+    walk over T·(1/3 − s + s²): a third of T at either end, a twelfth in the middle. By integrating
+    the covariance min(t, t′).
+    """
+    time = data.minutes.time
+    share = float((time[at] - time[0]) / (time[-1] - time[0]))
+    return data.duration_s * (1.0 / 3.0 - share + share**2)
+
+
+def _against_limit(settings: Settings, evidence: Evidence, name: str, own: Own) -> tuple[str, ...]:
     """Compare the meter's own stability over the same time with the promised limit."""
     bounds = [
         upper.resolve(settings.voltage)
         for limit in evidence.context.unit.limits
         if limit.judged_figure == name and (upper := limit.bound.upper) is not None
     ]
-    own = _wander(settings, evidence, data, lag_s)
-    if not bounds or not any(part.contribution for part in own):
+    parts = _wander(settings, evidence, own)
+    if not bounds or not any(part.contribution for part in parts):
         return ()
-    expanded = combine(own).expanded
+    expanded = combine(parts).expanded
     return (
         f"The meter alone may wander by {expanded * 1e3:.2g} mV (95 %) over this time: the limit "
         f"of {min(bounds) * 1e3:.3g} mV is {min(bounds) / expanded:.3g} times as much.",
@@ -279,10 +338,9 @@ def _against_limit(
 def _budget(
     evidence: Evidence,
     settings: Settings,
-    data: Soaked,
+    own: Own,
     found: Departures,
     maximum: Maximum,
-    lag_s: float,
     u_start: float,
 ) -> list[Component]:
     accuracy = evidence.context.accuracy(VOLTAGE)
@@ -291,17 +349,17 @@ def _budget(
         type_a("noise of the farthest mean", maximum.u, found.noise_dof),
         rectangular("lift by noise", maximum.u_bias * sqrt(3.0)),
         *scale_components(accuracy, maximum.value),
-        *_wander(settings, evidence, data, lag_s),
+        *_wander(settings, evidence, own),
     ]
 
 
-def _wander(settings: Settings, evidence: Evidence, data: Soaked, lag_s: float) -> list[Component]:
+def _wander(settings: Settings, evidence: Evidence, own: Own) -> list[Component]:
     """Return what the meter itself may move by over a time of the soak."""
     return wander_components(
         evidence.context.accuracy(VOLTAGE),
         settings.voltage,
-        lag_s=lag_s,
-        temperature_change_k=data.room_change_k,
+        lag_s=own.lag_s,
+        temperature_change_k=own.room_change_k,
     )
 
 
@@ -327,9 +385,9 @@ def _rate(
                 accuracy,
                 settings.voltage,
                 lag_s=data.duration_s,
-                temperature_change_k=data.room_change_k,
                 sensitivity=RANDOM_WALK_SLOPE / data.duration_s,
             ),
+            *following_components(accuracy, settings.voltage, data.room_rate()),
         ],
         reached=reached,
         notes=(
@@ -365,7 +423,9 @@ def _corrected(
 ) -> Figure:
     """Return the drift with the room's part taken off; the meter's part of that goes with it."""
     found = departures(room.corrected)
-    steady = replace(data, room_change_k=0.0)
+    steady = Own(found.time_from_start_s, 0.0)
+    followed = room.followed
+    change_k = abs(float(followed[found.from_start.index + 1] - followed[0]))
     return make_figure(
         evidence.trial,
         "drift_corrected",
@@ -378,10 +438,10 @@ def _corrected(
                 steady,
                 found,
                 found.from_start,
-                found.time_from_start_s,
                 found.u_start,
             ),
-            type_a("temperature coefficient", room.u, room.dof, room.span_k),
+            type_a("temperature coefficient", room.u, room.dof, change_k),
+            rectangular("lag behind the room", room.half_width_lag, change_k),
         ],
         reached=reached,
         notes=(
@@ -403,6 +463,7 @@ def _coefficient(
         "V/K",
         [
             type_a("scatter about the fit", found.u, found.dof),
+            rectangular("lag behind the room", found.half_width_lag),
             rectangular("meter's gain following the room", meter),
             rectangular("meter's offset following the room", accuracy.temperature_offset),
         ],

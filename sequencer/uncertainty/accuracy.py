@@ -165,22 +165,27 @@ def wander_components(
     parts = [
         rectangular("gain stability", accuracy.stability_gain * share, on_level),
         rectangular("offset stability", accuracy.stability_offset * share, factor),
-        rectangular(
-            "gain following the room", accuracy.temperature_gain * temperature_change_k, on_level
-        ),
-        rectangular(
-            "offset following the room", accuracy.temperature_offset * temperature_change_k, factor
-        ),
+        *following_components(accuracy, level, temperature_change_k, sensitivity),
         rectangular("thermal EMF", accuracy.thermal_emf, factor),
     ]
+    return _present(accuracy, parts)
+
+
+def following_components(
+    accuracy: Accuracy, level: float, temperature_change_k: float, sensitivity: float = 1.0
+) -> list[Component]:
+    """Return how far a meter that reads `level` follows a change of the room, K.
+
+    The change may also be one per time (K/s), where the figure is a rate.
+    """
+    factor = sensitivity * accuracy.per_volt * temperature_change_k
+    on_level = sensitivity * abs(level) * temperature_change_k
+    parts = [
+        rectangular("gain following the room", accuracy.temperature_gain, on_level),
+        rectangular("offset following the room", accuracy.temperature_offset, factor),
+    ]
     if accuracy.shunt is not None:
-        parts.append(
-            rectangular(
-                "shunt following the room",
-                accuracy.shunt_temperature * temperature_change_k,
-                on_level,
-            )
-        )
+        parts.append(rectangular("shunt following the room", accuracy.shunt_temperature, on_level))
     return _present(accuracy, parts)
 
 
