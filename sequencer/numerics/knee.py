@@ -17,7 +17,7 @@ from sequencer.numerics.limit_figures import (
 )
 from sequencer.numerics.line import StraightLine, fit_line
 from sequencer.numerics.measured_figures import FROM_LIMIT, Measured, from_points
-from sequencer.numerics.measured_lines import on_limit
+from sequencer.numerics.measured_lines import on_limit, together
 
 #: A limit current that falls to less than this share at the short is called foldback.
 _FOLDBACK = 0.9
@@ -244,10 +244,24 @@ def hysteresis(
                 f"hysteresis: {np.count_nonzero(chosen)} points of the way {name} lie between 25 "
                 f"and 75 % of the set voltage, expected at least {_LEAST_ON_LIMIT}."
             )
-        legs.append(fit_line(volts[chosen] - at, amps[chosen]))
+        legs.append(together(volts[chosen] - at, amps[chosen], set_voltage / 2))
     down, back = legs
-    parts = ((down.u_intercept, down.dof), (back.u_intercept, back.dof))
-    return pooled(back.intercept - down.intercept, parts)
+    if down.x.size != back.x.size or not np.allclose(
+        down.x, back.x, rtol=0.0, atol=_SAME_LEVEL * set_voltage
+    ):
+        lines = [fit_line(leg.x, leg.y) for leg in legs]
+        parts = tuple((line.u_intercept, line.dof) for line in lines)
+        return pooled(lines[1].intercept - lines[0].intercept, parts)
+    # Moved along the way down to the very voltage of the way back; then the bend of the limit, the
+    # same on both ways, is in no difference.
+    moved = down.y + np.gradient(down.y, down.x) * (back.x - down.x)
+    line = fit_line(back.x, back.y - moved)
+    return Quantity(line.intercept, line.u_intercept, line.dof)
+
+
+#: Both ways visited the same levels when their voltages differ by less than this share of the
+#: setting; a load comes back to a level far better.
+_SAME_LEVEL = 0.01
 
 
 def _fit_notes(fit: CornerFit) -> list[str]:
