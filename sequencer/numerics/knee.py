@@ -255,8 +255,13 @@ def hysteresis(
     # Moved along the way down to the very voltage of the way back; then the bend of the limit, the
     # same on both ways, is in no difference.
     moved = down.y + np.gradient(down.y, down.x) * (back.x - down.x)
-    line = fit_line(back.x, back.y - moved)
-    return Quantity(line.intercept, line.u_intercept, line.dof)
+    design = np.column_stack([np.ones(back.x.size), back.x])
+    inverse = np.linalg.inv(design.T @ design)
+    solution = inverse @ design.T @ (back.y - moved)
+    rest = back.y - moved - design @ solution
+    dof = float(rest.size - design.shape[1])
+    u = float(np.sqrt(rest @ rest / dof * inverse[0, 0]))
+    return Quantity(float(solution[0]), u, dof)
 
 
 #: Both ways visited the same levels when their voltages differ by less than this share of the

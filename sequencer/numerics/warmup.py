@@ -1,15 +1,19 @@
 """Warm-up: when an output came into its band for good."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import interpolate
 
+from sequencer.errors import FigureError
 from sequencer.numerics.checks import Values, matching, positive, rising_times
 from sequencer.numerics.minutes import MinuteMeans, minute_means
 
 #: Where no final value is given: the mean of this last share of the time.
 _FINAL_SHARE = 0.1
+#: A band narrower than this many standard deviations of one mean is left by noise alone, in one of
+#: the hundreds of means of a warm-up.
+_LEAST_BAND = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +59,8 @@ def warm_up_time(
     Raises
     ------
     FigureError
-        For values that are not finite, times that do not rise, a band not above zero, or fewer than
-        two means.
+        For values that are not finite, times that do not rise, a band not above zero or no wider
+        than noise, or fewer than two means.
 
     Examples
     --------
@@ -75,13 +79,43 @@ def warm_up_time(
     aim = (
         final if final is not None else float(y[t >= t[-1] - _FINAL_SHARE * (t[-1] - t[0])].mean())
     )
+    noise = float(np.hypot(np.median(means.u), np.median(means.u) / np.sqrt(_tail(means))))
+    if noise > 0 and width < _LEAST_BAND * noise:
+        raise FigureError(
+            f"band: found ± {width:.3g}, expected at least {_LEAST_BAND:g} times the noise of one "
+            f"mean ({noise:.2g}): noise alone would leave it. Take a wider band or "
+            "more readings."
+        )
     outside = np.flatnonzero(np.abs(means.mean - aim) > width)
+    # Noise may have made the last mean outside out of one inside, and the other way round.
+    early, late = (_entered(means, aim, width + side * noise) for side in (1.0, -1.0))
+    doubt = (late - early) / 2
     if outside.size == 0:
-        return WarmUp(True, 0.0, period_s / 2 / np.sqrt(3), aim)
+        return WarmUp(True, 0.0, float(np.hypot(period_s / 2 / np.sqrt(3), doubt)), aim)
     last = int(outside[-1])
     if last == means.mean.size - 1:
         return WarmUp(False, float("nan"), float("nan"), aim)
-    return _crossing(means, last, aim, width, float(t[0]))
+    found = _crossing(means, last, aim, width, float(t[0]))
+    return replace(found, u=max(found.u, doubt))
+
+
+def _tail(means: MinuteMeans) -> float:
+    """Return how many means the final value is of."""
+    return max(_FINAL_SHARE * means.mean.size, 1.0)
+
+
+def _entered(means: MinuteMeans, aim: float, width: float) -> float:
+    """Return when a band was entered for good, s after the first mean's middle; 0: never left."""
+    away = np.abs(means.mean - aim)
+    outside = np.flatnonzero(away > width)
+    if outside.size == 0:
+        return 0.0
+    last = int(outside[-1])
+    time = means.time - means.time[0]
+    if last == away.size - 1:
+        return float(time[last])
+    share = (away[last] - width) / (away[last] - away[last + 1])
+    return float(time[last] + share * (time[last + 1] - time[last]))
 
 
 def _crossing(means: MinuteMeans, last: int, aim: float, width: float, start: float) -> WarmUp:
@@ -94,8 +128,7 @@ def _crossing(means: MinuteMeans, last: int, aim: float, width: float, start: fl
     # Noise of the two means beside the crossing, and of the value that the band lies about.
     share = (at - float(means.time[last])) / step
     ends = np.hypot((1 - share) * means.u[last], share * means.u[last + 1])
-    tail = max(_FINAL_SHARE * means.mean.size, 1.0)
-    noise = float(np.hypot(ends, np.median(means.u) / np.sqrt(tail))) / slope
+    noise = float(np.hypot(ends, np.median(means.u) / np.sqrt(_tail(means)))) / slope
     return WarmUp(
         True,
         at - start,

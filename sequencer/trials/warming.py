@@ -18,6 +18,9 @@ from sequencer.uncertainty.accuracy import wander_components
 from sequencer.uncertainty.combine import normal, rectangular
 from sequencer.uncertainty.figure import make_figure
 
+MOST_DELAY_S = 1.0
+"""The first reading is asked for as soon as the load has been switched on."""
+
 DRIFT_SHARE = 0.1
 """A tenth of the promised drift: what is left of the warm-up then hardly counts in it."""
 
@@ -68,6 +71,7 @@ def warm_up_figure(
     found = warming(warm_up, band)
     times = warm_up.times(VOLTAGE)
     whole = float(times[-1] - times[0])
+    delay = min(MOST_DELAY_S, whole / (times.size - 1))
     per_volt = 1.0 / found.rate if found.rate > 0.0 else 0.0
     word = (
         "No one-minute mean lay outside; the first minute itself is not resolved. "
@@ -81,9 +85,12 @@ def warm_up_figure(
         "s",
         [
             normal("noise and curve between the means", found.u),
-            rectangular("time from load on to the first reading", whole / (times.size - 1)),
+            rectangular("time from load on to the first reading", delay),
             *wander_components(
-                evidence.context.accuracy(VOLTAGE), voltage, lag_s=whole, sensitivity=per_volt
+                evidence.context.accuracy(VOLTAGE),
+                voltage,
+                lag_s=max(whole - found.time_s, 0.0),
+                sensitivity=per_volt,
             ),
         ],
         reached={**reached, "duration": whole},
