@@ -98,8 +98,8 @@ def _truth(name: str, seed: int) -> int:
 
 
 def _serve(given: argparse.Namespace) -> int:
+    from simulated_bench.instruments.reading_tables import read_tables  # noqa: PLC0415
     from simulated_bench.instruments.table_top import place  # noqa: PLC0415
-    from simulated_bench.instruments.tables import read_tables  # noqa: PLC0415
     from simulated_bench.scenario import load  # noqa: PLC0415
     from simulated_bench.server import Server  # noqa: PLC0415
     from simulated_bench.world import World  # noqa: PLC0415

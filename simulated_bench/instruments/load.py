@@ -7,9 +7,10 @@ from typing import Final, TypeVar
 from numpy.random import Generator
 
 from simulated_bench.faces import LoadMode
+from simulated_bench.instruments.instrument_table import drawn
 from simulated_bench.instruments.load_trees import LEVELS, USUAL, LoadTree
 from simulated_bench.instruments.numbers import within, written
-from simulated_bench.instruments.tables import LoadTable, drawn
+from simulated_bench.instruments.tables import LoadTable
 from simulated_bench.instruments.timing import BenchTime, Occupancy
 from simulated_bench.scpi.commands import Command, Kind
 from simulated_bench.scpi.errors import ScpiError
@@ -68,6 +69,7 @@ class Load:
         self._on = False
         self._mode: LoadMode = "current"
         self._levels = self._start_levels()
+        self._time = time
         time.watchers.append(self.watch)
 
     def commands(self) -> tuple[Command, ...]:
@@ -110,7 +112,7 @@ class Load:
         """Trip when a rating is exceeded by more than the protection allows."""
         if not self._on:
             return
-        current, voltage = self._world.current(), self._world.voltage("load")
+        current, voltage = self._world.current("load"), self._world.voltage("load")
         bits = 0
         if voltage > self._trip_at * self._bounds["voltage"][1]:
             bits |= OVER_VOLTAGE
@@ -142,6 +144,7 @@ class Load:
         level = self._levels[self._mode]
         true = level * (1.0 + self._setting_gain) + self._setting_offset[self._mode]
         self._world.set_load(self._mode, max(0.0, true), on=self._on)
+        self._time.stepped()
         self.watch()
 
     def _set_mode(self, mode: LoadMode) -> None:
@@ -184,7 +187,7 @@ class Load:
     def _seen_current(self) -> float:
         self._occupancy.spend(self._reading_s)
         noise = self._noise_a * float(self._generator.standard_normal())
-        true_a = self._world.current()
+        true_a = self._world.current("load")
         return true_a * (1.0 + self._current_gain) + self._current_offset_a + noise
 
     def _seen_voltage(self) -> float:

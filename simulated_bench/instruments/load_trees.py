@@ -65,5 +65,21 @@ MODE_WORDS: Final = LoadTree(
 )
 """A mode of its own name, answers in words, and readings only as ``FETCh``."""
 
-TREES: Final = {"static levels": STATIC_LEVELS, "mode words": MODE_WORDS}
+SHORT_MODES: Final = LoadTree(
+    mode="LOAD:MODE",
+    mode_words={"CC": "current", "CV": "voltage", "CR": "resistance", "CP": "power"},
+    mode_said={"current": "CC", "voltage": "CV", "resistance": "CR", "power": "CP"},
+    level="LOAD:{}[:LEVel]",
+    switch="OUTPut[:STATe]",
+    switch_said=("0", "1"),
+    protection="OUTPut:PROTection",
+    measure=(MEASURE,),
+)
+"""Everything under one root, and a load whose input is called an output."""
+
+TREES: Final = {
+    "static levels": STATIC_LEVELS,
+    "mode words": MODE_WORDS,
+    "short modes": SHORT_MODES,
+}
 """By trait."""

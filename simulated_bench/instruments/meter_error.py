@@ -1,4 +1,4 @@
-"""A voltmeter's true errors: drawn once within its accuracy statement, then moving with time.
+"""A meter's true errors: drawn once within its accuracy statement, then moving with time.
 
 reading = true·(1 + g + g_T·ΔT + g_s·s₁(t)) + o + o_T·ΔT + o_s·s₂(t) + emf + noise, where g, o, g_T,
 o_T, emf are drawn from rectangular distributions, ΔT is the room's departure from the calibration
@@ -11,16 +11,15 @@ from typing import Final
 
 from numpy.random import Generator
 
-from simulated_bench.instruments.tables import VoltmeterTable, drawn
+from simulated_bench.instruments.instrument_table import drawn
+from simulated_bench.instruments.more_tables import AmmeterTable
+from simulated_bench.instruments.tables import VoltmeterTable
 
 PERIODS_H: Final = (5.0, 9.0, 16.0, 29.0)
 """Hours; incommensurable, so that no day repeats the one before."""
 
 NOISE_APERTURE_S: Final = 0.1
 """The integration time that the noise is stated for; white noise falls with 1/√t."""
-
-LOW_RANGE_V: Final = 1.0
-"""Up to this range the `_low` values hold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +51,7 @@ def slow_change(generator: Generator) -> SlowChange:
 
 @dataclass(frozen=True, slots=True)
 class RangeError:
-    """The errors on one group of ranges, V."""
+    """The errors on one group of ranges; V, or A in an ammeter."""
 
     offset_v: float
     noise_v: float
@@ -73,10 +72,12 @@ class MeterError:
     gain_change: SlowChange
     offset_change: SlowChange
     calibrated_at_degc: float
+    low_up_to: float
+    """The `low` errors hold up to this range."""
 
     def seen(self, true_v: float, range_v: float, ambient_degc: float, time_s: float) -> float:
         """Return what the meter makes of a true voltage, without its noise."""
-        part = self.low if range_v <= LOW_RANGE_V else self.high
+        part = self.low if range_v <= self.low_up_to else self.high
         warm_k = ambient_degc - self.calibrated_at_degc
         gain = self.gain + self.gain_per_k * warm_k
         gain += self.stability_gain * self.gain_change.at(time_s)
@@ -86,11 +87,13 @@ class MeterError:
 
     def noise_v(self, range_v: float, aperture_s: float) -> float:
         """Return the standard deviation of one reading."""
-        part = self.low if range_v <= LOW_RANGE_V else self.high
+        part = self.low if range_v <= self.low_up_to else self.high
         return part.noise_v * sqrt(NOISE_APERTURE_S / aperture_s)
 
 
-def draw_error(table: VoltmeterTable, generator: Generator) -> MeterError:
+def draw_error(
+    table: VoltmeterTable | AmmeterTable, generator: Generator, low_up_to: float
+) -> MeterError:
     """Draw one meter's errors from its accuracy statement."""
 
     def uniform() -> float:
@@ -116,4 +119,5 @@ def draw_error(table: VoltmeterTable, generator: Generator) -> MeterError:
         gain_change=slow_change(generator),
         offset_change=slow_change(generator),
         calibrated_at_degc=table.calibrated_at.nominal,
+        low_up_to=low_up_to,
     )

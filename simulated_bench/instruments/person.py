@@ -1,15 +1,22 @@
 """The person in front of the unit, spoken to as an instrument."""
 
-from simulated_bench.instruments.timing import BenchTime
+from typing import Final, Literal
+
+from simulated_bench.instruments.numbers import written
+from simulated_bench.instruments.surroundings import Surroundings
 from simulated_bench.scpi.commands import Command, Kind
-from simulated_bench.scpi.parameters import Boolean, Number, Text
+from simulated_bench.scpi.parameters import Boolean, Choice, Number, Text
+
+METERS: Final = {"VOLTage": "voltage", "CURRent": "current"}
+"""Panel meters that a person can be asked to read."""
 
 
 class PersonInstrument:
     """Passes what is said on to the person."""
 
-    def __init__(self, time: BenchTime) -> None:
-        self._person = time.world.person
+    def __init__(self, around: Surroundings) -> None:
+        self._person = around.time.world.person
+        self._occupancy = around.occupancy
 
     def commands(self) -> tuple[Command, ...]:
         """Return the table."""
@@ -19,6 +26,7 @@ class PersonInstrument:
             Command("OPERator:STATe?", lambda: self._person.state()[0], kind=Kind.QUESTION),
             Command("OPERator:REMark?", self._remark, kind=Kind.QUESTION),
             Command("OPERator:FINish", self._person.finish),
+            Command("OPERator:READ?", self._read, (Choice(METERS),), Kind.QUESTION),
         )
 
     def reset(self) -> None:
@@ -26,6 +34,11 @@ class PersonInstrument:
 
     def _show(self, value: float, within: bool) -> None:  # a parameter's value
         self._person.show(value, within=within)
+
+    def _read(self, which: Literal["voltage", "current"]) -> str:
+        value, takes_s = self._person.read(which)
+        self._occupancy.spend(takes_s)
+        return written(value)
 
     def _remark(self) -> str:
         return '"' + self._person.state()[1].replace('"', '""') + '"'

@@ -2,38 +2,27 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Final, cast
+from typing import Any, Final
 
 from simulated_bench.draw import Draws
 from simulated_bench.errors import ScenarioError
 from simulated_bench.faces import WorldFace
-from simulated_bench.instruments.clock import Clock
 from simulated_bench.instruments.control import Control
 from simulated_bench.instruments.faults.book import Afflicted, FaultBook
 from simulated_bench.instruments.faults.effects import afflict, let_trip
 from simulated_bench.instruments.faults.entries import read_entries
 from simulated_bench.instruments.faults.link import Answer, Link
+from simulated_bench.instruments.instrument_table import InstrumentTable
+from simulated_bench.instruments.kinds import Instrument, build
 from simulated_bench.instruments.load import Load
-from simulated_bench.instruments.load_trees import TREES, USUAL
-from simulated_bench.instruments.person import PersonInstrument
-from simulated_bench.instruments.tables import (
-    PLACES,
-    InstrumentTable,
-    LoadTable,
-    ThermometerTable,
-    VoltmeterTable,
-)
-from simulated_bench.instruments.thermometer import Thermometer
+from simulated_bench.instruments.surroundings import Source, Surroundings
 from simulated_bench.instruments.timing import BenchTime, Occupancy
-from simulated_bench.instruments.voltmeter import Voltmeter
 from simulated_bench.scpi.device import Device
 from simulated_bench.scpi.manners import Manners, echoing
 from simulated_bench.scpi.status import Status
 
 MAKER: Final = "WORKSHOP"
 FIRMWARE: Final = "1.0"
-
-Instrument = Clock | Voltmeter | Load | Thermometer | PersonInstrument | Control
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,11 +56,14 @@ def place(
     book = FaultBook(time, draws)
     answers: dict[str, Answer] = {}
     placed: dict[str, Placed] = {}
+    routed: dict[str, Source] = {}
     for number, (name, table) in enumerate(tables.items(), start=1):
         occupancy = Occupancy(time)
         manners = _manners(table)
         status = Status(table.queue_length if manners.error_queue else 0)
-        instrument = _build(name, table, draws, time, occupancy, status, book)
+        generator = draws.generator(f"instruments.{name}")
+        around = Surroundings(name, generator, time, occupancy, status, routed)
+        instrument: Instrument = Control(book, world) if name == "control" else build(table, around)
         model = name.upper().replace("_", "-")
         identity = table.identity or f"{MAKER},{model},SIM{number:04d},{FIRMWARE}"
         device = Device(
@@ -103,30 +95,3 @@ def _manners(table: InstrumentTable) -> Manners:
         remote_lock="remote lock" in traits,
         echo="echo" in traits,
     )
-
-
-def _build(
-    name: str,
-    table: InstrumentTable,
-    draws: Draws,
-    time: BenchTime,
-    occupancy: Occupancy,
-    status: Status,
-    book: FaultBook,
-) -> Instrument:
-    if name == "clock":
-        return Clock(time)
-    if name == "person":
-        return PersonInstrument(time)
-    if name == "control":
-        return Control(book, time.world)
-    generator = draws.generator(f"instruments.{name}")
-    if name == "load":
-        trees = [tree for trait, tree in TREES.items() if trait in table.traits]
-        return Load(
-            cast("LoadTable", table), generator, time, occupancy, status, *(trees or [USUAL])
-        )
-    if name == "thermometer":
-        return Thermometer(cast("ThermometerTable", table), generator, time, occupancy)
-    meter = cast("VoltmeterTable", table)
-    return Voltmeter(meter.place or PLACES[name], meter, generator, time, occupancy)

@@ -5,8 +5,9 @@ from typing import Final
 from numpy.random import Generator
 
 from simulated_bench.faces import HeatPlace
+from simulated_bench.instruments.instrument_table import drawn
 from simulated_bench.instruments.numbers import written
-from simulated_bench.instruments.tables import ThermometerTable, drawn
+from simulated_bench.instruments.tables import ThermometerTable
 from simulated_bench.instruments.timing import BenchTime, Occupancy
 from simulated_bench.scpi.commands import Command, Kind
 from simulated_bench.scpi.errors import ScpiError

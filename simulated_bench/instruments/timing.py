@@ -19,6 +19,8 @@ class BenchTime:
         self.world = world
         self.debt = 0.0
         self.watchers: list[Callable[[], None]] = []
+        self.on_step: list[Callable[[], None]] = []
+        """Who waits for a change of the load."""
         self._appointments: list[tuple[float, int, Callable[[], None]]] = []
         self._made = 0
 
@@ -36,6 +38,11 @@ class BenchTime:
         self.world.advance_to(at)
         for watch in self.watchers:
             watch()
+
+    def stepped(self) -> None:
+        """Tell that the load has just been changed."""
+        for trigger in self.on_step:
+            trigger()
 
     def at(self, due: float, action: Callable[[], None]) -> None:
         """Carry an action out at a bench time, or now when that is past."""

@@ -1,28 +1,17 @@
-"""A DC voltmeter at one place: ranges, integration time, overload, and its true errors."""
+"""A DC voltmeter or ammeter: ranges, integration time, overload, and its true errors."""
 
-from math import nan
 from typing import Final
 
-from numpy.random import Generator
-
-from simulated_bench.faces import Place
 from simulated_bench.instruments.meter_error import draw_error
-from simulated_bench.instruments.numbers import NOT_A_NUMBER, OVERLOAD, within, written
+from simulated_bench.instruments.meter_scale import VOLTS, Scale
+from simulated_bench.instruments.more_tables import AmmeterTable
+from simulated_bench.instruments.numbers import within, written
+from simulated_bench.instruments.surroundings import Source, Surroundings
 from simulated_bench.instruments.tables import VoltmeterTable
-from simulated_bench.instruments.timing import BenchTime, Occupancy
 from simulated_bench.scpi.commands import Command, Kind
 from simulated_bench.scpi.errors import ScpiError
 from simulated_bench.scpi.parameters import Extreme, Integer, Number, Text, Word
 
-RANGES_V: Final = (0.1, 1.0, 10.0, 40.0, 400.0)
-STEP: Final = {0.1: 1e-7, 1.0: 1e-6, 10.0: 1e-6, 40.0: 1e-5, 400.0: 1e-4}
-"""Resolution by range, V."""
-
-DEFAULT_RANGE_V: Final = 40.0
-OVERRANGE: Final = 1.2
-"""A range is good up to this part of its name; beyond it, overload (common practice, no source)."""
-
-SENSE: Final = "[SENSe:]VOLTage[:DC]"
 LINE_HZ: Final = 50.0
 CYCLES: Final = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
 """Line cycles that a meter with that trait can integrate over; others go to the next longer one."""
@@ -34,84 +23,93 @@ SHORTEST_S, LONGEST_S, DEFAULT_APERTURE_S = 1e-3, 10.0, 0.1
 
 
 class Voltmeter:
-    """One voltmeter."""
+    """One voltmeter, or an ammeter by its scale; what is called volts here has the scale's unit.
+
+    Parameters
+    ----------
+    source
+        What is at its input.
+    """
 
     def __init__(
         self,
-        place: Place,
-        table: VoltmeterTable,
-        generator: Generator,
-        time: BenchTime,
-        occupancy: Occupancy,
+        source: Source,
+        table: VoltmeterTable | AmmeterTable,
+        around: Surroundings,
+        scale: Scale = VOLTS,
     ) -> None:
-        self._place = place
-        self._error = draw_error(table, generator)
-        self._generator = generator
-        self._world = time.world
-        self._occupancy = occupancy
+        self._source = source
+        self._scale = scale
+        self._sense = f"[SENSe:]{scale.header}[:DC]"
+        self._error = draw_error(table, around.generator, scale.low_up_to)
+        self._generator = around.generator
+        self._world = around.time.world
+        self._occupancy = around.occupancy
         self._overhead_s = table.overhead.nominal
         self._traits = frozenset[str](table.traits)
         self._conversion = -1
         self._latest: float | None = None
         self._taken: list[float] = []
         self._count = 1
-        self._time = time
-        self._range_v = DEFAULT_RANGE_V
+        self._time = around.time
+        self._range_v = scale.default
         self._aperture_s = DEFAULT_APERTURE_S
 
     def commands(self) -> tuple[Command, ...]:
         """Return the table."""
-        volts = (Number("V", optional=True),)
-        question = Kind.QUESTION
+        scale, question = self._scale, Kind.QUESTION
+        volts = (Number(scale.unit, optional=True),)
+        range_ = f"{self._sense}:RANGe[:UPPer]"
         return (
-            Command("CONFigure[:VOLTage][:DC]", self._configure, volts),
+            Command(f"CONFigure[:{scale.header}][:DC]", self._configure, volts),
             Command("CONFigure?", self._configured, kind=question),
-            Command(f"{SENSE}:RANGe[:UPPer]", self._set_range, (Number("V"),)),
-            Command(f"{SENSE}:RANGe[:UPPer]?", self._range, (Extreme(),), question, "V"),
+            Command(range_, self._set_range, (Number(scale.unit),)),
+            Command(range_ + "?", self._range, (Extreme(),), question, scale.unit),
             *(self._cycle_commands() if "line cycles" in self._traits else self._time_commands()),
             *(self._latest_commands() if "free running" in self._traits else self._ask_commands()),
         )
 
     def _time_commands(self) -> tuple[Command, ...]:
         return (
-            Command(f"{SENSE}:APERture", self._set_aperture, (Number("S"),)),
-            Command(f"{SENSE}:APERture?", self._aperture, (Extreme(),), Kind.QUESTION, "S"),
+            Command(f"{self._sense}:APERture", self._set_aperture, (Number("S"),)),
+            Command(f"{self._sense}:APERture?", self._aperture, (Extreme(),), Kind.QUESTION, "S"),
         )
 
     def _cycle_commands(self) -> tuple[Command, ...]:
         """Integration by line cycles, and a function that has to be named."""
         question = Kind.QUESTION
         return (
-            Command(f"{SENSE}:NPLCycles", self._set_cycles, (Number(),)),
-            Command(f"{SENSE}:NPLCycles?", self._cycles, kind=question),
+            Command(f"{self._sense}:NPLCycles", self._set_cycles, (Number(),)),
+            Command(f"{self._sense}:NPLCycles?", self._cycles, kind=question),
             Command("[SENSe:]FUNCtion[:ON]", self._set_function, (Text(),)),
-            Command("[SENSe:]FUNCtion[:ON]?", lambda: '"VOLT:DC"', kind=question),
+            Command("[SENSe:]FUNCtion[:ON]?", lambda: f'"{self._scale.said}"', kind=question),
         )
 
     def _ask_commands(self) -> tuple[Command, ...]:
         """Measurements that are started, as SCPI-1999's measurement instructions have them."""
-        volts, question = (Number("V", optional=True),), Kind.QUESTION
+        header, unit, question = self._scale.header, self._scale.unit, Kind.QUESTION
+        volts = (Number(unit, optional=True),)
         return (
             Command("SAMPle:COUNt", self._set_count, (Integer(1, MOST_SAMPLES),)),
             Command("SAMPle:COUNt?", lambda: str(self._count), kind=question),
             Command("INITiate[:IMMediate]", self._initiate, kind=question),
-            Command("FETCh?", self._fetch, (), question, "V"),
-            Command("READ?", self._read, (), question, "V"),
-            Command("MEASure[:VOLTage][:DC]?", self._measure, volts, question, "V"),
+            Command("FETCh?", self._fetch, (), question, unit),
+            Command("READ?", self._read, (), question, unit),
+            Command(f"MEASure[:{header}][:DC]?", self._measure, volts, question, unit),
         )
 
     def _latest_commands(self) -> tuple[Command, ...]:
         """Conversions that never stop: one is told the latest and can't start any."""
-        question = Kind.QUESTION
+        question, unit = Kind.QUESTION, self._scale.unit
         return (
-            Command("FETCh?", self._running, (), question, "V"),
-            Command("[SENSe:]DATA[:LATest]?", self._running, (), question, "V"),
+            Command("FETCh?", self._running, (), question, unit),
+            Command("[SENSe:]DATA[:LATest]?", self._running, (), question, unit),
         )
 
     def reset(self) -> None:
-        """Return to the 40 V range and 100 ms."""
+        """Return to the default range (40 V, 4 A) and 100 ms."""
         self._latest, self._taken, self._count = None, [], 1
-        self._range_v, self._aperture_s = DEFAULT_RANGE_V, DEFAULT_APERTURE_S
+        self._range_v, self._aperture_s = self._scale.default, DEFAULT_APERTURE_S
 
     def _configure(self, volts: float | Word | None = None) -> None:
         self._set_range(volts)
@@ -119,11 +117,12 @@ class Voltmeter:
         self._aperture_s = DEFAULT_APERTURE_S
 
     def _configured(self) -> str:
-        return f'"VOLT:DC {self._range_v:G}"'
+        return f'"{self._scale.said} {self._range_v:G}"'
 
     def _set_function(self, name: str) -> None:
-        if name.upper() not in {"VOLT", "VOLTAGE", "VOLT:DC", "VOLTAGE:DC"}:
-            raise ScpiError(-224, f"{name}; this meter measures DC voltage")
+        said, header = self._scale.said, self._scale.header.upper()
+        if name.upper() not in {said, said[:4], header, f"{header}:DC"}:
+            raise ScpiError(-224, f"{name}; this meter measures {said}")
 
     def _set_cycles(self, cycles: float | Word) -> None:
         wanted = within(cycles, CYCLES[0], CYCLES[-1], DEFAULT_APERTURE_S * LINE_HZ, "cycles")
@@ -135,14 +134,15 @@ class Voltmeter:
 
     def _set_range(self, volts: float | Word | None) -> None:
         least = abs(volts) if isinstance(volts, float) else volts
-        wanted = within(least, 0.0, RANGES_V[-1], DEFAULT_RANGE_V, "range")
+        wanted = within(least, 0.0, self._scale.greatest, self._scale.default, "range")
         self._latest, self._taken = None, []
-        self._range_v = next(r for r in RANGES_V if r >= wanted)
+        self._range_v = self._scale.smallest(wanted)
 
     def _range(self, word: Word | None = None) -> str:
         if word is None:
             return written(self._range_v)
-        return written(within(word, RANGES_V[0], RANGES_V[-1], DEFAULT_RANGE_V, "range"))
+        scale = self._scale
+        return written(within(word, scale.least, scale.greatest, scale.default, "range"))
 
     def _set_aperture(self, seconds: float | Word) -> None:
         self._latest, self._taken = None, []
@@ -198,14 +198,9 @@ class Voltmeter:
     def _sample(self, *, waits: bool = True) -> float:
         """Return one reading and be busy for its time."""
         world, range_v, error = self._world, self._range_v, self._error
-        true_v = world.voltage(self._place, self._aperture_s)
+        true_v = self._source(self._aperture_s)
         value = error.seen(true_v, range_v, world.temperature("ambient"), world.now)
         value += error.noise_v(range_v, self._aperture_s) * float(self._generator.standard_normal())
         if waits:
             self._occupancy.spend(self._aperture_s + self._overhead_s)
-        if abs(value) > OVERRANGE * range_v:
-            return OVERLOAD if value > 0 else -OVERLOAD
-        if not abs(value) < NOT_A_NUMBER:
-            return nan
-        step = STEP[range_v]
-        return round(value / step) * step
+        return self._scale.shown(value, range_v)

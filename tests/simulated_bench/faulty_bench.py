@@ -7,8 +7,8 @@ from contextlib import contextmanager
 
 from scpi_stand_in import StandInWorld
 
+from simulated_bench.instruments.reading_tables import read_tables
 from simulated_bench.instruments.table_top import place
-from simulated_bench.instruments.tables import read_tables
 from simulated_bench.server import Server
 
 PATIENCE_S = 0.3

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulated_bench.faces import CurrentPlace, Event, HeatPlace, LoadMode, Place
+from simulated_bench.instruments.reading_tables import read_tables
 from simulated_bench.instruments.table_top import Placed, place
-from simulated_bench.instruments.tables import read_tables
 from simulated_bench.scenario_faults import UnitFaultTable
 from simulated_bench.scpi.device import Device
 

@@ -5,8 +5,8 @@ from scpi_stand_in import StandInWorld, ask, error
 
 from simulated_bench.errors import ScenarioError
 from simulated_bench.instruments.faults.entries import ANSWER, READING, SETTING, STANDING, SUDDEN
+from simulated_bench.instruments.reading_tables import read_tables
 from simulated_bench.instruments.table_top import Placed, place
-from simulated_bench.instruments.tables import read_tables
 from simulated_bench.scenario import load, shipped
 
 METER, LOAD = "voltmeter_sense", "load"

@@ -6,8 +6,8 @@ from typing import get_args
 import pytest
 from scpi_stand_in import ask
 
+from simulated_bench.instruments.reading_tables import read_tables
 from simulated_bench.instruments.table_top import Placed, place
-from simulated_bench.instruments.tables import read_tables
 from simulated_bench.scenario import load, shipped
 from simulated_bench.scenario_faults import NEEDS, What
 from simulated_bench.setting import dial

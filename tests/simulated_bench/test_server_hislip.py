@@ -14,8 +14,8 @@ from scpi_stand_in import StandInWorld
 from served import serving
 
 from simulated_bench.connection import LONGEST_LINE
+from simulated_bench.instruments.reading_tables import read_tables
 from simulated_bench.instruments.table_top import place
-from simulated_bench.instruments.tables import read_tables
 from simulated_bench.server import Server
 
 METER = "voltmeter_sense"
