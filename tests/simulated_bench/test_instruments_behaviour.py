@@ -67,6 +67,20 @@ def test_beyond_its_range_a_meter_says_overload(
     assert reading(meter) == pytest.approx(volts, abs=1e-3)
 
 
+def test_what_is_no_number_is_said_to_be_none(world: StandInWorld) -> None:
+    world.volts = float("nan")
+    assert ask(table_top(world)["voltmeter_sense"].device, "READ?") == "9.91E+37"
+
+
+def test_a_device_error_sets_its_bit(world: StandInWorld) -> None:
+    load = table_top(world)["load"].device
+    ask(load, "*CLS;:FUNC VOLT;:INP ON")
+    world.volts = 70.0
+    ask(load, "VOLT 20")
+    assert ask(load, "*ESR?") == "8"
+    assert error(load) == -300
+
+
 def test_the_smallest_range_that_holds_the_value_is_taken(world: StandInWorld) -> None:
     meter = table_top(world)["voltmeter_sense"].device
     for asked, taken in ((0.05, 0.1), (0.5, 1.0), (10, 10.0), (30, 40.0), (41, 400.0)):
