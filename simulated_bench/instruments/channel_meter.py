@@ -1,6 +1,7 @@
 """A voltmeter with many inputs: several channels in one query, all converted together.
 
-With the trait "one by one" a relay goes round instead, and the times add up.
+With the trait "one by one" a relay goes round instead, and the times add up. Several samples for
+one start are answered round by round.
 """
 
 from simulated_bench.instruments.meter_error import draw_error
@@ -9,10 +10,15 @@ from simulated_bench.instruments.more_tables import ChannelMeterTable
 from simulated_bench.instruments.numbers import within, written
 from simulated_bench.instruments.scanner import known, listed
 from simulated_bench.instruments.surroundings import Surroundings
-from simulated_bench.instruments.voltmeter import DEFAULT_APERTURE_S, LONGEST_S, SHORTEST_S
+from simulated_bench.instruments.voltmeter import (
+    DEFAULT_APERTURE_S,
+    LONGEST_S,
+    MOST_SAMPLES,
+    SHORTEST_S,
+)
 from simulated_bench.scpi.commands import Command, Kind
 from simulated_bench.scpi.errors import ScpiError
-from simulated_bench.scpi.parameters import ChannelList, Extreme, Number, Value, Word
+from simulated_bench.scpi.parameters import ChannelList, Extreme, Integer, Number, Value, Word
 
 SHUNT_RANGE_V = 0.1
 """The default range of an input over a shunt."""
@@ -62,6 +68,8 @@ class ChannelMeter:
             Command("ROUTe:SCAN[:LIST]", self._set_scan, channels),
             Command("ROUTe:SCAN[:LIST]?", lambda: listed(self._scan), kind=question),
             Command("ROUTe:POINt?", self._names, channels, question),
+            Command("SAMPle:COUNt", self._set_count, (Integer(1, MOST_SAMPLES),)),
+            Command("SAMPle:COUNt?", lambda: str(self._count), kind=question),
             Command("INITiate[:IMMediate]", self._initiate, kind=question),
             Command("FETCh?", self._fetch, (), question, "V"),
             Command("READ?", self._read, (), question, "V"),
@@ -75,7 +83,8 @@ class ChannelMeter:
                 self._ranges[channel] = SHUNT_RANGE_V
         self._aperture_s = DEFAULT_APERTURE_S
         self._scan: Channels = tuple(self._points)
-        self._taken: tuple[float, ...] = ()
+        self._taken: list[float] = []
+        self._count = 1
 
     def _measure(self, first: float | Word | Channels, channels: Channels | None = None) -> str:
         self._configure(first, channels)
@@ -95,14 +104,14 @@ class ChannelMeter:
 
     def _set_scan(self, channels: Channels) -> None:
         known(channels, self._points)
-        self._scan, self._taken = channels, ()
+        self._scan, self._taken = channels, []
 
     def _set_range(self, volts: float | Word, channels: Channels | None = None) -> None:
         chosen = channels or tuple(self._points)
         known(chosen, self._points)
         least = abs(volts) if isinstance(volts, float) else volts
         wanted = within(least, 0.0, VOLTS.greatest, VOLTS.default, "range")
-        self._taken = ()
+        self._taken = []
         self._ranges.update(dict.fromkeys(chosen, VOLTS.smallest(wanted)))
 
     def _range(self, channels: Channels | None = None) -> str:
@@ -111,7 +120,7 @@ class ChannelMeter:
         return ",".join(written(self._ranges[channel]) for channel in chosen)
 
     def _set_aperture(self, seconds: float | Word) -> None:
-        self._taken = ()
+        self._taken = []
         self._aperture_s = within(seconds, SHORTEST_S, LONGEST_S, DEFAULT_APERTURE_S, "aperture")
 
     def _aperture(self, word: Word | None = None) -> str:
@@ -119,18 +128,26 @@ class ChannelMeter:
             return written(self._aperture_s)
         return written(within(word, SHORTEST_S, LONGEST_S, DEFAULT_APERTURE_S, "aperture"))
 
+    def _set_count(self, count: int) -> None:
+        self._taken, self._count = [], count
+
     def _names(self, channels: Channels) -> str:
         known(channels, self._points)
         return ",".join(f'"{self._points[channel]}"' for channel in channels)
 
     def _initiate(self) -> None:
-        """Convert all channels of the list; what goes one by one lasts longer."""
-        self._taken = tuple(self._sample(channel) for channel in self._scan)
-        one_s = self._aperture_s + self._overhead_s
-        rounds = len(self._scan)
-        self._around.occupancy.spend(
-            rounds * (one_s + self._relay_s) if self._one_by_one else one_s
-        )
+        """Convert all channels of the list now, and again as bench time passes."""
+        taken = self._taken = [self._sample(channel) for channel in self._scan]
+
+        def again() -> None:
+            taken.extend(self._sample(channel) for channel in self._scan)
+
+        round_s, begun = self._aperture_s + self._overhead_s, self._world.now
+        if self._one_by_one:
+            round_s = len(self._scan) * (round_s + self._relay_s)
+        for number in range(1, self._count):
+            self._around.time.at(begun + number * round_s, again)
+        self._around.occupancy.spend(self._count * round_s)
 
     def _fetch(self) -> str:
         if not self._taken:
@@ -139,6 +156,8 @@ class ChannelMeter:
 
     def _read(self) -> str:
         self._initiate()
+        if self._count > 1:
+            self._around.occupancy.before_question()  # all of them have to be there
         return self._fetch()
 
     def _sample(self, channel: int) -> float:

@@ -39,7 +39,7 @@ class Spoken:
     [
         ("standard", ["VOLT:RANG 40;APER 0.2"], b"VOLT:APER? +2.000000000E-01\n"),
         ("line cycles, CR LF", ["VOLT:NPLC 10"], b"VOLT:NPLC? +1.000000000E+01\r\n"),
-        ("unit suffix, remote lock", ["SYST:REM", "VOLT:RANG 1"], b"VOLT:RANG? +1.000000000E+00V\n"),
+        ("unit suffix, remote lock", ["SYST:REM", "CONF 1"], b"VOLT:RANG? +1.000000000E+00V\n"),
         ("free running", ["VOLT:RANG 0.1"], b"DATA? +0.000000000E+00\n"),
         ("console", ["VOLT:RANG 10"], b"VOLT:RANG? VOLT:RANG?\n+1.000000000E+01\n"),
     ],

@@ -223,6 +223,17 @@ def test_channels_one_by_one_add_up() -> None:
     assert float(ask(top["clock"].device, "CLOC:TIME?")) == pytest.approx(4 * (0.11 + 0.015))
 
 
+def test_a_channel_meter_takes_many_rounds_for_one_start() -> None:
+    table = Table(current=3.0)
+    table("channel_meter", "ROUT:SCAN (@101,103);:VOLT:APER 0.99;:SAMP:COUN 60")
+    before = table.number("clock", "CLOC:TIME?")
+    answer = [float(text) for text in table("channel_meter", "READ?").split(",")]
+    assert len(answer) == 120
+    assert answer[::2] == pytest.approx([30.0] * 60, abs=0.1)
+    assert answer[1::2] == pytest.approx([0.03] * 60, rel=0.01)
+    assert table.number("clock", "CLOC:TIME?") - before == pytest.approx(60.0)
+
+
 def test_inputs_show_what_is_raised_and_latch_what_was() -> None:
     table = Table()
     assert table("inputs", "INP?;:INP:NAME? (@1,3)") == '0,0,0,0;"smoke","emergency stop"'
