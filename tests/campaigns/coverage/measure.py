@@ -4,7 +4,7 @@ import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from math import inf
+from math import inf, isfinite
 from pathlib import Path
 from typing import Any
 
@@ -19,9 +19,9 @@ from sequencer.run.loop import perform
 from sequencer.trials.registry import trials
 from sequencer.trials.trial import Context, Evidence
 from sequencer.verdicts.decide import _outcome
-from simulated_bench import truth
 from tests.campaigns.coverage.desk import bench_scenario, desk_for
 from tests.campaigns.coverage.strata import Plan, plan
+from tests.campaigns.coverage.true_figures import true_figures
 
 SHIPPED = Path(profiles.__file__).parent
 UNITS = {"gain": "%", "stability_gain": "%", "shunt_tolerance": "%"}
@@ -84,7 +84,6 @@ def measure_plan(
     context = Context(_unit(bench), _bench(bench))
     rows: list[Row] = []
     missing: list[Missing] = []
-    true: dict[str, float] = {}
     wanted = tuple(bench.settings) if names is None else names
     for number, name in enumerate(bench.settings):
         if name not in wanted:
@@ -100,8 +99,8 @@ def measure_plan(
         except FigureError as error:
             missing.append(Missing(bench.seed, bench.stratum, name, str(error)))
             continue
-        if name == SOAK or not true:
-            true = truth.truth(scenario, bench.seed)
+        known = true_figures(scenario, bench.seed, name)
+        true = {figure: value for figure, value in known.items() if isfinite(value)}
         rows += [_row(bench, one, true[one.name]) for one in found if one.name in true]
         given = {one.name for one in found}
         reasons = dict.fromkeys(given - true.keys(), "no truth is stated")

@@ -1,0 +1,93 @@
+"""A sample of the coverage campaign: stated intervals hold the truth, and a lying bench shows.
+
+The whole is `make coverage`. Seeds are fixed, so the same code always gives the same numbers.
+"""
+
+from functools import cache
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from tests.campaigns.coverage.measure import Row, measure
+from tests.campaigns.coverage.meters import Meter
+from tests.campaigns.coverage.strata import STRATA, plan
+from tests.campaigns.coverage.table import clopper_pearson, line, lines
+
+SAMPLE = (
+    *((seed, "sense_check") for seed in range(15)),
+    *((seed, "load_steps") for seed in range(15, 30)),
+    *((seed, "limit_sweep") for seed in range(30, 40)),
+    *((seed, "soak") for seed in range(40, 50)),
+)
+"""Fifty benches, each with one trial, every stratum with each."""
+
+LYING = tuple((seed, "limit_sweep") for seed in range(30, 40))
+
+MOST_RMS = 1.6
+"""Of error over u: with 10 errors 1.6 is exceeded once in a thousand (chi-square), 2 is a fault."""
+
+
+@cache
+def sample(too_large: float = 1.0) -> tuple[Row, ...]:
+    benches = SAMPLE if too_large == 1.0 else LYING
+    return tuple(
+        row for seed, trial in benches for row in measure(seed, [trial], too_large=too_large)[0]
+    )
+
+
+def test_the_intervals_of_fifty_benches_hold_the_truth() -> None:
+    rows = sample()
+    found = list(lines(rows))
+    assert {one.stratum for one in found} == {"all", *STRATA}
+    figures = [one for one in found if one.stratum == "all"]
+    assert len(figures) >= 20
+    objections = {one.figure: one.complaints for one in figures if one.complaints}
+    assert not objections
+    pooled = line(rows, "all")
+    assert pooled.coverage >= 0.93
+    assert abs(pooled.bias) < 0.1
+    assert {one.figure: one.rms for one in figures if one.rms > MOST_RMS} == {}
+
+
+def test_a_limit_at_the_truth_is_seldom_passed_under_guarded_acceptance() -> None:
+    pooled = line(sample(), "all")
+    assert pooled.accepts_at_limit / pooled.count <= 0.05
+    assert pooled.false_accepts / pooled.count <= 0.025
+    # The decisions were hard ones: simple acceptance fails at such limits.
+    assert pooled.simple_accepts / pooled.count > 0.05
+
+
+def test_a_bench_whose_meters_err_twice_as_much_as_stated_is_found_out() -> None:
+    honest = [row for row in sample() if (row.seed, row.trial) in LYING]
+    lying = sample(2.0)
+    names = {"limit_current", "short_current", "knee_current", "knee_onset"}
+    before, after = (
+        [one for one in lines(rows) if one.stratum == "all" and one.figure in names]
+        for rows in (honest, lying)
+    )
+    assert not any(one.complaints for one in before)
+    assert any(one.complaints for one in after)
+    assert max(one.rms for one in after) > MOST_RMS
+
+
+def test_binomial_intervals_agree_with_scipy() -> None:
+    for hits, count in ((0, 50), (47, 50), (50, 50), (953, 1000)):
+        wanted = stats.binomtest(hits, count).proportion_ci(0.95, method="exact")
+        assert clopper_pearson(hits, count) == pytest.approx((wanted.low, wanted.high))
+
+
+def test_a_bench_is_the_same_whenever_its_seed_is() -> None:
+    assert measure(17, ["load_steps"]) == measure(17, ["load_steps"])
+    assert plan(17).statements == plan(17).statements
+
+
+def test_a_meter_is_never_off_by_more_than_its_rectangles() -> None:
+    stated = {"gain": 1e-4, "offset": 1e-3, "resolution": 1e-9}
+    errors = [
+        Meter(stated, np.random.default_rng(n), np.random.default_rng(n)).read(10.0, 0.0, 22.0, 0.0)
+        - 10.0
+        for n in range(400)
+    ]
+    assert max(map(abs, errors)) <= 2e-3
+    assert np.std(errors) == pytest.approx(np.hypot(1e-3, 1e-3) / np.sqrt(3), rel=0.1)
