@@ -2,12 +2,24 @@
 
 from collections.abc import Mapping, Sequence
 
+from drivers.channels import visits_of
 from drivers.clock import MonotonicClock, TimeBaseClock
 from drivers.instrument import Instrument
+from drivers.line_source import RemoteLineSource
 from drivers.load import ElectronicLoad
 from drivers.patience import Patience, Watcher
 from drivers.reading import Round, plan, read_rounds
-from drivers.roles import BenchSpec, Clock, Load, Operator, Reading, Supply
+from drivers.roles import (
+    BenchSpec,
+    Clock,
+    LineSource,
+    Load,
+    Operator,
+    Reading,
+    Supply,
+    Switch,
+)
+from drivers.routing import RelaySwitch
 from drivers.session import EventSink
 from drivers.supply import RemoteSupply
 from drivers.trace import Trace
@@ -36,10 +48,19 @@ class OpenBench:
         self.clock: Clock = self._clock
         self.load: Load | None = self._load
         self.supply: Supply | None = RemoteSupply(roles["supply"]) if "supply" in roles else None
+        self.line_source: LineSource | None = (
+            RemoteLineSource(roles["line_source"]) if "line_source" in roles else None
+        )
+        self.switches: Mapping[str, Switch] = {
+            name: RelaySwitch(i)
+            for name, i in instruments.items()
+            if i.session.spec.role == "switch"
+        }
         self.operator: Operator | None = operator
         self._trace = trace
         self._instruments = instruments
         self._channels = {channel.name: channel for channel in spec.channels}
+        self._visits = visits_of(spec.channels, instruments)
         self._plans: dict[tuple[str, ...], tuple[Round, ...]] = {}
         self._on_event = on_event
         self._patience = patience or Patience()
@@ -56,7 +77,8 @@ class OpenBench:
 
     def _reachable(self, channels: Sequence[str]) -> tuple[str, ...]:
         lost = self._patience.lost
-        return tuple(c for c in channels if self._channels[c].instrument not in lost)
+        found = (self._channels[name] for name in channels)
+        return tuple(c.name for c in found if not {c.instrument, c.through} & lost)
 
     def identities(self) -> Mapping[str, str]:
         """Return each instrument's answer to *IDN?, by instrument name."""
@@ -75,7 +97,9 @@ class OpenBench:
         names = tuple(channels)
         rounds = self._plans.get(names)
         if rounds is None:
-            rounds = self._plans[names] = plan(names, self._channels, self._instruments)
+            rounds = self._plans[names] = plan(
+                names, self._channels, self._instruments, self._visits
+            )
         return read_rounds(rounds, self._clock, self._on_event)
 
     def check_errors(self) -> tuple[str, ...]:

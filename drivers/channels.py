@@ -1,10 +1,11 @@
 """Channels: which question reads one, and which settings it needs before."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from drivers.errors import RefusedSetting
 from drivers.instrument import Asking, Instrument
 from drivers.roles import ChannelSpec
+from drivers.routing import Made, Scanner, Visit
 from drivers.settings import Change, change
 
 
@@ -53,8 +54,81 @@ def changes(instrument: Instrument, channels: Sequence[ChannelSpec]) -> tuple[Ch
     return tuple(Change(name, value, input_) for (name, input_), (value, _) in wanted.items())
 
 
+def prove(
+    instrument: Instrument, channels: Sequence[ChannelSpec], roles: Mapping[str, str]
+) -> None:
+    """Raise unless an instrument can read its channels; `roles` are those of all instruments.
+
+    Raises
+    ------
+    UnknownDialect, RefusedSetting
+        For a question or a setting that it lacks, or a scanner that can't stand before it.
+    """
+    for channel in channels:
+        asking(instrument, channel)
+    if any(channel.through is not None for channel in channels):
+        for channel in channels:
+            changes(instrument, (channel,))
+            _refuse_unrouted(instrument, channel, channels[0].through, roles)
+    else:
+        changes(instrument, channels)
+
+
+def _refuse_unrouted(
+    instrument: Instrument,
+    channel: ChannelSpec,
+    scanner: str | None,
+    roles: Mapping[str, str],
+) -> None:
+    found = None
+    if channel.through is None or channel.through != scanner:
+        found = f"channel {channel.name} is not behind the scanner that others of it are behind"
+        remedy = "Give all channels of one meter the same 'through'."
+    elif channel.input is None:
+        found, remedy = f"channel {channel.name} is behind a scanner", "Give it an 'input'."
+    elif channel.through not in roles:
+        found = f"channel {channel.name} is behind {channel.through!r}, which is not on the bench"
+        remedy = f"The bench has: {', '.join(roles)}."
+    elif roles[channel.through] != "scanner":
+        found = f"channel {channel.name} is behind {channel.through}, which is no scanner"
+        remedy = "Name an instrument whose role is scanner."
+    if found is not None:
+        raise RefusedSetting(
+            instrument=instrument.name,
+            address=instrument.session.spec.address,
+            found=found,
+            remedy=remedy,
+        )
+
+
+def visits_of(
+    channels: Sequence[ChannelSpec], instruments: Mapping[str, Instrument]
+) -> dict[str, Visit]:
+    """Return what comes before each channel that is behind a scanner, as far as that is there."""
+    scanners = {
+        name: Scanner(i) for name, i in instruments.items() if i.session.spec.role == "scanner"
+    }
+    made: dict[str, Made] = {}
+    found: dict[str, Visit] = {}
+    for channel in channels:
+        meter = instruments.get(channel.instrument)
+        if channel.through in scanners and meter is not None:
+            if meter.name not in made:
+                made[meter.name] = Made(meter)
+            needed = changes(meter, (channel,))
+            found[channel.name] = Visit(
+                scanners[channel.through], channel, made[meter.name], needed
+            )
+    return found
+
+
 def configure(instrument: Instrument, channels: Sequence[ChannelSpec]) -> None:
-    """Make the channels' settings now, and again whenever the link was reopened."""
+    """Make the channels' settings now, and again whenever the link was reopened.
+
+    A meter behind a scanner is set for one channel after the other, when they are read.
+    """
+    if any(channel.through is not None for channel in channels):
+        return
     needed = changes(instrument, channels)
     if not needed:
         return

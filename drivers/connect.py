@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from drivers.bench import OpenBench
-from drivers.channels import asking, changes, configure
+from drivers.channels import configure, prove
 from drivers.dialect import Dialect
 from drivers.dialect_files import DialectMistake, adapted, load_dialect, read_dialect
 from drivers.errors import InstrumentError, UnknownDialect
@@ -18,7 +18,7 @@ from drivers.roles import BenchSpec, ChannelSpec, InstrumentSpec, Operator
 from drivers.session import EventSink, Session
 from drivers.trace import Trace
 
-SINGLE_ROLES = frozenset({"load", "supply", "time_base", "person"})
+SINGLE_ROLES = frozenset({"load", "supply", "line_source", "time_base", "person"})
 """Roles that a bench has once: the requests of a trial don't say which one they mean."""
 
 
@@ -126,12 +126,13 @@ def spec_faults(spec: BenchSpec) -> tuple[InstrumentError, ...]:
     One fault an instrument: what its dialect can't be used for, or what it lacks for a channel.
     """
     faults: list[InstrumentError] = []
+    roles = {one.name: one.role for one in spec.instruments}
     for one in spec.instruments:
         channels = tuple(c for c in spec.channels if c.instrument == one.name)
         alone = BenchSpec((one,), channels, options=spec.options)
         try:
             instrument = _prepared(one, alone, lambda _kind, _text: None, Patience())
-            _channels_by_instrument(alone, {one.name: instrument})
+            _channels_by_instrument(alone, {one.name: instrument}, roles)
         except InstrumentError as error:
             faults.append(error)
     return tuple(faults)
@@ -205,10 +206,11 @@ def _prepared(
 
 
 def _channels_by_instrument(
-    spec: BenchSpec, instruments: Mapping[str, Instrument]
+    spec: BenchSpec, instruments: Mapping[str, Instrument], roles: Mapping[str, str] | None = None
 ) -> dict[str, list[ChannelSpec]]:
     """Group channels and prove that the dialects can ask and set everything they need."""
     groups: dict[str, list[ChannelSpec]] = {name: [] for name in instruments}
+    roles = {one.name: one.role for one in spec.instruments} if roles is None else roles
     for channel in spec.channels:
         if channel.instrument not in instruments:
             raise InstrumentError(
@@ -217,10 +219,9 @@ def _channels_by_instrument(
                 found=f"channel {channel.name} names it, but the bench has no such instrument",
                 remedy=f"The bench has: {', '.join(instruments)}.",
             )
-        asking(instruments[channel.instrument], channel)
         groups[channel.instrument].append(channel)
     for name, group in groups.items():
-        changes(instruments[name], group)
+        prove(instruments[name], group, roles)
     return groups
 
 

@@ -17,6 +17,10 @@ NEEDED: dict[str, tuple[frozenset[str], frozenset[str], frozenset[str]]] = {
     "thermometer": (frozenset(), frozenset({"temperature"}), frozenset()),
     "load": (frozenset({"mode", "input", "level_current"}), frozenset(), frozenset()),
     "supply": (frozenset({"voltage", "current_limit", "output"}), frozenset(), frozenset()),
+    "line_source": (frozenset({"voltage", "frequency", "output"}), frozenset(), frozenset()),
+    "scanner": (frozenset(), frozenset({"closed"}), frozenset({"close", "open_all"})),
+    "switch": (frozenset(), frozenset({"closed"}), frozenset({"close", "open"})),
+    "oscilloscope": (frozenset(), frozenset({"voltage"}), frozenset()),
     "interlock": (frozenset(), frozenset({"state"}), frozenset()),
     "time_base": (frozenset(), frozenset({"time", "until"}), frozenset()),
     "person": (frozenset(), frozenset({"state"}), frozenset({"instruct", "show", "finish"})),
@@ -65,6 +69,12 @@ class Question(Strict):
     tokens: dict[str, tuple[str, ...]] = {}
     factor: float = Field(default=1.0, gt=0, description="from the answer to SI")
     overload_texts: frozenset[str] = frozenset()
+    convert: Literal["platinum"] | None = Field(
+        default=None,
+        description="the answer is a platinum resistor's resistance in ohm, wanted is degrees "
+        "Celsius (IEC 60751)",
+    )
+    nominal: float = Field(default=100.0, gt=0, description="that resistor's ohms at 0 degC")
     format: str = ".9g"
     timeout: float | None = Field(default=None, gt=0, description="seconds, if longer than usual")
     harmless: bool = Field(

@@ -14,6 +14,7 @@ from drivers.errors import (
     UnknownDialect,
 )
 from drivers.patience import Patience
+from drivers.platinum import platinum_parser
 from drivers.session import EventSink, Session
 
 T = TypeVar("T")
@@ -33,6 +34,11 @@ class Asking:
     message: bytes
     timeout_s: float
     parse: Parser
+
+
+def _parser(question: Question) -> Parser:
+    plain = number_parser(question.suffixes, question.overload_texts, question.factor)
+    return plain if question.convert is None else platinum_parser(plain, question.nominal)
 
 
 def compound(messages: Iterable[str]) -> str:
@@ -91,7 +97,7 @@ class Instrument:
             text=text,
             message=self.session.encode(text),
             timeout_s=max(spec.timeout_s, question.timeout or 0.0) + more_s,
-            parse=number_parser(question.suffixes, question.overload_texts, question.factor),
+            parse=_parser(question),
         )
 
     def number(self, asking: Asking) -> float:
@@ -102,10 +108,10 @@ class Instrument:
         except ValueError as error:
             raise self.unreadable(asking.message, answer, error) from error
 
-    def word(self, name: str) -> str:
+    def word(self, name: str, input_: str | None = None) -> str:
         """Ask a question whose answer is one of the dialect's tokens; return the token's name."""
         question = self.question(name)
-        message = self.session.encode(question.ask)
+        message = self.session.encode(self.filled(question.ask, question, None, input_))
         answer = self.session.query(message)
         try:
             return token(answer, question.tokens)

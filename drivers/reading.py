@@ -2,7 +2,8 @@
 
 Slow instruments so work at the same time, and a tick costs the slowest of them. Channels of one
 instrument can't overlap: they share a message where the instrument takes several questions in
-one, and go in rounds where it doesn't. What to send is worked out once per set of channels.
+one, and go in rounds where it doesn't. Behind a scanner each input is a round of its own, so that
+it is visited once. What to send is worked out once per set of channels.
 """
 
 from collections.abc import Mapping, Sequence
@@ -15,6 +16,7 @@ from drivers.clock import MonotonicClock, TimeBaseClock
 from drivers.errors import LINK_FAILURES, InstrumentError
 from drivers.instrument import Asking, Instrument, compound
 from drivers.roles import ChannelSpec, Flag, Reading
+from drivers.routing import Prepare, Visit
 from drivers.session import EventSink, Session
 
 
@@ -37,6 +39,7 @@ class Step:
     timeout_s: float
     parts: tuple[Part, ...]
     split: bool
+    prepare: Prepare | None = None
 
 
 Round = tuple[Step, ...]
@@ -48,31 +51,40 @@ def plan(
     names: Sequence[str],
     channels: Mapping[str, ChannelSpec],
     instruments: Mapping[str, Instrument],
+    visits: Mapping[str, Visit],
 ) -> tuple[Round, ...]:
     """Distribute channels over rounds, each instrument at most once in each.
 
-    Instruments that can't be left alone between question and answer come last in a round.
+    `visits` holds what comes before a channel that is behind a scanner. Instruments that can't be
+    left alone between question and answer come last in a round.
     """
     questions: dict[str, list[tuple[Part, Asking]]] = {}
     for index, name in enumerate(names):
         channel = channels[name]
+        if channel.through is not None and name not in visits:
+            raise KeyError(channel.through)  # what is not routed must not be read as if it were
         question = asking(instruments[channel.instrument], channel)
         part = Part(index, channel, question.parse)
         questions.setdefault(channel.instrument, []).append((part, question))
     rounds: list[list[Step]] = []
     for name, asked in questions.items():
         instrument = instruments[name]
-        together = [asked] if instrument.dialect.link.compound else [[one] for one in asked]
+        routed = any(part.channel.name in visits for part, _ in asked)
+        as_one = instrument.dialect.link.compound and not routed
+        together = [asked] if as_one else [[one] for one in asked]
         for number, group in enumerate(together):
             if number == len(rounds):
                 rounds.append([])
-            rounds[number].append(_step(instrument, group))
+            rounds[number].append(_step(instrument, group, visits))
     return tuple(tuple(sorted(steps, key=lambda step: not step.split)) for steps in rounds)
 
 
-def _step(instrument: Instrument, group: Sequence[tuple[Part, Asking]]) -> Step:
+def _step(
+    instrument: Instrument, group: Sequence[tuple[Part, Asking]], visits: Mapping[str, Visit]
+) -> Step:
     texts = [question.text for _, question in group]
     text = texts[0] if len(texts) == 1 else compound(texts)
+    visit = visits.get(group[0][0].channel.name)
     return Step(
         instrument=instrument,
         session=instrument.session,
@@ -80,6 +92,7 @@ def _step(instrument: Instrument, group: Sequence[tuple[Part, Asking]]) -> Step:
         timeout_s=sum(question.timeout_s for _, question in group),
         parts=tuple(part for part, _ in group),
         split=instrument.dialect.link.split_read,
+        prepare=None if visit is None else visit.prepare,
     )
 
 
@@ -122,6 +135,9 @@ def _one_round(
 ) -> None:
     waiting: list[tuple[Step, float]] = []
     failed: list[tuple[Step, InstrumentError]] = []
+    settling_s = max((step.prepare() for step in steps if step.prepare is not None), default=0.0)
+    if settling_s > 0.0:
+        clock.sleep_until(clock.now() + settling_s)
     for step in steps:
         try:
             at = clock.stamp()

@@ -35,7 +35,9 @@ class ChannelSpec:
 
     `scale` multiplies the instrument's answer (1/R for a current by shunt). `range_max` is the
     greatest value that the range must hold, in the instrument's own unit; None leaves the
-    instrument's default. `integration_s` likewise. `input` is the instrument's input or None.
+    instrument's default. `integration_s` likewise. `input` is the instrument's input or None; with
+    `through`, the input of that scanner, which stands before the instrument and needs `settling_s`
+    after its relays have moved.
     """
 
     name: str
@@ -46,6 +48,8 @@ class ChannelSpec:
     integration_s: float | None = None
     input: str | None = None
     scale: float = 1.0
+    through: str | None = None
+    settling_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +107,25 @@ class Supply(Protocol):
         """Switch the output off; return whether the supply confirms it."""
 
 
+class LineSource(Protocol):
+    """A source of line voltage between socket and unit."""
+
+    def apply(
+        self, *, voltage: float | None, frequency: float | None, output: bool | None
+    ) -> Mapping[str, float | str | bool]:
+        """Set what is not None (V RMS, Hz); return what the source says it is set to."""
+
+    def off(self) -> bool:
+        """Switch the line off; return whether the source confirms it."""
+
+
+class Switch(Protocol):
+    """Relays that are closed and opened one by one."""
+
+    def switch(self, output: str, *, closed: bool) -> bool:
+        """Close or open one relay; return whether it confirms it."""
+
+
 class Operator(Protocol):
     """A person who turns knobs and moves leads when told."""
 
@@ -133,6 +156,14 @@ class Bench(Protocol):
     @property
     def supply(self) -> Supply | None:
         """The supply under remote control, if it is."""
+
+    @property
+    def line_source(self) -> LineSource | None:
+        """The source of line voltage, if there is one."""
+
+    @property
+    def switches(self) -> Mapping[str, Switch]:
+        """The switches, by instrument name."""
 
     @property
     def operator(self) -> Operator | None:

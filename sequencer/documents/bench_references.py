@@ -20,7 +20,10 @@ FUNCTIONS_OF_ROLES: Mapping[str, tuple[str, ...]] = {
     "load": ("voltage", "current"),
     "supply": ("voltage", "current"),
     "line_source": ("voltage", "current"),
+    "oscilloscope": ("voltage",),
     "interlock": ("state",),
+    "scanner": (),
+    "switch": (),
 }
 """What an instrument in a role can be asked to measure; other roles measure nothing by name."""
 
@@ -82,15 +85,24 @@ def _channels(data: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
             yield Flaw(("channels", name, "instrument"), quoted(instrument), expected)
         role = roles.get(instrument) if isinstance(instrument, str) else None
         can = FUNCTIONS_OF_ROLES.get(role) if isinstance(role, str) else None
-        if can and isinstance(function, str) and function not in can:
-            expected = f"{' or '.join(can)}: {instrument} is used as a {role}"
+        if can is not None and isinstance(function, str) and function not in can:
+            expected = f"{' or '.join(can) or 'no function'}: {instrument} is used as a {role}"
             yield Flaw(("channels", name, "function"), quoted(function), expected)
             continue
+        yield from _routed(name, channel, roles)
         gives = "current" if "shunt" in channel and function == "voltage" else function
         wanted = {"line": "voltage", INTERLOCK: "state"}.get(quantity, quantity)
         if quantity in KNOWN and gives in (*BY_QUANTITY, "state") and gives != wanted:
             found = f"a channel that gives a {gives}"
             yield Flaw(("channels", name), found, f"a {wanted}, as the channel's name says")
+
+
+def _routed(name: str, channel: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
+    through = channel.get("through")
+    if isinstance(through, str) and roles.get(through) != "scanner":
+        scanners = [other for other, role in roles.items() if role == "scanner"]
+        expected = one_of(scanners, through, "an instrument whose role is scanner")
+        yield Flaw(("channels", name, "through"), quoted(through), expected)
 
 
 def _operation(bench: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
@@ -103,8 +115,8 @@ def _operation(bench: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
     if operator in {"terminal", "instrument"}:
         possible.add("supply")  # a person switches a hand-operated unit off
     can_be_off = {name for name in possible if roles.get(name, name) in SWITCHED_OFF}
-    if operator in {"terminal", "instrument"}:
-        can_be_off.add("line")  # at the line switch, by a person
+    if operator in {"terminal", "instrument"} or "line_source" in roles.values():
+        can_be_off.add("line")  # at the line switch, by a person; or by the line source
     if "load" in roles.values():
         can_be_off.add("discharge")  # what the output still holds, through the load
     order = bench.get("make_safe")

@@ -33,12 +33,16 @@ from sequencer.documents.quantities import (
 )
 from sequencer.documents.tables import Strict
 
+USUAL_SETTLING_S = 0.05
+"""A relay's bounce and a meter's input filter together (common practice, no source)."""
+
 
 class BenchChannel(Strict):
     """A named quantity at a named place.
 
     `range` is what the range must hold, in the unit of the instrument's own answer; `shunt` makes
-    a voltmeter's channel a current.
+    a voltmeter's channel a current. With `through`, a scanner stands before the instrument, `input`
+    is the scanner's, and `settling` is what the meter is given after its relays have moved.
     """
 
     instrument: str
@@ -46,6 +50,8 @@ class BenchChannel(Strict):
     range: float | None = None
     integration: PositiveSeconds | None = None
     input: str | None = Field(default=None, min_length=1)
+    through: str | None = None
+    settling: PositiveSeconds | None = None
     shunt: PositiveOhms | None = None
     accuracy: AccuracyStatement = AccuracyStatement()
 
@@ -66,6 +72,10 @@ class BenchChannel(Strict):
             if statement.certificate is not None and statement.certificate.shunt_uncertainty:
                 path = ("accuracy", "certificate", "shunt_uncertainty")
                 yield Flaw(path, "a certificate of no shunt", "this key only beside a shunt")
+        if self.through is not None and self.input is None:
+            yield Flaw(("input",), "nothing", f"the input of {self.through} that is to be closed")
+        if self.through is None and self.settling is not None:
+            yield Flaw(("settling",), "a settling time", "this key only beside 'through'")
         of_range = statement.error is not None and statement.error.of_range
         if self.range is None and (of_range or statement.display):
             key = "error" if of_range else "display"
@@ -108,6 +118,13 @@ class BenchChannel(Strict):
         if self.function == "state":
             return "1"
         return "A" if self.function == "current" or self.shunt is not None else "V"
+
+    @property
+    def settling_s(self) -> float:
+        """How long the meter is given after a scanner's relays have moved; 0 without one."""
+        if self.through is None:
+            return 0.0
+        return USUAL_SETTLING_S if self.settling is None else self.settling
 
     @property
     def scale(self) -> float:

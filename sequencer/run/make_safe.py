@@ -10,7 +10,7 @@ from functools import partial
 from select import poll
 
 from drivers.errors import InstrumentError
-from drivers.roles import Bench
+from drivers.roles import Bench, LineSource, Supply
 from sequencer.run import operator_words as words
 from sequencer.run.safe_proof import Proof, Told, prove
 from sequencer.run.safe_report import CURRENT_BOUND_A, VOLTAGE_BOUND_V, SafeReport, SafeStep
@@ -42,8 +42,8 @@ def make_safe(
     bench
         Opened, as far as it can be.
     order
-        Out of "load", "supply", "line" (a person switches off at the line) and "discharge" (the
-        load empties the output capacitor once the output is off).
+        Out of "load", "supply", "line" (the line source, else a person at the line switch) and
+        "discharge" (the load empties the output capacitor once the output is off).
     current_channels, voltage_channels
         What has to read below the bounds.
     on_wait
@@ -70,9 +70,14 @@ def _switch_off(
     if role == "load" and bench.load is not None:
         told = Told("load off", currents, CURRENT_BOUND_A, "A", remedy=STILL_ON)
         return _tell(told, bench.load.off)
-    if role == "supply" and bench.supply is not None:
-        told = Told("supply off", voltages, VOLTAGE_BOUND_V, "V", remedy=SUPPLY_STAYS_ON)
-        return _tell(told, bench.supply.off)
+    by_wire: dict[str, tuple[Supply | LineSource | None, str]] = {
+        "supply": (bench.supply, SUPPLY_STAYS_ON),
+        "line": (bench.line_source, words.PULL_THE_PLUG),
+    }
+    source, stays_on = by_wire.get(role, (None, ""))
+    if source is not None:
+        told = Told(f"{role} off", voltages, VOLTAGE_BOUND_V, "V", remedy=stays_on)
+        return _tell(told, source.off)
     by_hand = {
         "supply": ("output off by hand", words.SWITCH_OUTPUT_OFF, words.PRESS_OUTPUT_OFF),
         "line": ("line off by hand", words.SWITCH_LINE_OFF, words.PULL_THE_PLUG),

@@ -77,12 +77,13 @@ def carry_out(
     failures: dict[str, str] = {}
     with Path(NEVER_READ).open(encoding="utf-8") as keys:
         try:
-            first = _only(job.spec, {"load", "supply"})
+            first = _only(job.spec, {"load", "supply"} | _line_of(job))
             if first.instruments:
                 bench, _ = connect_reachable(first, on_event=on_event, prompt=prompt, answers=keys)
                 try:
                     _at_once(bench.load.off if bench.load else None)
                     _at_once(bench.supply.off if bench.supply else None)
+                    _at_once(bench.line_source.off if bench.line_source else None)
                 finally:
                     bench.close()
             spec = _impatient(job.spec)
@@ -103,6 +104,10 @@ def carry_out(
             failures[error.instrument] = str(error)
     lost = tuple(SafeStep(name, verified=False, detail=text) for name, text in failures.items())
     return report if report.verified else replace(report, steps=(*report.steps, *lost))
+
+
+def _line_of(job: SafeJob) -> set[str]:
+    return {"line_source"} if "line" in job.order else set()
 
 
 def _at_once(off: Callable[[], bool] | None) -> None:

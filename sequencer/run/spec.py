@@ -45,6 +45,8 @@ def bench_spec(bench: BenchDocument, addresses: Mapping[str, str] | None = None)
                 integration_s=entry.integration,
                 input=entry.input,
                 scale=entry.scale,
+                through=entry.through,
+                settling_s=entry.settling_s,
             )
             for name, entry in bench.channels.items()
         ),

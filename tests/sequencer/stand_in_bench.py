@@ -45,6 +45,21 @@ class StandInLoad:
         return not self.on
 
 
+class StandInSwitch:
+    """Relays that remember what they were told; what `welded` names never opens again."""
+
+    def __init__(self) -> None:
+        self.closed: set[str] = set()
+        self.welded: set[str] = set()
+
+    def switch(self, output: str, *, closed: bool) -> bool:
+        if closed:
+            self.closed.add(output)
+        elif output not in self.welded:
+            self.closed.discard(output)
+        return closed == (output in self.closed)
+
+
 class StandInPerson:
     """A person who does at once what is said; `deaf` never does, `lost` does not understand."""
 
@@ -82,6 +97,8 @@ class StandInBench:
         self.clock = ObedientClock()
         self.load: StandInLoad | None = StandInLoad()
         self.supply = None
+        self.line_source = None
+        self.switches: dict[str, StandInSwitch] = {}
         self.operator: StandInPerson | None = StandInPerson()
         self.channels = channels
         self.closed = False

@@ -42,6 +42,7 @@ def test_guards_are_read_by_the_quantity_of_their_channel() -> None:
     assert bench.guards["voltage.sense"].at_least is None
 
 
+ROUTED = BENCH["channels"]["voltage.sense"] | {"through": "sink"}
 SIMULATED = changed(changed(BENCH, "simulation", to={}), "instruments", "meter", "address")
 
 
@@ -97,6 +98,20 @@ TWO_CLOCKS = changed(
                 'channels."voltage.sense".function: found "current", expected '
                 "voltage: meter is used "
                 "as a voltmeter"
+            ),
+        ),
+        (
+            changed(BENCH, "channels", "voltage.sense", to=ROUTED | {"input": "101"}),
+            (
+                'channels."voltage.sense".through: found "sink", expected an instrument whose '
+                "role is scanner: there is none"
+            ),
+        ),
+        (
+            changed(BENCH, "channels", "voltage.sense", "settling", to="1 s"),
+            (
+                'channels."voltage.sense".settling: found a settling time, expected this key '
+                "only beside 'through'"
             ),
         ),
         (
