@@ -56,14 +56,21 @@ def _options() -> argparse.Namespace:
 
 
 def _read(done: Path) -> Iterator[tuple[int, list[Row], list[Missing]]]:
-    """Yield what was measured before; a line cut off by an interrupt is measured again."""
+    """Yield what was measured before, each bench once.
+
+    A line cut off by an interrupt is measured again; two runs on one file measure a bench twice.
+    """
     if not done.exists():
         return
+    seen: set[int] = set()
     for text in done.read_text(encoding="utf-8").splitlines():
         try:
             entry = json.loads(text)
         except json.JSONDecodeError:
             continue
+        if entry["seed"] in seen:
+            continue
+        seen.add(entry["seed"])
         yield (
             entry["seed"],
             [Row(**row) for row in entry["rows"]],
