@@ -1,6 +1,7 @@
 """Instruments over HiSLIP, through pyvisa-py, whose client shares no code with the server."""
 
 import json
+import select
 import subprocess
 import sys
 import time
@@ -163,6 +164,8 @@ def test_after_an_interruption_pyvisa_py_has_to_open_anew(addresses: dict[str, s
             session.read_stb()
     with opened(addresses["clock"]) as session:
         session.write("*IDN?")
+        interface = session.visalib.sessions[session.session].interface
+        assert select.select([interface._sync], [], [], 5.0)[0]
         with pytest.raises(RuntimeError, match="DeviceClearAcknowledge"):
             session.clear()  # the answer waits unread, and it does not look past it
     with opened(addresses["clock"]) as session:
