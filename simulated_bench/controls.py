@@ -1,16 +1,18 @@
 """Where every control stands, and the circuit that this makes at one moment."""
 
 from dataclasses import dataclass
+from math import sqrt
 from typing import Final, Literal
 
 from simulated_bench.heat import Temperatures
 from simulated_bench.load import LoadSetting
 from simulated_bench.operating_point import Circuit
 from simulated_bench.parts import Parts
-from simulated_bench.rectifier import choose
+from simulated_bench.rectifier import DIODES_IN_PATH, choose
 from simulated_bench.reference import CALIBRATION_DEGC
 from simulated_bench.sense import Connection, SenseSide, pair, side
 from simulated_bench.setting import Setting
+from simulated_bench.slew import Charge
 from simulated_bench.wiring import copper_factor
 
 LEAST_OUTPUT_V: Final = 0.01
@@ -71,6 +73,19 @@ def peak_at(parts: Parts, controls: Controls, time_s: float) -> float:
         return 0.0
     winding = choose(parts.windings, controls.setting.nominal_v)
     return parts.rectifier.peak(winding, parts.line.ratio(time_s))
+
+
+def charge_at(parts: Parts, controls: Controls, time_s: float) -> Charge:
+    """Return the bridge as it charges an empty reservoir."""
+    winding = choose(parts.windings, controls.setting.nominal_v)
+    rectifier = parts.rectifier
+    return Charge(
+        emf_v=sqrt(2.0) * winding.secondary_rms_v * parts.line.ratio(time_s),
+        diodes_v=DIODES_IN_PATH * rectifier.diode_drop_v,
+        source_ohm=winding.source_resistance_ohm,
+        capacitance_f=rectifier.capacitance_f,
+        pulses=rectifier.pulses,
+    )
 
 
 def leakage_at(parts: Parts, case_degc: float) -> float:

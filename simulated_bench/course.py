@@ -11,9 +11,10 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from heapq import heappop, heappush
+from math import exp
 from typing import Final, NamedTuple
 
-from simulated_bench.controls import Controls, circuit_at, leakage_at, peak_at
+from simulated_bench.controls import Controls, charge_at, circuit_at, leakage_at, peak_at
 from simulated_bench.draw import Draws
 from simulated_bench.faces import Event
 from simulated_bench.heat import Temperatures
@@ -25,11 +26,15 @@ from simulated_bench.parts import build
 from simulated_bench.scenario_faults import UnitFaultTable
 from simulated_bench.scenario_models import Scenario
 from simulated_bench.setting import dial
-from simulated_bench.undriven import undriven_point
+from simulated_bench.slew import LEAST_WAY_V, Ends, Slew, limited, slew
+from simulated_bench.undriven import drawn_at, standing_point, undriven_point
 from simulated_bench.waveform import Step
 
 GRID_S: Final = 1.0
 """Cells of this length resolve the heatsink's minutes; the junction follows within one cell."""
+
+MOST_FOLDS: Final = 20.0
+"""Folds of the limit's current; more voltage than that nobody asks for."""
 
 
 class Moment(NamedTuple):
@@ -76,7 +81,11 @@ class Course:
         self._standing_v: float | None = None
         """The output's voltage when a control was moved at the start of this cell."""
         self._drive_removed_at = 0.0
-        self._left_v = 0.0
+        self._left_v = self._stored_v = 0.0
+        """Of the output and of the reservoir, when the drive was removed."""
+        self._slew: Slew | None = None
+        if not self.controls.fed:
+            self._power(on=False)
         self._start: Moment | None = None
         self._seen: Moment | None = None
         self._hold_up: HoldUp | None = None
@@ -121,6 +130,21 @@ class Course:
         return self._seen
 
     @property
+    def slew(self) -> Slew | None:
+        """How the output is on its way to where it settles, if it is."""
+        if self._slew is not None and self.now >= self._slew.until_s:
+            self._slew = None
+        return self._slew
+
+    def standing(self, time_s: float) -> OperatingPoint:
+        """Return the point at a time near now, while the output is on its way."""
+        point = self.moment().point
+        if self._slew is None or time_s >= self._slew.until_s:
+            return point
+        volts = self._slew.at(time_s)
+        return standing_point(self.parts, self.controls, volts, point.reservoir_v)
+
+    @property
     def state(self) -> State:
         """Parts, controls and inputs as they are now."""
         return State(self.parts, self.controls, self.raised)
@@ -128,8 +152,10 @@ class Course:
     def set_state(self, state: State) -> None:
         """Go on from now with other parts, controls and safety inputs."""
         self._close_cell()
-        point, was_driven, held_up = self.moment().point, self.driven, self._hold_up
-        self._drive_removed_at, self._left_v = self.now, point.terminals_v
+        point, was_driven = self.moment().point, self.driven
+        stands = point if self.slew is None else self.standing(self.now)
+        self._drive_removed_at, self._left_v = self.now, stands.terminals_v
+        self._stored_v = point.reservoir_v
         self._last_y = point.y if was_driven else None
         self._standing_v = point.terminals_v
         if state.controls.load != self.controls.load and was_driven:
@@ -139,9 +165,36 @@ class Course:
             self.step = None
         fed_before = self.controls.fed
         self.parts, self.controls, self.raised = state
-        self._start = self._seen = self._hold_up = None
-        if not self.controls.fed and self.controls.passing and (fed_before or held_up is not None):
+        if self.controls.fed != fed_before:
+            self._power(on=self.controls.fed)
+        self._start = self._seen = self._hold_up = self._slew = None
+        if not self.controls.fed and self.controls.passing:
             self._begin_hold_up(point.reservoir_v)
+        elif self.driven:
+            self._begin_slew(self._left_v, point.reservoir_v if fed_before else self._stored_v)
+
+    def _power(self, *, on: bool) -> None:
+        """Let the reference warm up from now on, or cool down."""
+        reference = self.parts.reference.switched(self.now, powered=on)
+        self.parts = replace(self.parts, reference=reference)
+
+    def _begin_slew(self, output_v: float, reservoir_v: float) -> None:
+        """Send the output on its way, when that is long."""
+        point, parts, controls = self.moment().point, self.parts, self.controls
+        if abs(point.terminals_v - output_v) < LEAST_WAY_V:
+            return
+        circuit = circuit_at(parts, controls, self.now, self._heat, parts.room.ambient(self.now))
+        asked = point.terminals_v + circuit.rounding_v * exp(min(point.y, MOST_FOLDS))
+        bleeder = circuit.bleeder_ohm
+        self._slew = slew(
+            self.now,
+            Ends(output_v, reservoir_v, point.terminals_v, point.reservoir_v, asked),
+            parts.regulator.output_capacitance_f,
+            circuit.saturation_v,
+            limited(circuit, asked),
+            lambda volts: drawn_at(parts, controls, volts) + volts / bleeder,
+            charge_at(parts, controls, self.now),
+        )
 
     def _cell(self) -> Moment:
         """Return everything as it was at the start of the present cell."""
@@ -205,8 +258,12 @@ class Course:
         return Moment(at, heat, ambient, self._undriven(at))
 
     def _undriven(self, at: float) -> OperatingPoint:
-        reservoir = peak_at(self.parts, self.controls, at)
         elapsed = at - self._drive_removed_at
+        if self.controls.fed:
+            reservoir = peak_at(self.parts, self.controls, at)
+        else:  # nothing but the drivers' leakage empties it
+            lost = leakage_at(self.parts, self._heat.case) * elapsed
+            reservoir = max(0.0, self._stored_v - lost / self.parts.rectifier.capacitance_f)
         return undriven_point(self.parts, self.controls, self._left_v, elapsed, reservoir)
 
     def _begin_hold_up(self, reservoir_v: float) -> None:
@@ -234,7 +291,9 @@ class Course:
     def _end_hold_up(self, which: HoldUp) -> None:
         if which is self._hold_up:  # else a control has been moved since
             self._close_cell()
-            self._drive_removed_at, self._left_v = self.now, self.moment().point.terminals_v
+            point = self.moment().point
+            self._drive_removed_at, self._left_v = self.now, point.terminals_v
+            self._stored_v = point.reservoir_v
             self._hold_up = self._last_y = self._start = self._seen = None
 
     def hand_over_faults(self) -> tuple[UnitFaultTable, ...]:

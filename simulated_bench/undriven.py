@@ -1,17 +1,22 @@
 """The bench while only the output capacitor feeds the load."""
 
+from typing import Final
+
 from simulated_bench.controls import Controls
 from simulated_bench.discharge import voltage_after
 from simulated_bench.load import draw_current
 from simulated_bench.operating_point import OperatingPoint
 from simulated_bench.parts import Parts
 
+LEAD_ROUNDS: Final = 4
+"""Newton steps; a load is straight but for two corners."""
+
 
 def undriven_point(
     parts: Parts, controls: Controls, left_v: float, elapsed_s: float, reservoir_v: float
 ) -> OperatingPoint:
     """Return the point some time after the drive was removed with a voltage left at the output."""
-    regulator, load, wiring = parts.regulator, controls.load, parts.wiring
+    regulator, load = parts.regulator, controls.load
     volts = voltage_after(
         left_v,
         elapsed_s,
@@ -20,7 +25,26 @@ def undriven_point(
         load,
         parts.load,
     )
-    drawn, _ = draw_current(parts.load, load, volts)
+    return standing_point(parts, controls, volts, reservoir_v)
+
+
+def drawn_at(parts: Parts, controls: Controls, volts: float) -> float:
+    """Return what the load draws through its leads at a voltage across the terminals."""
+    wiring = parts.wiring
+    ohm = wiring.load_leads_ohm + wiring.shunt_ohm + wiring.residual_ohm
+    current = 0.0
+    for _ in range(LEAD_ROUNDS):
+        drawn, slope = draw_current(parts.load, controls.load, volts - ohm * current)
+        current += (drawn - current) / (1.0 + max(slope, 0.0) * ohm)
+    return max(current, 0.0)
+
+
+def standing_point(
+    parts: Parts, controls: Controls, volts: float, reservoir_v: float
+) -> OperatingPoint:
+    """Return the point at which the output capacitor holds a voltage and the load draws from it."""
+    regulator, wiring = parts.regulator, parts.wiring
+    drawn = drawn_at(parts, controls, volts)
     drop = (wiring.load_leads_ohm + wiring.shunt_ohm) * drawn
     return OperatingPoint(
         y=0.0,

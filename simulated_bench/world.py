@@ -31,6 +31,9 @@ from simulated_bench.waveform import current_waveform, output_waveform
 OUTPUTS: Final = frozenset({"terminals", "sense", "load"})
 """Places that carry the output's ripple."""
 
+SAMPLED: Final = np.linspace(0.0, 1.0, 65)
+"""Of a window, while the output is on its way."""
+
 
 class World:
     """The physics of one scenario and seed; implements `simulated_bench.faces.WorldFace`."""
@@ -154,8 +157,11 @@ class World:
     def voltage(self, place: Place, window_s: float = 0.0) -> float:
         """Return the true voltage at a place, averaged over a window that starts now.
 
-        Slow changes within the window are not followed; ripple is, by its phase.
+        Slow changes within the window are not followed; ripple is, by its phase, and an output on
+        its way to where it settles (`slew.py`).
         """
+        if self._course.slew is not None:
+            return float(np.mean(self._on_its_way(place, self.now + SAMPLED * window_s)))
         moment = self.moment()
         point = moment.point
         volts = self._at_place(place, point, moment.ambient_degc)
@@ -176,7 +182,7 @@ class World:
 
     def current(self, place: CurrentPlace = "wiring") -> float:
         """Return the true current through the load wiring or the load alone, or the panel's."""
-        point = self.moment().point
+        point = self._course.standing(self.now) if self._course.slew else self.moment().point
         if place == "panel":
             return self.parts.current_panel.shows(point.shunt_a)
         if place == "load" and self.controls.load.parallel_s > 0.0:
@@ -197,7 +203,17 @@ class World:
         if place == "shunt":
             at = 0.0 if step is None else step.at_s
             return current_waveform(level, was, times, at, self.parts.load.rise_s)
-        return output_waveform(self.parts, moment.point, level, times, step, was)
+        volts = output_waveform(self.parts, moment.point, level, times, step, was)
+        slew = self._course.slew
+        if slew is not None:
+            passed = times < slew.until_s  # before it began the output stood where it begins
+            volts[passed] = self._on_its_way(place, times[passed])
+        return volts
+
+    def _on_its_way(self, place: Place, times: NDArray[np.float64]) -> NDArray[np.float64]:
+        ambient = self.moment().ambient_degc
+        points = (self._course.standing(float(time_s)) for time_s in times)
+        return np.array([self._at_place(place, point, ambient) for point in points])
 
     def temperature(self, place: HeatPlace) -> float:
         """Return a true temperature in degrees Celsius."""
