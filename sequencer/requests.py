@@ -18,11 +18,16 @@ Tag = Mapping[str, float | str]
 
 @dataclass(frozen=True, slots=True)
 class LoadState:
-    """The electronic load: mode, level in that mode (A, V, ohm, W) and input switch."""
+    """The electronic load: mode, level in that mode (A, V, ohm, W) and input switch.
+
+    `resistors` are the numbers, from 1, of the bench document's resistors that are connected beside
+    it; what flows in them is not in `level`.
+    """
 
     mode: LoadMode
     level: float
     on: bool
+    resistors: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from rich.table import Table
 from sequencer.cautions import CAUTIONS
 from sequencer.command_line.documents import load_checked
 from sequencer.command_line.left_alone import reasons_against
+from sequencer.command_line.plan_by_hand import gets_up, resistor_words, times_up
 from sequencer.command_line.plan_guards import add_guards, guard_warnings
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.load import Documents
@@ -31,8 +32,9 @@ def run(profile: str, unit: str | None, bench: str | None, *, as_json: bool) -> 
     plan = make_plan(documents)
     bounds = guard_bounds(documents)
     if as_json:
-        warnings = guard_warnings(documents, bounds)
+        warnings = (*guard_warnings(documents, bounds), *resistor_words(documents))
         told = _as_object(plan, bounds, warnings)
+        told["gets_up"] = times_up(plan)
         told["against_unattended"] = list(reasons_against(documents, plan))
         sys.stdout.write(json.dumps(told, allow_nan=False) + "\n")
     else:
@@ -55,6 +57,9 @@ def _print(
     console.print(add_guards(_table("Guards that stop the run", headings), bounds))
     for warning in guard_warnings(documents, bounds):
         console.print(f"Warning: {warning}", style="bold", markup=False)
+    for line in (*resistor_words(documents), gets_up(plan)):
+        if line:
+            console.print(line, style="bold", markup=False)
     against = "; ".join(reasons_against(documents, plan))
     left_alone = f"would be refused: {against}" if against else "would be started"
     console.print(f"With --unattended it {left_alone}.", markup=False)

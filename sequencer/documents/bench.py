@@ -19,6 +19,7 @@ from sequencer.documents.quantities import (
     PositiveVolts,
     PositiveWatts,
 )
+from sequencer.documents.resistors import MOST, Resistor, Shared, reach, share
 from sequencer.documents.tables import Strict
 from sequencer.documents.wiring import Wiring
 
@@ -130,13 +131,23 @@ class Notifications(Strict):
 
 
 class LoadRatings(Strict):
-    """What the electronic load can take, and the voltage down to which it works."""
+    """What the electronic load can take, down to which voltage it works, resistors beside it."""
 
     instrument: str
     current: PositiveAmperes
     power: PositiveWatts
     voltage: PositiveVolts
     lowest_voltage: NonNegativeVolts
+    resistors: tuple[Resistor, ...] = Field(default=(), max_length=MOST)
+
+    def reach(self, voltage: float) -> float:
+        """Return the current (A) that the load can take alone at a voltage (V)."""
+        return reach(self.current, self.power, voltage)
+
+    def share(self, voltage: float, current: float) -> Shared:
+        """Return how a current is shared with the resistors; the load alone where none fit."""
+        found = share(self.reach(voltage), self.resistors, voltage, current)
+        return found or Shared(current)
 
 
 class BenchDocument(Strict):

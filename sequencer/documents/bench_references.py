@@ -28,6 +28,9 @@ FUNCTIONS_OF_ROLES: Mapping[str, tuple[str, ...]] = {
 """What an instrument in a role can be asked to measure; other roles measure nothing by name."""
 
 
+WHOLE_CURRENT = ("current.shunt", "current.panel")
+"""Channels that see what flows in the load and in resistors beside it."""
+
 KNOWN = (*BY_QUANTITY, INTERLOCK)
 
 SWITCHED_OFF = ("load", "supply")
@@ -45,6 +48,7 @@ def crossed(data: Table) -> Iterator[Flaw]:
         loads = [name for name, role in roles.items() if role == "load"]
         expected = one_of(loads, load, "an instrument whose role is load")
         yield Flaw(("load", "instrument"), quoted(load), expected)
+    yield from _resistors(_table(data, "load"), roles, _table(data, "channels"))
     channels = _table(data, "channels")
     for channel in _table(data, "guards"):
         if channel not in channels and quantity_of(channel) in BY_QUANTITY:
@@ -103,6 +107,20 @@ def _routed(name: str, channel: Table, roles: Mapping[str, Any]) -> Iterator[Fla
         scanners = [other for other, role in roles.items() if role == "scanner"]
         expected = one_of(scanners, through, "an instrument whose role is scanner")
         yield Flaw(("channels", name, "through"), quoted(through), expected)
+
+
+def _resistors(load: Table, roles: Mapping[str, Any], channels: Table) -> Iterator[Flaw]:
+    given = load.get("resistors")
+    resistors = given if isinstance(given, list) else []
+    for index, one in enumerate(resistors):
+        switch = one.get("switch") if isinstance(one, Mapping) else None
+        if isinstance(switch, str) and roles.get(switch) != "switch":
+            switches = [name for name, role in roles.items() if role == "switch"]
+            expected = one_of(switches, switch, "an instrument whose role is switch")
+            yield Flaw(("load", "resistors", index, "switch"), quoted(switch), expected)
+    if resistors and not any(channel in channels for channel in WHOLE_CURRENT):
+        expected = f"a channel that sees the whole current: {' or '.join(WHOLE_CURRENT)}"
+        yield Flaw(("load", "resistors"), "resistors whose current nothing measures", expected)
 
 
 def _operation(bench: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:

@@ -4,13 +4,15 @@ Settings are looked at by the keys that trials share: voltage, current, fraction
 and lowest_voltage. A trial that names a lowest voltage but no current takes the unit to its limit.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from pydantic import BaseModel
 
+from sequencer.documents.bench import LoadRatings
 from sequencer.documents.flaws import Flaw
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
+from sequencer.documents.resistors import advice, share
 
 AT_FULL_VOLTAGE = ("limit_current", "knee_current", "knee_onset")
 """Figures of current that the unit may give at nearly its full voltage."""
@@ -23,9 +25,14 @@ def above_ratings(documents: Documents, settings: BaseModel) -> Iterator[Flaw]:
     yield from _above("voltage", voltage, "V", rated.voltage, "the unit's rated")
     yield from _above("voltage", voltage, "V", load.voltage, "the load's rated")
     yield from _above("current", current, "A", rated.current, "the unit's rated")
-    yield from _above("current", current, "A", load.current, "the load's rated")
-    if voltage is not None and current is not None:
-        yield from _power("current", voltage * current, load.power)
+    helped = getattr(settings, "by_resistors", False)
+    if helped and voltage is not None and current is not None:
+        fractions = [f for f in getattr(settings, "fractions", (1.0,)) if 0.0 < f <= 1.0]
+        yield from _shared(load, voltage, sorted({current, *(f * current for f in fractions)}))
+    else:
+        yield from _above("current", current, "A", load.current, "the load's rated")
+        if voltage is not None and current is not None:
+            yield from _power("current", voltage * current, load.power)
     for index, fraction in enumerate(getattr(settings, "fractions", ())):
         if not 0 <= fraction <= 1:
             found = f'"{format_quantity(fraction, "%")}"'
@@ -35,6 +42,31 @@ def above_ratings(documents: Documents, settings: BaseModel) -> Iterator[Flaw]:
     for channel in documents.bench.channels:
         if channel.startswith("current."):
             yield from _guarded(documents, channel, "current", current, "A")
+
+
+def _shared(load: LoadRatings, voltage: float, currents: Sequence[float]) -> Iterator[Flaw]:
+    """Look at what the load can take alone, or with the resistors beside it."""
+    most, current = load.reach(voltage), max(currents)
+    apart = [a for a in currents if share(most, load.resistors, voltage, a) is None]
+    if apart:
+        found = ", ".join(f"{format_quantity(a, 'A', 3)}" for a in apart)
+        expected = (
+            f"at most {format_quantity(most, 'A', 3)} at {format_quantity(voltage, 'V')}, which is "
+            "all that the load's rated current and power allow"
+        )
+        needed = advice(most, voltage, current)
+        if needed is not None:
+            expected += f"; or [[load.resistors]] in the bench document: {needed}"
+        yield Flaw(("current",), found, expected)
+        return
+    used = {number for a in currents for number in load.share(voltage, a).resistors}
+    for number in sorted(used):
+        one = load.resistors[number - 1]
+        power = voltage**2 / (one.resistance * (1.0 - one.tolerance))
+        if power > one.power:
+            found = f"{format_quantity(power, 'W', 3)} in resistor {number} of [[load.resistors]]"
+            expected = f"at most the {format_quantity(one.power, 'W', 3)} that it can take"
+            yield Flaw(("voltage",), found, f"{expected}; better half of that")
 
 
 def _lowest(documents: Documents, settings: BaseModel, voltage: float | None) -> Iterator[Flaw]:

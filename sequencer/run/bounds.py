@@ -6,11 +6,13 @@ from math import inf
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.guards import INTERLOCK, Guard, quantity_of
 from sequencer.documents.load import Documents
+from sequencer.documents.resistors import conductance
 from sequencer.documents.unit import UnitDocument
 from sequencer.run.frozen import most_alike
 from sequencer.run.guard_bound import GuardBound, tightest
 from sequencer.run.guards import Guards
 from sequencer.run.operating_point import OperatingPoint
+from sequencer.trials.trial import Context
 
 DECLARED_PERIOD_S = 1.0
 """What a document bounds, and every safety input, is looked at each second at least."""
@@ -26,6 +28,7 @@ OVER_LIMIT = 1.25
 factors: common practice, no source."""
 
 DEFAULT_COMPENSATION_V = 0.5
+WITH_RESISTORS = "the load's rating, and the resistors beside it"
 DEPARTURE_SHARE = 0.02
 """An output stands above its setting by at most what sense makes up for, and 2 % of the rating."""
 
@@ -42,7 +45,7 @@ def guard_bounds(documents: Documents) -> tuple[GuardBound, ...]:
             *_declared(bench.guards, "the bench document"),
             *_declared(documents.profile.guards, "the profile"),
             *_interlocks(bench),
-            *_load_ratings(bench),
+            *_load_ratings(bench, documents.unit.ratings.voltage),
             *_unit_ratings(documents.unit, bench),
         )
     )
@@ -52,15 +55,16 @@ def guards_of(documents: Documents) -> Guards:
     """Return the guards of a run, ready to watch."""
     channels, unit = documents.bench.channels, documents.unit
     wanted_v = ("voltage.sense", "voltage.load", "voltage.terminals")
-    wanted_a = ("current.shunt", "current.load", "current.panel")
+    wanted_a = Context(unit, documents.bench).currents
     return Guards(
         guard_bounds(documents),
         most_alike=most_alike(documents.bench),
         point=OperatingPoint(
             voltage_channels=tuple(c for c in wanted_v if c in channels),
-            current_channels=tuple(c for c in wanted_a if c in channels),
+            current_channels=wanted_a,
             ranges=unit.ranges,
             rated_current=unit.ratings.current,
+            resistors=documents.bench.load.resistors,
         ),
     )
 
@@ -90,13 +94,18 @@ def _interlocks(bench: BenchDocument) -> Iterator[GuardBound]:
             yield GuardBound(channel, at_most=0.5, source="every safety input")
 
 
-def _load_ratings(bench: BenchDocument) -> Iterator[GuardBound]:
+def _load_ratings(bench: BenchDocument, voltage: float) -> Iterator[GuardBound]:
     source, period_s = "the load's rating", IMPLIED_PERIOD_S
+    resistors = bench.load.resistors
+    beside = voltage * conductance(resistors, range(1, len(resistors) + 1), 1.0)
     for channel in bench.channels:
         most = {"voltage": bench.load.voltage, "current": bench.load.current}.get(
             quantity_of(channel)
         )
-        if most is not None:
+        if quantity_of(channel) == "current" and channel != "current.load" and beside:
+            most = bench.load.current + beside
+            yield GuardBound(channel, at_most=most, source=WITH_RESISTORS, period_s=period_s)
+        elif most is not None:
             yield GuardBound(channel, at_most=most, source=source, period_s=period_s)
     yield GuardBound("power.load", at_most=bench.load.power, source=source, period_s=period_s)
 

@@ -29,6 +29,7 @@ from sequencer.requests import (
     SupplyState,
 )
 from sequencer.run import operator_words as words
+from sequencer.run.beside_load import BesideLoad
 from sequencer.run.guards import Guards
 
 WATCH_PERIOD_S = 1.0
@@ -84,6 +85,7 @@ class LiveBench:
         self._last_read: dict[str, float] = {}
         self._seq = 0
         self._knobs: dict[str, float | str | bool] = {}
+        self._beside = BesideLoad(bench, guards.point.resistors)
         bench.watch_with(self._look)
 
     def answer(self, request: Request) -> Reply:
@@ -237,10 +239,23 @@ class LiveBench:
     def _apply_load(self, state: LoadState) -> Applied:
         if self._bench.load is None:
             raise TrialStopped("The trial sets a load, but the bench document names none.")
+        self._move_resistors(state)
         # Learnt before it is done: a load that takes more than it was told is caught in the act.
         self._guards.point.load(state, self._clock.now())
         read_back = self._bench.load.apply(state.mode, state.level, on=state.on)
         return Applied(at=self._clock.now(), read_back=read_back)
+
+    def _move_resistors(self, state: LoadState) -> None:
+        """Connect and take off what the state needs beside the load, which is off meanwhile."""
+        beside, point = self._beside, self._guards.point
+        if self._bench.load is None or state.resistors == beside.connected:
+            return
+        both = tuple(sorted({*state.resistors, *beside.connected}))
+        point.load(LoadState("current", 0.0, on=False, resistors=both), self._clock.now())
+        self._bench.load.apply("current", 0.0, on=False)
+        channel = next(iter(point.current_channels), None)
+        seq = self._seq
+        beside.move(state.resistors, point.setting or 0.0, channel, lambda ask: self._ask(seq, ask))
 
     def _apply_supply(self, seq: int, state: SupplyState) -> Applied:
         point = self._guards.point

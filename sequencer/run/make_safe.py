@@ -7,17 +7,13 @@ stay live until the line plug is out, and capacitors inside may hold charge.
 
 from collections.abc import Callable, Sequence
 from functools import partial
-from select import poll
 
-from drivers.errors import InstrumentError
 from drivers.roles import Bench, LineSource, Supply
 from sequencer.run import operator_words as words
+from sequencer.run.safe_beside import resistors_off, resistors_off_by_hand
 from sequencer.run.safe_proof import Proof, Told, prove
 from sequencer.run.safe_report import CURRENT_BOUND_A, VOLTAGE_BOUND_V, SafeReport, SafeStep
-
-TRIES = 3
-PAUSES_S = (0.1, 0.4)
-"""Between the tries: an instrument that hung up is often back at once, or after half a second."""
+from sequencer.run.safe_tell import instruct, tell
 
 STILL_ON = "Switch the load off at its own panel, or take its leads off."
 SUPPLY_STAYS_ON = "Switch the supply off at its own panel."
@@ -29,6 +25,7 @@ def make_safe(
     *,
     current_channels: Sequence[str],
     voltage_channels: Sequence[str],
+    relays: Sequence[tuple[str, str]] = (),
     on_wait: Callable[[], None] = lambda: None,
     aloud: Callable[[str], None] = lambda _: None,
 ) -> SafeReport:
@@ -46,6 +43,9 @@ def make_safe(
         "discharge" (the load empties the output capacitor once the output is off).
     current_channels, voltage_channels
         What has to read below the bounds.
+    relays
+        Switch and relay of each resistor beside the load, for "resistors" in the order; "resistors
+        by hand" are asked for where current still flows.
     on_wait
         Called at least once a second of bench time, so that whoever watches sees progress.
     aloud
@@ -55,7 +55,12 @@ def make_safe(
     told: list[Told] = []
     for role in order:
         on_wait()
-        told.append(_switch_off(bench, role, currents, voltages, aloud))
+        if role == "resistors":
+            told.append(resistors_off(bench, relays, currents))
+        elif role == "resistors by hand":
+            told.append(resistors_off_by_hand(bench, currents, aloud))
+        else:
+            told.append(_switch_off(bench, role, currents, voltages, aloud))
     proof = prove(bench, told, on_wait)
     return SafeReport(tuple(_step(one, proof) for one in told))
 
@@ -69,7 +74,7 @@ def _switch_off(
 ) -> Told:
     if role == "load" and bench.load is not None:
         told = Told("load off", currents, CURRENT_BOUND_A, "A", remedy=STILL_ON)
-        return _tell(told, bench.load.off)
+        return tell(told, bench.load.off)
     by_wire: dict[str, tuple[Supply | LineSource | None, str]] = {
         "supply": (bench.supply, SUPPLY_STAYS_ON),
         "line": (bench.line_source, words.PULL_THE_PLUG),
@@ -77,7 +82,7 @@ def _switch_off(
     source, stays_on = by_wire.get(role, (None, ""))
     if source is not None:
         told = Told(f"{role} off", voltages, VOLTAGE_BOUND_V, "V", remedy=stays_on)
-        return _tell(told, source.off)
+        return tell(told, source.off)
     by_hand = {
         "supply": ("output off by hand", words.SWITCH_OUTPUT_OFF, words.PRESS_OUTPUT_OFF),
         "line": ("line off by hand", words.SWITCH_LINE_OFF, words.PULL_THE_PLUG),
@@ -88,30 +93,11 @@ def _switch_off(
         aloud(remedy)
         if bench.operator is None:
             return told.failed("it is operated by hand, and nobody could be asked")
-        return _tell(told, partial(_instruct, bench, instruction))
+        return tell(told, partial(instruct, bench, instruction))
     if role == "discharge" and bench.load is not None:
         told = Told("discharge", voltages, VOLTAGE_BOUND_V, "V", remedy=words.WAIT_FOR_DISCHARGE)
         return told.done()
     return Told(f"{role} off", (), 0.0, "").failed("nothing here can switch it off")
-
-
-def _instruct(bench: Bench, instruction: str) -> bool:
-    if bench.operator is not None:
-        bench.operator.instruct(instruction)
-    return True
-
-
-def _tell(told: Told, off: Callable[[], bool]) -> Told:
-    detail = "it does not confirm it"
-    for number in range(TRIES):
-        if number:
-            poll().poll(PAUSES_S[number - 1] * 1000)  # links recover in real time, not bench time
-        try:
-            if off():
-                return told.done(off)
-        except InstrumentError as error:
-            detail = str(error)
-    return told.failed(detail, off)
 
 
 def _step(one: Told, proof: Proof) -> SafeStep:

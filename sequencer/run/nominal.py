@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from math import exp, inf
 
 from sequencer.documents.bench import BenchDocument
+from sequencer.documents.resistors import conductance
 from sequencer.documents.unit import UnitDocument
 from sequencer.requests import LoadState
 
@@ -93,8 +94,12 @@ def _solve(setting: float, limit: float, state: LoadState) -> tuple[float, float
 def nominal_point(
     unit: UnitDocument, bench: BenchDocument, setting: float, state: LoadState
 ) -> NominalPoint:
-    """Solve the nominal unit and the load together."""
+    """Solve the nominal unit and the load together; resistors beside it take their V/R."""
     limit = LIMIT_ABOVE_RATED * unit.ratings.current
+    beside = setting * conductance(bench.load.resistors, state.resistors)
+    if beside > 0.0:
+        own = state.level if state.on else 0.0
+        state = LoadState("current", own + beside, on=True)
     current, voltage = _solve(setting, limit, state)
     raw = next((r.unregulated for r in unit.ranges if setting <= r.voltage_to), None)
     wired = bench.wiring.load_leads
@@ -103,6 +108,6 @@ def nominal_point(
         current=current,
         voltage=voltage,
         voltage_at_terminals=voltage + leads * current,
-        load_power=max(voltage, 0.0) * current,
+        load_power=max(voltage, 0.0) * max(current - beside, 0.0),
         unit_power=None if raw is None else (raw - voltage) * current,
     )

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from math import inf, isnan
 
 from drivers.roles import Reading
+from sequencer.documents.resistors import Resistor, conductance
 from sequencer.documents.unit import Range
 from sequencer.requests import LoadState, SupplyState
 
@@ -37,12 +38,15 @@ class OperatingPoint:
         Of the unit, for the voltage before its pass element.
     rated_current
         Of the unit, in A.
+    resistors
+        All that the bench has beside the load.
     """
 
     voltage_channels: tuple[str, ...] = ()
     current_channels: tuple[str, ...] = ()
     ranges: Sequence[Range] = ()
     rated_current: float = inf
+    resistors: tuple[Resistor, ...] = ()
     on_since: float | None = None
     setting: float | None = None
     knob_moves: bool = False
@@ -85,7 +89,8 @@ class OperatingPoint:
         voltage = self._latest(self.voltage_channels, now)
         current = self._latest(self.current_channels, now)
         if voltage is not None and current is not None:
-            found.append(_made("power.load", voltage * current, now))
+            own = current - self._beside(voltage, -1.0)
+            found.append(_made("power.load", voltage * own, now))
             if (raw := self._unregulated(voltage)) is not None:
                 found.append(_made("power.unit", (raw - voltage) * current, now))
         if voltage is not None and self.setting is not None and not self.knob_moves:
@@ -96,7 +101,8 @@ class OperatingPoint:
             beyond = max(voltage - most, 0.0) + min(voltage - least, 0.0)
             found.append(_made("departure.voltage", beyond, now))
         if current is not None and self._load is not None:
-            found.append(_made("departure.current", current - self._most_current(), now))
+            most = self._most_current() + self._beside(voltage or self.setting or 0.0, 1.0)
+            found.append(_made("departure.current", current - most, now))
         return found
 
     def _most_current(self) -> float:
@@ -106,6 +112,12 @@ class OperatingPoint:
         if not load.on:
             return OFF_SHARE * self.rated_current + LOAD_REST_A
         return (1 + LOAD_SHARE) * load.level + LOAD_REST_A
+
+    def _beside(self, voltage: float, sign: float) -> float:
+        """Return what flows in resistors beside the load, by the end of their tolerance."""
+        if self._load is None:
+            return 0.0
+        return max(voltage, 0.0) * conductance(self.resistors, self._load.resistors, sign)
 
     def _unregulated(self, voltage: float) -> float | None:
         wanted = max(voltage, self.setting or 0.0)

@@ -14,6 +14,21 @@ PULL_THE_PLUG = "The unit's line switch is worked by hand: switch it off, or pul
 WAIT_FOR_DISCHARGE = "The output may still hold charge: let it run down before you touch anything."
 
 
+DISCONNECT_RESISTORS = "Disconnect the resistors from the load's terminals."
+TAKE_RESISTORS_OFF = (
+    "Resistors may still be connected across the load: they draw current whenever the output is "
+    "on, with the load off too. Switch the supply off, then take them off; they may be hot enough "
+    "to burn."
+)
+
+
+def connect_resistor(number: int, ohm: float, *, connected: bool) -> str:
+    """Return the instruction for one resistor across the load's terminals."""
+    where = "across the load's terminals" if connected else "from the load's terminals"
+    verb = "Connect" if connected else "Disconnect"
+    return f"{verb} resistor {number} ({ohm:.4g} ohm) {where}."
+
+
 def set_voltage(volts: float) -> str:
     """Return the instruction for the voltage setting."""
     return f"Set the output voltage to {volts:.3f} V."

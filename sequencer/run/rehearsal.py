@@ -89,9 +89,7 @@ class Rehearsal:
     def _reply(self, request: Request) -> tuple[str, Reply]:
         match request:
             case Apply(state=LoadState() as state):
-                self._load = state
-                what = f"load {state.mode} {state.level:.6g}" if state.on else "load off"
-                return what, Applied(self.now_s, {})
+                return self._load_set(state)
             case Apply(state=SupplyState() as state):
                 return self._supply(state)
             case Settle():
@@ -111,6 +109,20 @@ class Rehearsal:
             case Note():
                 return f"note: {request.text}", Noted(self.now_s)
         raise TypeError(f"a rehearsal can't answer {request!r}")
+
+    def _load_set(self, state: LoadState) -> tuple[str, Reply]:
+        what = f"load {state.mode} {state.level:.6g}" if state.on else "load off"
+        resistors = self._bench.load.resistors
+        for number in sorted({*state.resistors} ^ {*self._load.resistors}):
+            one, connected = resistors[number - 1], number in state.resistors
+            sentence = words.connect_resistor(number, one.resistance, connected=connected)
+            if one.by == "hand":
+                self.now_s += PERSON_S
+                what = f"ask: {sentence} Then {what}"
+            else:
+                what += f"; resistor {number} {'on' if connected else 'off'}"
+        self._load = state
+        return what, Applied(self.now_s, {})
 
     def _supply(self, state: SupplyState) -> tuple[str, Reply]:
         wanted: dict[str, tuple[float | str | bool | None, str]] = {

@@ -6,6 +6,7 @@ Nothing of the documents' machinery is loaded for it, so that it is quick.
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any, Self
 
@@ -32,6 +33,7 @@ class SafeJob:
     order: tuple[str, ...]
     current_channels: tuple[str, ...]
     voltage_channels: tuple[str, ...]
+    relays: tuple[tuple[str, str], ...] = ()
 
     def as_json(self) -> str:
         """Return it as one line of JSON."""
@@ -54,6 +56,7 @@ class SafeJob:
             order=tuple(data["order"]),
             current_channels=tuple(data["current_channels"]),
             voltage_channels=tuple(data["voltage_channels"]),
+            relays=tuple((switch, relay) for switch, relay in data["relays"]),
         )
 
     @property
@@ -77,11 +80,14 @@ def carry_out(
     failures: dict[str, str] = {}
     with Path(NEVER_READ).open(encoding="utf-8") as keys:
         try:
-            first = _only(job.spec, {"load", "supply"} | _line_of(job))
+            first = _only(job.spec, {"load", "supply"} | _more_of(job))
             if first.instruments:
                 bench, _ = connect_reachable(first, on_event=on_event, prompt=prompt, answers=keys)
                 try:
                     _at_once(bench.load.off if bench.load else None)
+                    for name, relay in job.relays:
+                        if name in bench.switches:
+                            _at_once(partial(bench.switches[name].switch, relay, closed=False))
                     _at_once(bench.supply.off if bench.supply else None)
                     _at_once(bench.line_source.off if bench.line_source else None)
                 finally:
@@ -95,6 +101,7 @@ def carry_out(
                     job.order,
                     current_channels=job.current_channels,
                     voltage_channels=job.voltage_channels,
+                    relays=job.relays,
                     aloud=aloud,
                 )
             finally:
@@ -106,8 +113,10 @@ def carry_out(
     return report if report.verified else replace(report, steps=(*report.steps, *lost))
 
 
-def _line_of(job: SafeJob) -> set[str]:
-    return {"line_source"} if "line" in job.order else set()
+def _more_of(job: SafeJob) -> set[str]:
+    return ({"line_source"} if "line" in job.order else set()) | (
+        {"switch"} if job.relays else set()
+    )
 
 
 def _at_once(off: Callable[[], bool] | None) -> None:

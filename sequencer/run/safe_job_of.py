@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from sequencer.documents.bench import BenchDocument
+from sequencer.run.beside_load import relays_of
 from sequencer.run.safe_job import SafeJob, roles_in_order
 from sequencer.run.spec import bench_spec
 
@@ -20,7 +21,19 @@ def safe_job_of(
         bench=bench.bench.name,
         record="" if record is None else str(record.absolute()),
         spec=bench_spec(bench, addresses),
-        order=roles_in_order(bench.bench.make_safe, roles),
+        order=_with_resistors(roles_in_order(bench.bench.make_safe, roles), bench),
         current_channels=tuple(c for c in bench.channels if c.startswith("current.")),
         voltage_channels=tuple(c for c in bench.channels if c in PROVES_VOLTAGE),
+        relays=relays_of(bench.load.resistors),
     )
+
+
+def _with_resistors(order: tuple[str, ...], bench: BenchDocument) -> tuple[str, ...]:
+    """Return the order with what is beside the load right after it."""
+    by = {one.by for one in bench.load.resistors}
+    more = [
+        *(["resistors"] if "switch" in by else []),
+        *(["resistors by hand"] if "hand" in by else []),
+    ]
+    at = order.index("load") + 1 if "load" in order else 0
+    return (*order[:at], *more, *order[at:])

@@ -126,6 +126,7 @@ def _make_safe(
         job.order,
         current_channels=job.current_channels,
         voltage_channels=job.voltage_channels,
+        relays=job.relays,
         on_wait=on_wait,
         aloud=aloud,
     )

@@ -14,6 +14,7 @@ from drivers.roles import Bench
 from sequencer.documents.load import Documents
 from sequencer.errors import BenchFailed, TrialStopped
 from sequencer.requests import LoadState, Note, Procedure, Readings
+from sequencer.run.beside_load import relays_of
 from sequencer.run.guards import Guards
 from sequencer.trials.steps import LOAD_OFF, leave, mean_of, prepare, read_at, tolerances
 from sequencer.trials.trial import VOLTAGE, VOLTAGE_AT_LOAD, VOLTAGE_AT_TERMINALS, Context
@@ -50,6 +51,8 @@ def preflight(bench: Bench, documents: Documents, guards: Guards, tell: Tell) ->
     """
     if bench.load is not None and not bench.load.off():
         raise BenchFailed("The load does not confirm that its input is off; nothing was energised.")
+    for switch, relay in relays_of(documents.bench.load.resistors):
+        bench.switches[switch].switch(relay, closed=False)
     for text in bench.check_errors():
         tell(text)
     if again := bench.check_errors():
@@ -73,8 +76,8 @@ def _no_stray(values: dict[str, float], documents: Documents) -> None:
         if channel.startswith("current.") and abs(value) > most:
             raise TrialStopped(
                 f"{channel} reads {value:.3g} A although the load is off: the sense leads look "
-                "reversed, something else draws current, or the ammeter is wrong. The current is "
-                "not raised."
+                "reversed, something else (such as a resistor across the load) draws current, or "
+                "the ammeter is wrong. The current is not raised."
             )
 
 

@@ -50,9 +50,8 @@ def channels_of(context: Context) -> tuple[str, ...]:
     """Return all ammeters of the output current that state an accuracy, the reference first."""
     return tuple(
         channel
-        for channel in CURRENTS
-        if channel == context.current
-        or (context.has(channel) and context.bench.channels[channel].has_accuracy)
+        for channel in context.currents
+        if channel == context.current or context.bench.channels[channel].has_accuracy
     )
 
 

@@ -7,13 +7,14 @@ the type A uncertainty. Term: load effect, IEC 61204.
 
 from collections.abc import Generator
 from contextlib import suppress
+from typing import ClassVar
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
 from sequencer.errors import FigureError
-from sequencer.requests import LoadState, Procedure, Readings, Reply, Request
+from sequencer.requests import Procedure, Readings, Reply, Request
 from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials import ammeters
 from sequencer.trials.brackets import (
@@ -28,7 +29,15 @@ from sequencer.trials.brackets import (
     step_to,
     visits,
 )
-from sequencer.trials.steps import LOAD_OFF, leave, prepare, read_at, tolerances, trimmed_levels
+from sequencer.trials.steps import (
+    drawing,
+    leave,
+    prepare,
+    read_at,
+    tolerances,
+    trimmed_levels,
+    unsure_by,
+)
 from sequencer.trials.thermal_tail import hold, tail_chart, tail_figure
 from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
 from sequencer.uncertainty.accuracy import scale_components
@@ -44,6 +53,7 @@ class Settings(BaseModel):
     """What a profile may say about load steps."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+    by_resistors: ClassVar[bool] = True
 
     voltage: PositiveVolts
     current: PositiveAmperes
@@ -63,8 +73,9 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     def visit(
         fraction: float, level: float, part: str = "trim"
     ) -> Generator[Request, Reply, Readings]:
+        wanted = fraction * settings.current
         return read_at(
-            LoadState("current", level, on=True) if fraction else LOAD_OFF,
+            drawing(context, settings.voltage, wanted, level - wanted),
             channels=(VOLTAGE, *ammeters.channels_of(context)),
             tolerance=tolerance,
             readings=settings.readings,
@@ -76,7 +87,8 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     yield from hold(
         context, settings.voltage, settings.current, settings.tail, settings.tail_period
     )
-    level = yield from trimmed_levels(visit, context.current, settings.current, levels)
+    unsure = unsure_by(context, settings.voltage, settings.current, levels)
+    level = yield from trimmed_levels(visit, context.current, settings.current, levels, unsure)
     for fraction in visits(settings.fractions, settings.repeats):
         yield from visit(fraction, level.get(fraction, 0.0), "round")
     yield from leave()

@@ -7,6 +7,7 @@ small one must show leads that are plausible.
 
 from collections.abc import Generator
 from dataclasses import replace
+from typing import ClassVar
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
@@ -21,7 +22,7 @@ from sequencer.documents.quantities import (
 )
 from sequencer.documents.wiring import COPPER_OHM_M
 from sequencer.errors import FigureError, TrialStopped
-from sequencer.requests import LoadState, Procedure, Readings, Reply, Request
+from sequencer.requests import Procedure, Readings, Reply, Request
 from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials.brackets import (
     LevelMeans,
@@ -36,13 +37,14 @@ from sequencer.trials.brackets import (
 )
 from sequencer.trials.following import does_not_follow, expected_drop, not_told
 from sequencer.trials.steps import (
-    LOAD_OFF,
+    drawing,
     leave,
     mean_of,
     prepare,
     read_at,
     tolerances,
     trimmed_levels,
+    unsure_by,
 )
 from sequencer.trials.trial import (
     VOLTAGE,
@@ -75,6 +77,7 @@ class Settings(BaseModel):
     """What a profile may say about a sense check."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+    by_resistors: ClassVar[bool] = True
 
     voltage: PositiveVolts
     current: PositiveAmperes
@@ -99,8 +102,9 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     def visit(
         fraction: float, level: float, part: str = "trim"
     ) -> Generator[Request, Reply, Readings]:
+        wanted = fraction * settings.current
         return read_at(
-            LoadState("current", level, on=True) if fraction else LOAD_OFF,
+            drawing(context, settings.voltage, wanted, level - wanted),
             channels=channels,
             tolerance=tolerance,
             readings=settings.readings,
@@ -140,7 +144,8 @@ def procedure(settings: Settings, context: Context) -> Procedure:
                 "no other trial either: mend the leads first."
             )
     levels = [fraction for fraction in settings.fractions if fraction > 0.0]
-    level = yield from trimmed_levels(visit, context.current, settings.current, levels)
+    unsure = unsure_by(context, settings.voltage, settings.current, levels)
+    level = yield from trimmed_levels(visit, context.current, settings.current, levels, unsure)
     for fraction in visits(settings.fractions, settings.repeats):
         yield from visit(fraction, level.get(fraction, 0.0), "round")
     yield from leave()

@@ -4,10 +4,11 @@ After the warm-up at the same load, the output is read at a steady cadence; figu
 one-minute means. Terms: drift after warm-up, all else constant.
 """
 
+from collections.abc import Generator
 from contextlib import suppress
 from dataclasses import dataclass
 from math import sqrt
-from typing import Self
+from typing import ClassVar, Self
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, model_validator
@@ -18,10 +19,10 @@ from sequencer.numerics.ambient import TemperatureCoefficient, temperature_coeff
 from sequencer.numerics.drift import Departures, departures, rate
 from sequencer.numerics.maximum import Maximum
 from sequencer.numerics.minutes import MinuteMeans, minute_means
-from sequencer.requests import Apply, Array, LoadState, Procedure, Read
+from sequencer.requests import Apply, Array, Procedure, Read, Readings, Reply, Request
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.stability import AVERAGES, stability_chart, stability_figures
-from sequencer.trials.steps import leave, prepare
+from sequencer.trials.steps import LEAST_TRIM_A, drawing, leave, mean_of, prepare
 from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
 from sequencer.trials.warming import band_of, warm_up_figure, warming
 from sequencer.uncertainty.accuracy import (
@@ -37,6 +38,7 @@ class Settings(BaseModel):
     """What a profile may say about a soak."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+    by_resistors: ClassVar[bool] = True
 
     voltage: PositiveVolts
     current: PositiveAmperes
@@ -77,7 +79,7 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     """Warm up at full load, then read for the whole duration."""
     channels = channels_of(settings, context)
     yield from prepare(settings.voltage)
-    yield Apply(LoadState("current", settings.current, on=True))
+    yield from _full_load(settings, context)
     for phase, duration_s in (
         ("warm-up", warm_up_s(settings, context)),
         ("soak", settings.duration),
@@ -89,6 +91,26 @@ def procedure(settings: Settings, context: Context) -> Procedure:
             tag={"phase": phase},
         )
     yield from leave()
+
+
+def _full_load(settings: Settings, context: Context) -> Generator[Request, Reply, None]:
+    """Put the current on; with resistors beside the load, correct its own part by what is read."""
+    wanted = settings.current
+    state = drawing(context, settings.voltage, wanted)
+    yield Apply(state)
+    if state.resistors:
+        reply = yield Read(
+            (VOLTAGE, context.current), TRIM_READINGS, TRIM_PERIOD_S, {"phase": "trim"}
+        )
+        if isinstance(reply, Readings):
+            error = mean_of(reply, context.current) - wanted
+            unsure = context.bench.load.share(settings.voltage, wanted).unsure
+            if abs(error) <= unsure + LEAST_TRIM_A:
+                yield Apply(drawing(context, settings.voltage, wanted, -error))
+
+
+TRIM_READINGS, TRIM_PERIOD_S = 5, 1.0
+"""Seconds after switching on a resistor is still cold; its own heat is measured, not corrected."""
 
 
 def again(settings: Settings, context: Context, interrupted: Read) -> Read | None:

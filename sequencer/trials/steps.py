@@ -53,6 +53,18 @@ def tolerances(context: Context, channels: tuple[str, ...], voltage: float) -> d
     return found
 
 
+def drawing(context: Context, voltage: float, wanted: float, trim: float = 0.0) -> LoadState:
+    """Return the load's state for a current (A), with the resistors that it needs at a voltage (V).
+
+    `trim` is added to the load's own part once the ammeter has told what the sum is wrong by; which
+    resistors are connected follows from what is wanted alone.
+    """
+    if wanted <= 0.0:
+        return LOAD_OFF
+    shared = context.bench.load.share(voltage, wanted)
+    return LoadState("current", shared.own + trim, on=True, resistors=shared.resistors)
+
+
 def prepare(voltage: float) -> Generator[Request, Reply, None]:
     """Set the unit to a voltage with its limit fully up and the load drawing nothing."""
     yield Apply(LOAD_OFF)
@@ -109,24 +121,41 @@ def trimmed_levels(
     channel: str,
     full: float,
     fractions: Sequence[float],
+    unsure: Mapping[float, float] | None = None,
 ) -> Generator[Request, Reply, dict[float, float]]:
     """Find the levels (A) at which the current itself, not the load's setting, is each fraction.
 
     The load is set to the lowest and the highest level, and what the ammeter says is wrong with it
-    there is taken off by a straight line. `visit` reads at a fraction and a level.
+    there is taken off by a straight line. `visit` reads at a fraction and a level. `unsure` says by
+    how much (A) resistors beside the load may put a fraction off: where any do, every fraction is
+    visited and corrected by itself, as what they are wrong by is no straight line.
     """
     low, high = min(fractions), max(fractions)
+    stray = {f: a for f, a in (unsure or {}).items() if a > 0.0}
     errors = {}
-    for fraction in (low, high):
+    for fraction in sorted(set(fractions)) if stray else (low, high):
         wanted = fraction * full
         found = mean_of((yield from visit(fraction, wanted)), channel)
         errors[fraction] = found - wanted
-    if not all(abs(error) <= MOST_TRIM * f * full + LEAST_TRIM_A for f, error in errors.items()):
+    if not all(
+        abs(error) <= MOST_TRIM * f * full + LEAST_TRIM_A + stray.get(f, 0.0)
+        for f, error in errors.items()
+    ):
         return {fraction: fraction * full for fraction in fractions}
+    if stray:
+        return {fraction: fraction * full - errors[fraction] for fraction in fractions}
     slope = (errors[high] - errors[low]) / (high - low) if high > low else 0.0
     return {
         fraction: fraction * full - errors[low] - slope * (fraction - low) for fraction in fractions
     }
+
+
+def unsure_by(
+    context: Context, voltage: float, full: float, fractions: Sequence[float]
+) -> dict[float, float]:
+    """Return by how much (A) resistors beside the load may put each fraction of a current off."""
+    load = context.bench.load
+    return {f: load.share(voltage, f * full).unsure for f in fractions if f > 0.0}
 
 
 LEAST_TRIM_A = 0.02

@@ -16,10 +16,10 @@ from math import sqrt
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.requests import Apply, LoadState, Read, Reply, Request, Settle
+from sequencer.requests import Apply, Read, Reply, Request, Settle
 from sequencer.results import Chart, Figure, Line, Mark
 from sequencer.trials.brackets import HELD_SHARE
-from sequencer.trials.steps import LOAD_OFF, SETTLE_COUNT, SETTLE_LIMIT_S, tolerances
+from sequencer.trials.steps import LOAD_OFF, SETTLE_COUNT, SETTLE_LIMIT_S, drawing, tolerances
 from sequencer.trials.trial import VOLTAGE, Context, Evidence, Point
 from sequencer.uncertainty.accuracy import difference
 from sequencer.uncertainty.combine import rectangular, type_a
@@ -46,7 +46,7 @@ def hold(
     count = round(duration_s / period_s) + 1
     for load, part in (
         (LOAD_OFF, "tail, no load"),
-        (LoadState("current", current, on=True), "tail, load"),
+        (drawing(context, voltage, current), "tail, load"),
     ):
         yield Apply(load)
         yield Settle(

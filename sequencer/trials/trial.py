@@ -47,11 +47,16 @@ class Context:
         return channel in self.bench.channels
 
     @property
+    def currents(self) -> tuple[str, ...]:
+        """The channels of the output current; a load sees nothing of resistors beside it."""
+        blind = ("current.load",) if self.bench.load.resistors else ()
+        return tuple(c for c in CURRENTS if self.has(c) and c not in blind)
+
+    @property
     def current(self) -> str:
         """The channel that the current is taken from."""
-        for channel in CURRENTS:
-            if self.has(channel):
-                return channel
+        for channel in self.currents:
+            return channel
         raise FigureError(
             f"The bench provides no current channel; expected one of {', '.join(CURRENTS)}."
         )

@@ -1,0 +1,60 @@
+"""What a plan says about resistors beside the load, and how often a person has to get up."""
+
+from collections.abc import Iterator
+
+from sequencer.documents.load import Documents
+from sequencer.documents.quantities import format_quantity
+from sequencer.documents.resistors import DERATING
+from sequencer.judging import planned_trials
+from sequencer.planning import Plan
+
+GETS_UP = ("resistor", "leads")
+"""Words of what is done at the table, not at the unit's knobs."""
+
+
+def resistor_words(documents: Documents) -> Iterator[str]:
+    """Yield what each resistor does when everything else is off, and what it is too small for."""
+    settings = [one for _, one in planned_trials(documents)]
+    voltages = [getattr(one, "voltage", None) for one in settings]
+    voltage = max((v for v in voltages if v), default=documents.unit.ratings.voltage)
+    resistors = documents.bench.load.resistors
+    for number, one in enumerate(resistors, start=1):
+        amperes, power = voltage / one.resistance, voltage**2 / one.resistance
+        yield (
+            f"Resistor {number} ({format_quantity(one.resistance, 'ohm', 3)}, by {one.by}): "
+            f"{format_quantity(amperes, 'A', 3)} and {format_quantity(power, 'W', 3)} at "
+            f"{format_quantity(voltage, 'V')}, for as long as it is connected and the output is "
+            "on, with the load off too."
+        )
+        if DERATING * power > one.power:
+            yield (
+                f"Resistor {number} takes more than half of the {format_quantity(one.power, 'W')} "
+                "that it can: it needs the heatsink and the air of its data sheet."
+            )
+    if any(one.by == "hand" for one in resistors):
+        yield (
+            "Resistors connected by hand stay connected if the program ends: nothing but a person "
+            "can take them off, and they are hot enough to burn. Put a toggle switch in series "
+            "with each, rated for its current at this direct voltage, and work that instead."
+        )
+    if any(one.by == "switch" for one in resistors):
+        yield (
+            "A relay that welds or loses its supply voltage can leave its resistor connected: the "
+            "load's off switch does not end that current, only the unit's does."
+        )
+
+
+def times_up(plan: Plan) -> int:
+    """Return how often a person has to get up, beside turning the unit's knobs."""
+    return sum(
+        any(word in step.what for word in GETS_UP)
+        for trial in plan.trials
+        for step in trial.steps
+        if step.what.startswith("ask: ")
+    )
+
+
+def gets_up(plan: Plan) -> str:
+    """Say how often a person has to get up; empty where nobody has to."""
+    count = times_up(plan)
+    return f"A person has to get up {count} times for leads and resistors." if count else ""
