@@ -87,8 +87,11 @@ class WorldFace(Protocol):
     def voltage(self, place: Place, window_s: float = 0.0) -> float:
         """Return the true voltage at a place, averaged over a window that starts now."""
 
-    def current(self, place: CurrentPlace = "wiring") -> float:
-        """Return the true current through the load wiring or the load alone, or the panel's."""
+    def current(self, place: CurrentPlace = "wiring", window_s: float = 0.0) -> float:
+        """Return the true current through the load wiring or the load alone, or the panel's.
+
+        It is averaged over a window that starts now.
+        """
 
     def interlock(self, name: str) -> bool:
         """Return whether an input such as "smoke" or "interlock" is raised."""

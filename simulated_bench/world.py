@@ -180,9 +180,18 @@ class World:
             return point.return_a * shunt_at(self.parts, ambient_degc)
         return self.parts.voltage_panel.shows(point.terminals_v)
 
-    def current(self, place: CurrentPlace = "wiring") -> float:
-        """Return the true current through the load wiring or the load alone, or the panel's."""
-        point = self._course.standing(self.now) if self._course.slew else self.moment().point
+    def current(self, place: CurrentPlace = "wiring", window_s: float = 0.0) -> float:
+        """Return the true current through the load wiring or the load alone, or the panel's.
+
+        It is averaged over a window that starts now, as far as an output on its way (`slew.py`) is
+        concerned: a meter does not see a pulse of milliseconds at its height.
+        """
+        if self._course.slew is None:
+            return self._current_at(place, self.moment().point)
+        points = map(self._course.standing, self.now + SAMPLED * window_s)
+        return float(np.mean([self._current_at(place, point) for point in points]))
+
+    def _current_at(self, place: CurrentPlace, point: OperatingPoint) -> float:
         if place == "panel":
             return self.parts.current_panel.shows(point.shunt_a)
         if place == "load" and self.controls.load.parallel_s > 0.0:

@@ -1,6 +1,7 @@
 """Builds an instrument from its table: one function per kind of table."""
 
 from collections.abc import Iterable
+from functools import partial
 from typing import Protocol
 
 from simulated_bench.instruments.channel_meter import ChannelMeter
@@ -77,8 +78,8 @@ def build(table: InstrumentTable, around: Surroundings) -> Instrument:  # noqa: 
         case VoltmeterTable():
             return Voltmeter(_source(table, around), table, around)
         case AmmeterTable():
-            world = around.time.world
-            return Voltmeter(lambda _window_s: world.current(), table, around, AMPERES)
+            source = partial(around.time.world.current, "wiring")
+            return Voltmeter(source, table, around, AMPERES)
         case ScannerTable():
             return Scanner(table, around)
         case OscilloscopeTable():

@@ -24,6 +24,9 @@ LOWEST_OHM, HIGHEST_OHM = 0.05, 10000.0
 Result = TypeVar("Result")
 _UNIT: Final = {"current": "A", "voltage": "V", "resistance": "OHM", "power": "W"}
 
+PROTECTION_S: Final = 0.01
+"""How long after a step a current or a power counts."""
+
 
 class Load:
     """One electronic load."""
@@ -66,6 +69,7 @@ class Load:
         self._occupancy = occupancy
         self._status = status
         self._tripped = 0
+        self._stepped_at = 0.0
         self._on = False
         self._mode: LoadMode = "current"
         self._levels = self._start_levels()
@@ -109,16 +113,21 @@ class Load:
         self._apply()
 
     def watch(self) -> None:
-        """Trip when a rating is exceeded by more than the protection allows."""
+        """Trip when a rating is exceeded by more than the protection allows.
+
+        Too much current or power counts only some milliseconds after a step (common practice, no
+        source): the step itself empties the unit's output capacitor through the load.
+        """
         if not self._on:
             return
+        waited = self._world.now >= self._stepped_at + PROTECTION_S
         current, voltage = self._world.current("load"), self._world.voltage("load")
         bits = 0
         if voltage > self._trip_at * self._bounds["voltage"][1]:
             bits |= OVER_VOLTAGE
-        if current > self._trip_at * self._bounds["current"][1]:
+        if waited and current > self._trip_at * self._bounds["current"][1]:
             bits |= OVER_CURRENT
-        if voltage * current > self._trip_at * self._bounds["power"][1]:
+        if waited and voltage * current > self._trip_at * self._bounds["power"][1]:
             bits |= OVER_POWER
         if bits:
             self.trip(bits, f"protection tripped at {voltage:.4g} V, {current:.4g} A")
@@ -145,7 +154,9 @@ class Load:
         true = level * (1.0 + self._setting_gain) + self._setting_offset[self._mode]
         self._world.set_load(self._mode, max(0.0, true), on=self._on)
         self._time.stepped()
+        self._stepped_at = self._world.now
         self.watch()
+        self._time.at(self._stepped_at + PROTECTION_S, self.watch)
 
     def _set_mode(self, mode: LoadMode) -> None:
         self._mode = mode
@@ -187,7 +198,7 @@ class Load:
     def _seen_current(self) -> float:
         self._occupancy.spend(self._reading_s)
         noise = self._noise_a * float(self._generator.standard_normal())
-        true_a = self._world.current("load")
+        true_a = self._world.current("load", self._reading_s)
         return true_a * (1.0 + self._current_gain) + self._current_offset_a + noise
 
     def _seen_voltage(self) -> float:

@@ -33,4 +33,4 @@ class Panel:
 
     def _current(self) -> str:
         self._around.occupancy.spend(self._reading_s)
-        return written(self._around.time.world.current("panel"))
+        return written(self._around.time.world.current("panel", self._reading_s))

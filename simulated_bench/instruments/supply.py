@@ -140,4 +140,5 @@ class Supply:
     def _measure_current(self) -> str:
         self._around.occupancy.spend(self._reading_s)
         noise = self._noise[1] * self._around.normal()
-        return written(self._world.current() * (1.0 + self._gains[1]) + self._offset_a + noise)
+        true_a = self._world.current("wiring", self._reading_s)
+        return written(true_a * (1.0 + self._gains[1]) + self._offset_a + noise)

@@ -64,7 +64,7 @@ class StandInWorld:
     def voltage(self, place: Place, window_s: float = 0.0) -> float:  # noqa: ARG002
         return 0.01 * self.amperes if place == "shunt" else self.volts
 
-    def current(self, place: CurrentPlace = "wiring") -> float:
+    def current(self, place: CurrentPlace = "wiring", _window_s: float = 0.0) -> float:
         return self.amperes + (0.0 if place == "load" else self.volts * self.parallel_s)
 
     def program(self, voltage: float, current_limit: float, *, output_on: bool) -> None:
