@@ -81,13 +81,18 @@ class Read:
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """An instruction for a person, with the reading that proves that it was done."""
+    """An instruction for a person, with the reading that proves that it was done.
+
+    With `lifted`, the leads of the channel's meter are moved: the reading has to leave the band and
+    come back, and the person has to say so.
+    """
 
     instruction: str
     channel: str | None = None
     low: float = float("-inf")
     high: float = float("inf")
     limit_s: float = 600.0
+    lifted: bool = False
 
 
 @dataclass(frozen=True, slots=True)

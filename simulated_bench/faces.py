@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from simulated_bench.scenario_faults import UnitFaultTable
 
 LoadMode = Literal["current", "voltage", "resistance", "power"]
-Place = Literal["terminals", "sense", "load", "shunt", "panel"]
+Place = Literal["terminals", "sense", "load", "shunt", "panel", "leads"]
+"""Where a voltage is; "leads" is where the person last put the leads of a meter that is moved."""
 CurrentPlace = Literal["wiring", "load", "panel"]
 HeatPlace = Literal["heatsink", "ambient", "reference", "junction"]
 

@@ -16,7 +16,7 @@ class Intent:
     `value` is None for "fully up".
     """
 
-    control: Literal["voltage", "limit", "output", "line"]
+    control: Literal["voltage", "limit", "output", "line", "leads", "nothing"]
     value: float | None
 
 
@@ -31,11 +31,22 @@ def understand(text: str) -> Intent | None:
         return _number("voltage", _VOLTS.search(said))
     switch = re.search(r"\b(on|off)\b", said)
     if switch is None:
-        return None
+        return _leads(said) if "leads" in said else None
     value = 1.0 if switch[1] == "on" else 0.0
     if re.search(r"\bline\b|\bmains\b", said):
         return Intent("line", value)
     return Intent("output", value) if "output" in said else None
+
+
+def _leads(said: str) -> Intent | None:
+    """Return where the leads of the meter go: 1 sense terminals, 2 load's, 3 the unit's output."""
+    if re.search(r"\bmake sure\b", said):
+        return Intent("nothing", 0.0)
+    match = re.search(r"\bto (?:the )?(sense|load|output) terminals\b", said)
+    return None if match is None else Intent("leads", LEADS_TO[match[1]])
+
+
+LEADS_TO = {"sense": 1.0, "load": 2.0, "output": 3.0}
 
 
 def _number(control: Literal["voltage", "limit"], match: "re.Match[str] | None") -> Intent | None:

@@ -10,6 +10,7 @@ from typing import Final, Literal, Protocol
 
 from numpy.random import Generator
 
+from simulated_bench.faces import Place
 from simulated_bench.instruction import Intent, understand
 from simulated_bench.quantities import Uncertain
 from simulated_bench.scenario_models import PersonTable
@@ -20,6 +21,9 @@ FAR_V: Final = 3.0
 TRIM_SKILL: Final = 0.1
 """A turn of the trimmer is wrong by up to this part of what was meant."""
 
+LIFTED: Final = 0.3
+"""Leads are off both places from this part of the movement on."""
+
 MOST_FAR: Final = 3
 """So many such readings in a row: a first one may have been taken before the hand had moved."""
 
@@ -27,6 +31,9 @@ MOST_TRIMS: Final = 40
 
 MOST_ASKED: Final = 20
 """Movements that a person keeps in mind; real ones fewer, but nobody asks while one is busy."""
+
+LEADS: Final[dict[float, Place]] = {1.0: "sense", 2.0: "load", 3.0: "terminals"}
+"""Places that the leads of a meter are moved to, by the amount of the movement; 0 is a hand."""
 
 Said = Literal["BUSY", "DONE", "CONFUSED"]
 
@@ -55,7 +62,7 @@ class Hands(Protocol):
 class Action:
     """One movement of a hand: `amount` is V, A, 1/0; for a trim the change in V."""
 
-    control: Literal["voltage", "trim", "limit", "output", "line", "nothing"]
+    control: Literal["voltage", "trim", "limit", "output", "line", "leads", "nothing"]
     amount: float
 
 
@@ -90,7 +97,10 @@ class Person:
         self._wrong = bool(self._generator.uniform() < self._habits.mistake.nominal)
         self._say("BUSY", "")
         self._asked += 1
-        self._hands.later(self._takes(self._habits.delay), self._action(intent))
+        takes_s, action = self._takes(self._habits.delay), self._action(intent)
+        if action.control == "leads":
+            self._hands.later(LIFTED * takes_s, Action("leads", 0.0))
+        self._hands.later(takes_s, action)
 
     def show(self, value: float, *, within: bool) -> None:
         """See the live reading; trim towards what was asked when it is outside its band."""

@@ -21,7 +21,7 @@ from simulated_bench.load import own_current
 from simulated_bench.mishaps import State
 from simulated_bench.operating_point import OperatingPoint
 from simulated_bench.parts import Parts
-from simulated_bench.person import Action, Person
+from simulated_bench.person import LEADS, Action, Person
 from simulated_bench.ripple import line_ripple_rms, ripple_mean
 from simulated_bench.scenario_faults import UnitFaultTable
 from simulated_bench.scenario_models import Scenario
@@ -42,6 +42,7 @@ class World:
         draws = Draws(seed)
         self.scenario = scenario
         self._course = Course(scenario, draws)
+        self._leads: Place | None = "sense"  # None while they are in a hand
         self._person = Person(self, scenario.person, draws.generator("person"))
 
     @property
@@ -160,6 +161,8 @@ class World:
         Slow changes within the window are not followed; ripple is, by its phase, and an output on
         its way to where it settles (`slew.py`).
         """
+        if place == "leads":
+            return 0.0 if self._leads is None else self.voltage(self._leads, window_s)
         if self._course.slew is not None:
             return float(np.mean(self._on_its_way(place, self.now + SAMPLED * window_s)))
         moment = self.moment()
@@ -272,6 +275,10 @@ class World:
                 controls = replace(controls, output_on=action.amount > 0.0)
             case "line":
                 controls = replace(controls, line_on=action.amount > 0.0)
+            case "leads":
+                self._leads = LEADS.get(action.amount)
+                if self._leads is None:
+                    return  # half of the movement
             case "nothing":
                 pass
         self.set_controls(controls)

@@ -8,7 +8,7 @@ from sequencer.documents.resistors import DERATING
 from sequencer.judging import planned_trials
 from sequencer.planning import Plan
 
-GETS_UP = ("resistor", "leads")
+GETS_UP = ("resistor", "Move the leads")
 """Words of what is done at the table, not at the unit's knobs."""
 
 

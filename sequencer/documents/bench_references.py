@@ -43,6 +43,7 @@ def crossed(data: Table) -> Iterator[Flaw]:
     roles = {name: item.get("role") for name, item in instruments.items()}
     yield from _addresses(data, instruments)
     yield from _channels(data, roles)
+    yield from _leads(_entries(data, "channels"), _table(data, "bench").get("operator", "none"))
     load = _table(data, "load").get("instrument")
     if isinstance(load, str) and roles.get(load) != "load":
         loads = [name for name, role in roles.items() if role == "load"]
@@ -107,6 +108,18 @@ def _routed(name: str, channel: Table, roles: Mapping[str, Any]) -> Iterator[Fla
         scanners = [other for other, role in roles.items() if role == "scanner"]
         expected = one_of(scanners, through, "an instrument whose role is scanner")
         yield Flaw(("channels", name, "through"), quoted(through), expected)
+
+
+def _leads(channels: Mapping[str, Table], operator: Any) -> Iterator[Flaw]:
+    """Find channels that don't say where the leads are while others of their meter do."""
+    moved = {c.get("instrument") for c in channels.values() if "leads" in c}
+    for name, channel in channels.items():
+        if channel.get("instrument") in moved and "leads" not in channel:
+            expected = 'a place such as "sense terminals", as other channels of this meter say'
+            yield Flaw(("channels", name, "leads"), "nothing", expected)
+        if "leads" in channel and operator == "none":
+            expected = "an operator in [bench]: somebody has to move them"
+            yield Flaw(("channels", name, "leads"), "leads that nobody can move", expected)
 
 
 def _resistors(load: Table, roles: Mapping[str, Any], channels: Table) -> Iterator[Flaw]:

@@ -37,12 +37,16 @@ USUAL_SETTLING_S = 0.05
 """A relay's bounce and a meter's input filter together (common practice, no source)."""
 
 
+LEADS = r"^(sense|load|output) terminals$"
+
+
 class BenchChannel(Strict):
     """A named quantity at a named place.
 
     `range` is what the range must hold, in the unit of the instrument's own answer; `shunt` makes
     a voltmeter's channel a current. With `through`, a scanner stands before the instrument, `input`
     is the scanner's, and `settling` is what the meter is given after its relays have moved.
+    `leads` says where a person puts the leads of a meter that is moved between several places.
     """
 
     instrument: str
@@ -51,6 +55,7 @@ class BenchChannel(Strict):
     integration: PositiveSeconds | None = None
     input: str | None = Field(default=None, min_length=1)
     through: str | None = None
+    leads: str | None = Field(default=None, pattern=LEADS)
     settling: PositiveSeconds | None = None
     shunt: PositiveOhms | None = None
     accuracy: AccuracyStatement = AccuracyStatement()

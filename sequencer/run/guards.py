@@ -47,6 +47,7 @@ class Guards:
     ) -> None:
         self._bounds: Mapping[str, GuardBound] = {b.channel: b for b in tightest(bounds)}
         self.point = point or OperatingPoint()
+        self._away: frozenset[str] = frozenset()
         self._frozen = FrozenWatch(most_alike or {})
         self._missing: dict[str, int] = {}
         self._seen: dict[str, float] = {}
@@ -60,7 +61,13 @@ class Guards:
     @property
     def channels(self) -> tuple[str, ...]:
         """The channels that must be read."""
-        return tuple(name for name in self._periods if name not in DERIVED)
+        return tuple(n for n in self._periods if n not in DERIVED and n not in self._away)
+
+    def leave_out(self, away: frozenset[str]) -> None:
+        """Leave out channels whose meter a person has moved elsewhere, until told otherwise."""
+        for back in self._away - away:
+            self._seen.pop(back, None)
+        self._away = away
 
     def due(self, at: float, last: Mapping[str, float]) -> tuple[str, ...]:
         """Return the channels to be read at bench time `at`; `last` says when they were."""

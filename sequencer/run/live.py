@@ -31,12 +31,16 @@ from sequencer.requests import (
 from sequencer.run import operator_words as words
 from sequencer.run.beside_load import BesideLoad
 from sequencer.run.guards import Guards
+from sequencer.run.leads import Leads
 
 WATCH_PERIOD_S = 1.0
 """Through longer waits the guards look this often."""
 
 PROMPT_PERIOD_S = 1.0
 """How often the reading in front of a person is renewed."""
+
+LIFTED_PERIOD_S = 0.25
+"""Leads are off both places for a second or two; that has to be seen."""
 
 STEADY_COUNT = 3
 """So many readings in a row must lie in the band before a knob counts as set."""
@@ -75,6 +79,7 @@ class LiveBench:
         guards: Guards,
         on_time: Callable[[float], None] = lambda _: None,
         check_stop: Callable[[], None] = lambda: None,
+        leads: Leads | None = None,
     ) -> None:
         self._bench = bench
         self._clock = bench.clock
@@ -82,6 +87,8 @@ class LiveBench:
         self._guards = guards
         self._on_time = on_time
         self._check_stop = check_stop
+        self.leads = leads or Leads()
+        guards.leave_out(self.leads.away)
         self._last_read: dict[str, float] = {}
         self._seq = 0
         self._knobs: dict[str, float | str | bool] = {}
@@ -142,6 +149,10 @@ class LiveBench:
         """Read channels, and the guarded ones when due; record first, then look at the guards."""
         self._check_stop()
         wanted = channels
+        if away := self.leads.elsewhere(wanted):
+            raise TrialStopped(
+                f"{', '.join(sorted(away))} can't be read: the meter's leads are elsewhere."
+            )
         if due := self._guards.due(at, self._last_read):
             channels = tuple(dict.fromkeys((*wanted, *due)))
         self._last_read.update(dict.fromkeys(channels, at))
@@ -326,6 +337,12 @@ class LiveBench:
             )
         self._knobs["voltage"] = voltage
 
+    def _lift(self, channel: str) -> None:
+        """Learn that leads are being moved; until that is proven nothing shows where they are."""
+        self.leads.in_air = True
+        self.leads.move_to(channel)
+        self._guards.leave_out(self.leads.away)
+
     def _ask(self, seq: int, request: Ask) -> Answered:
         operator = self._bench.operator
         if operator is None:
@@ -334,6 +351,9 @@ class LiveBench:
                 'operator = "none".'
             )
         operator.instruct(request.instruction)
+        if request.lifted and request.channel is not None:
+            self._lift(request.channel)
+        lifted = not request.lifted
         start = at = self._clock.now()
         in_band = 0
         tick = 0
@@ -350,14 +370,17 @@ class LiveBench:
                 for reading in self._tick(seq, tick, at, channels, "ask"):
                     value = reading.value
                     within = request.low <= value <= request.high
-                    in_band = in_band + 1 if within else 0
+                    lifted = lifted or not within
+                    in_band = in_band + 1 if within and lifted else 0
                     operator.show(reading.channel, value, within=within)
                 by_word = request.channel is None
                 done = said.state == "done" if by_word else in_band >= STEADY_COUNT
-                if done:
+                if done and not (request.lifted and said.state != "done"):
+                    self.leads.in_air = False
                     return Answered(at=at, done=True, value=value)
                 tick += 1
-                at = self._clock.sleep_until(start + tick * PROMPT_PERIOD_S)
+                period_s = LIFTED_PERIOD_S if request.lifted else PROMPT_PERIOD_S
+                at = self._clock.sleep_until(start + tick * period_s)
             return Answered(at=at, done=False, value=value)
         finally:
             operator.finish()

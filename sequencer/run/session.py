@@ -1,7 +1,7 @@
 """One run from start to end: bench opened, trials performed, bench made safe, all recorded."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, Literal
 
@@ -21,6 +21,7 @@ from sequencer.guardian.keeper import Guardian
 from sequencer.record.write import RecordWriter
 from sequencer.run.bounds import guards_of
 from sequencer.run.event_kinds import MAKE_SAFE, STOPPED
+from sequencer.run.leads import Leads
 from sequencer.run.live import LiveBench
 from sequencer.run.loop import perform
 from sequencer.run.make_safe import make_safe
@@ -66,7 +67,8 @@ def run_trials(
     """
     guards = guards_of(documents)
     watch = Watch(bench, writer, stop, guardian, documents.profile.resume.gap_at_most)
-    live = LiveBench(bench, writer, guards, on_time, watch.check)
+    leads = Leads(documents.bench.channels)
+    live = LiveBench(bench, writer, guards, on_time, watch.check, leads)
     context = Context(documents.unit, documents.bench)
     stopped: SteadyrailError | None = None
     try:
@@ -96,13 +98,19 @@ def run_trials(
         stopped = ComputerFailed("The computer has no memory left. Free some, then resume.")
     finally:
         bench.watch_with(None)
-        safe = _make_safe(bench, job or safe_job_of(documents.bench), watch.progress, aloud)
+        job = _proven(job or safe_job_of(documents.bench), leads)
+        safe = _make_safe(bench, job, watch.progress, aloud)
         on_safe(safe)
     try:
         _write_end(writer, _last_time(bench), stopped, safe)
     except RecordError as error:
         raise RecordFailed(f"{stopped or error} {safe}") from error
     return Ended(stopped, safe)
+
+
+def _proven(job: SafeJob, leads: Leads) -> SafeJob:
+    """Take no meter's word whose leads hang in the air."""
+    return replace(job, voltage_channels=()) if leads.in_air else job
 
 
 def _write_end(

@@ -16,6 +16,7 @@ from sequencer.errors import BenchFailed, TrialStopped
 from sequencer.requests import LoadState, Note, Procedure, Readings
 from sequencer.run.beside_load import relays_of
 from sequencer.run.guards import Guards
+from sequencer.run.leads import Leads
 from sequencer.trials.steps import LOAD_OFF, leave, mean_of, prepare, read_at, tolerances
 from sequencer.trials.trial import VOLTAGE, VOLTAGE_AT_LOAD, VOLTAGE_AT_TERMINALS, Context
 
@@ -57,7 +58,7 @@ def preflight(bench: Bench, documents: Documents, guards: Guards, tell: Tell) ->
         tell(text)
     if again := bench.check_errors():
         raise BenchFailed(f"Errors come back at rest: {'; '.join(again)}. Nothing was energised.")
-    readings = bench.read(tuple(documents.bench.channels))
+    readings = bench.read(Leads(documents.bench.channels).in_place(tuple(documents.bench.channels)))
     guards.check(readings)
     for reading in readings:
         if reading.flag:
@@ -111,7 +112,8 @@ def low_energy(documents: Documents, planned: Sequence[BaseModel]) -> Procedure:
     if voltage is None or not context.has(VOLTAGE):
         return
     voltage = float(voltage)
-    channels = tuple(c for c in documents.bench.channels if c.startswith(("voltage.", "current.")))
+    there = Leads(documents.bench.channels).in_place(tuple(documents.bench.channels))
+    channels = tuple(c for c in there if c.startswith(("voltage.", "current.")))
     tolerance = tolerances(context, (VOLTAGE,), voltage)
     small = SMALL_SHARE * documents.unit.ratings.current
     means = []

@@ -5,8 +5,8 @@ its slope is the resistance that the sense leads don't cover. Before the current
 small one must show leads that are plausible.
 """
 
-from collections.abc import Generator
-from dataclasses import replace
+from collections.abc import Callable, Generator
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
@@ -23,7 +23,7 @@ from sequencer.documents.quantities import (
 from sequencer.documents.wiring import COPPER_OHM_M
 from sequencer.errors import FigureError, TrialStopped
 from sequencer.requests import Procedure, Readings, Reply, Request
-from sequencer.results import Chart, Figure, Line, Shown
+from sequencer.results import Chart, Component, Figure, Line, Shown
 from sequencer.trials.brackets import (
     LevelMeans,
     current_components,
@@ -56,6 +56,7 @@ from sequencer.trials.trial import (
     Trial,
     difference_name,
 )
+from sequencer.trials.two_places import at_place, begin, drift_between, gap_between, is_moved, move
 from sequencer.uncertainty.accuracy import scale_components, wander_components
 from sequencer.uncertainty.combine import scaled, type_a
 from sequencer.uncertainty.figure import make_figure
@@ -88,31 +89,82 @@ class Settings(BaseModel):
     cross_section: PositiveSquareMetres | None = None
 
 
-def channels_of(context: Context) -> tuple[str, ...]:
-    """Return the channels to read: both places that are compared, and the terminals if wired."""
-    optional = tuple(c for c in (VOLTAGE_AT_TERMINALS,) if context.has(c))
-    return (VOLTAGE, VOLTAGE_AT_LOAD, *optional, context.current)
+def channels_of(context: Context, place: str | None = None) -> tuple[str, ...]:
+    """Return the channels to read: both places that are compared, and the terminals if wired.
+
+    With one meter only what can be read in a place: VOLTAGE or VOLTAGE_AT_LOAD.
+    """
+    optional = (VOLTAGE_AT_TERMINALS,) if has_terminals(context) else ()
+    places = (VOLTAGE, VOLTAGE_AT_LOAD) if place is None else (place,)
+    return (*places, *optional, context.current)
+
+
+def has_terminals(context: Context) -> bool:
+    """Return whether the unit's terminals are read beside the sense points."""
+    if not context.has(VOLTAGE_AT_TERMINALS):
+        return False
+    there = context.bench.channels[VOLTAGE_AT_TERMINALS]
+    return there.leads is None or there.leads == context.bench.channels[VOLTAGE].leads
 
 
 def procedure(settings: Settings, context: Context) -> Procedure:
-    """Check the leads at a small current, then visit each level between two visits to no load."""
-    channels = channels_of(context)
-    tolerance = tolerances(context, (VOLTAGE, VOLTAGE_AT_LOAD), settings.voltage)
+    """Check the leads at a small current, then visit each level between two visits to no load.
+
+    With one meter all that is done in the first place, then in the second; the leads come back at
+    the end, where whatever follows expects them.
+    """
+    moved = is_moved(context)
+    place = VOLTAGE if moved else ""
 
     def visit(
         fraction: float, level: float, part: str = "trim"
     ) -> Generator[Request, Reply, Readings]:
         wanted = fraction * settings.current
+        tag: dict[str, float | str] = {"fraction": fraction, "part": part}
+        if moved:
+            tag["place"] = place
+        steady = (place,) if moved else (VOLTAGE, VOLTAGE_AT_LOAD)
         return read_at(
             drawing(context, settings.voltage, wanted, level - wanted),
-            channels=channels,
-            tolerance=tolerance,
+            channels=channels_of(context, place or None),
+            tolerance=tolerances(context, steady, settings.voltage),
             readings=settings.readings,
             period_s=settings.period,
-            tag={"fraction": fraction, "part": part},
+            tag=tag,
         )
 
+    if moved:
+        yield from begin(context)
     yield from prepare(settings.voltage)
+    yield from _look_first(settings, context, visit)
+    levels = [fraction for fraction in settings.fractions if fraction > 0.0]
+    unsure = unsure_by(context, settings.voltage, settings.current, levels)
+    level = yield from trimmed_levels(visit, context.current, settings.current, levels, unsure)
+    for fraction in visits(settings.fractions, settings.repeats):
+        yield from visit(fraction, level.get(fraction, 0.0), "round")
+    if moved:
+        yield from move(context, VOLTAGE_AT_LOAD, settings.voltage)
+        place = VOLTAGE_AT_LOAD
+        yield from _look_first(settings, context, visit)
+        for fraction in visits(settings.fractions, settings.repeats):
+            yield from visit(fraction, level.get(fraction, 0.0), "round")
+        yield from move(context, VOLTAGE, settings.voltage)
+    yield from leave()
+
+
+Visit = Callable[[float, float, str], Generator[Request, Reply, Readings]]
+
+
+def _look_first(
+    settings: Settings, context: Context, visit: Visit
+) -> Generator[Request, Reply, None]:
+    """Look at a small current whether the leads are plausible.
+
+    Raises
+    ------
+    TrialStopped
+        With what is not; the current was not raised further.
+    """
     allowed = context.unit.ratings.sense_compensation or PLAUSIBLE_DROP_V
     none = yield from visit(0.0, 0.0, "first")
     stray = mean_of(none, context.current)
@@ -125,14 +177,15 @@ def procedure(settings: Settings, context: Context) -> Procedure:
         )
     first = yield from visit(FIRST_FRACTION, FIRST_FRACTION * settings.current, "first")
     scale = settings.current * FIRST_FRACTION
-    wrong = _not_following_at_first(settings, context, none, first)
+    there = tuple(none.value)
+    wrong = _not_following_at_first(settings, context, none, first) if VOLTAGE in there else ""
     if wrong:
         yield from leave()
         raise TrialStopped(
             f"At {scale:.3g} A: {wrong} The current is not raised, and no other trial either: "
             "mend the leads first, or leave this trial out."
         )
-    for channel in (VOLTAGE, VOLTAGE_AT_LOAD):
+    for channel in (c for c in (VOLTAGE, VOLTAGE_AT_LOAD) if c in there):
         drop = mean_of(none, channel) - mean_of(first, channel)
         at_full = drop / FIRST_FRACTION
         if not abs(at_full) <= allowed:
@@ -143,12 +196,6 @@ def procedure(settings: Settings, context: Context) -> Procedure:
                 "sense leads look open, reversed or not connected. The current is not raised, and "
                 "no other trial either: mend the leads first."
             )
-    levels = [fraction for fraction in settings.fractions if fraction > 0.0]
-    unsure = unsure_by(context, settings.voltage, settings.current, levels)
-    level = yield from trimmed_levels(visit, context.current, settings.current, levels, unsure)
-    for fraction in visits(settings.fractions, settings.repeats):
-        yield from visit(fraction, level.get(fraction, 0.0), "round")
-    yield from leave()
 
 
 def _not_following_at_first(
@@ -160,7 +207,7 @@ def _not_following_at_first(
         return mean_of(first, channel) - mean_of(none, channel)
 
     gap = None
-    if context.has(VOLTAGE_AT_TERMINALS):
+    if VOLTAGE_AT_TERMINALS in none.value:
         gap = change(VOLTAGE_AT_TERMINALS) - change(VOLTAGE)
     return does_not_follow(
         context,
@@ -179,12 +226,14 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         sense points: what the sense leads don't see. Formula: |ΔV_load − ΔV_sense|. Components:
         scatter between rounds; gain, noise, stability and thermal EMF of both voltmeters
         (offsets cancel); what the ammeter is wrong by, times the slope; step to the stated
-        current. Source: common practice, no source.
+        current; with one meter the unit's drift between the places. Source: common practice, no
+        source.
     sense_resistance (ohm, signed)
         The resistance between the sense points and the load that no sense lead covers. Formula:
         least-squares slope of ΔV_sense − ΔV_load against current. Components: scatter between
         rounds; stability and thermal EMF of both voltmeters over the time between visits; the
-        ammeter's gain or shunt. Source: common practice, no source.
+        ammeter's gain or shunt; with one meter the unit's drift between the places. Source:
+        common practice, no source.
     sense_length (m, signed)
         The length of wire, there and back counted together, that has the resistance which the
         sense leads don't cover. Formula: sense_resistance · 58 m/(Ω·mm²) · cross-section, of the
@@ -207,6 +256,44 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     FigureError
         When the current was never raised, or no level was visited twice.
     """
+    data = visited(settings, evidence)
+    context = evidence.context
+    resistance = _resistance(settings, evidence, data)
+    found = [resistance, _length(settings, context, resistance)]
+    if data.drop is not None:
+        found += [
+            _lead_drop(settings, evidence, data, data.drop),
+            *_following(settings, evidence, data.sense, data.drop),
+        ]
+    if not _not_following(settings, context, data.sense, data.drop):
+        found.insert(0, _error(settings, evidence, data))
+    return tuple(replace(one, notes=(*data.notes, *one.notes)) for one in found)
+
+
+@dataclass(frozen=True, slots=True)
+class Visited:
+    """The mean differences from no load: at the sense points, of the load and terminals to them.
+
+    `drift` is what one meter's two places add, empty where both were read together.
+    """
+
+    sense: LevelMeans
+    load: LevelMeans
+    gap: LevelMeans
+    drop: LevelMeans | None
+    drift: tuple[Component, ...]
+    notes: tuple[str, ...]
+
+
+def visited(settings: Settings, evidence: Evidence) -> Visited:
+    """Return what the visits come to.
+
+    Raises
+    ------
+    FigureError
+        When the current was never raised, or no level was visited twice.
+    """
+    context, current = evidence.context, evidence.context.current
     points = evidence.points(part="round")
     if not evidence.points(part="first"):
         raise FigureError("The run ended before the sense check began.")
@@ -215,40 +302,33 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             "The current was never raised: the sense leads did not look plausible at a small "
             "current. Check that both sense leads are connected, at the load, the right way round."
         )
-    context = evidence.context
-    missing = not_held(points, context, settings.voltage, settings.current)
-    points = held_points(points, context, settings.voltage, settings.current)
-    current = context.current
-    sense = level_means(points, VOLTAGE, current)
-    gap = _gap(evidence, points, VOLTAGE_AT_LOAD)
-    resistance = _resistance(settings, evidence, sense, gap)
-    found = [resistance, _length(settings, context, resistance)]
-    drop = None
-    if context.has(VOLTAGE_AT_TERMINALS):
-        drop = _gap(evidence, points, VOLTAGE_AT_TERMINALS)
-        found += [
-            _lead_drop(settings, evidence, sense, drop),
-            *_following(settings, evidence, sense, drop),
-        ]
-    if not _not_following(settings, context, sense, drop):
-        found.insert(0, _error(settings, evidence, sense, gap, drop))
-    return (
-        tuple(replace(one, notes=(missing, *one.notes)) for one in found)
-        if missing
-        else (tuple(found))
-    )
+    moved = is_moved(context)
+    places = [at_place(evidence, p) for p in (VOLTAGE, VOLTAGE_AT_LOAD)] if moved else [points]
+    full = (context, settings.voltage, settings.current)
+    missing = next((words for one in places if (words := not_held(one, *full))), "")
+    held = [held_points(one, *full) for one in places]
+    drop = _gap(evidence, held[0], VOLTAGE_AT_TERMINALS) if has_terminals(context) else None
+    sense = level_means(held[0], VOLTAGE, current)
+    notes = (missing,) if missing else ()
+    if not moved:
+        gap = _gap(evidence, points=held[0], channel=VOLTAGE_AT_LOAD)
+        load = level_means(held[0], VOLTAGE_AT_LOAD, current)
+        return Visited(sense, load, gap, drop, (), notes)
+    gap = gap_between(held[0], held[1], current)
+    load = level_means(held[1], VOLTAGE_AT_LOAD, current)
+    drift = (drift_between(held[0], held[1], gap),)
+    return Visited(sense, load, gap, drop, drift, (*notes, ONE_METER))
+
+
+ONE_METER = (
+    "With one meter: all currents at the sense points, then, its leads moved, all at the load."
+)
 
 
 def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
     """Say that there is no sense error where the unit does not follow its sense leads."""
-    context = evidence.context
-    points = evidence.points(part="round")
-    points = held_points(points, context, settings.voltage, settings.current)
-    sense = level_means(points, VOLTAGE, context.current)
-    drop = None
-    if context.has(VOLTAGE_AT_TERMINALS):
-        drop = _gap(evidence, points, VOLTAGE_AT_TERMINALS)
-    why = _not_following(settings, context, sense, drop)
+    data = visited(settings, evidence)
+    why = _not_following(settings, evidence.context, data.sense, data.drop)
     return {"sense_error": why} if why else {}
 
 
@@ -275,15 +355,11 @@ def _gap(evidence: Evidence, points: tuple[Point, ...], channel: str) -> LevelMe
     return level_means(both, difference_name(channel, VOLTAGE), evidence.context.current)
 
 
-def _error(
-    settings: Settings,
-    evidence: Evidence,
-    sense: LevelMeans,
-    gap: LevelMeans,
-    drop: LevelMeans | None,
-) -> Figure:
-    figure = _difference(settings, evidence, "sense_error", VOLTAGE_AT_LOAD, sense, gap)
-    measured = None if drop is None else float(drop.dv[-1])
+def _error(settings: Settings, evidence: Evidence, data: Visited) -> Figure:
+    figure = _difference(
+        settings, evidence, "sense_error", VOLTAGE_AT_LOAD, data.sense, data.gap, data.drift
+    )
+    measured = None if data.drop is None else float(data.drop.dv[-1])
     lost = expected_drop(evidence.context, settings.current, measured)
     unknown = not_told(evidence.context, settings.voltage, lost)
     return replace(figure, notes=(unknown,)) if unknown else figure
@@ -307,11 +383,9 @@ def _length(settings: Settings, context: Context, resistance: Figure) -> Figure:
     )
 
 
-def _lead_drop(
-    settings: Settings, evidence: Evidence, sense: LevelMeans, drop: LevelMeans
-) -> Figure:
+def _lead_drop(settings: Settings, evidence: Evidence, data: Visited, drop: LevelMeans) -> Figure:
     """Return the load leads' drop, and say whether the unit may be asked to make up for it."""
-    figure = _difference(settings, evidence, "lead_drop", VOLTAGE_AT_TERMINALS, sense, drop)
+    figure = _difference(settings, evidence, "lead_drop", VOLTAGE_AT_TERMINALS, data.sense, drop)
     allowed = evidence.context.unit.ratings.sense_compensation
     if allowed is None:
         note = "The unit document states no allowance for it (sense_compensation)."
@@ -381,6 +455,7 @@ def _difference(
     channel: str,
     sense: LevelMeans,
     gap: LevelMeans,
+    more: tuple[Component, ...] = (),
 ) -> Figure:
     """Return |change of a channel − change at the sense points| at the greatest current."""
     context = evidence.context
@@ -400,15 +475,14 @@ def _difference(
             *wander_components(context.accuracy(channel), level, lag_s=gap.lag_s),
             *wander_components(context.accuracy(VOLTAGE), level, lag_s=gap.lag_s),
             *current_components(context, gap, step),
+            *more,
         ],
         reached=reached_by(gap),
     )
 
 
-def _resistance(
-    settings: Settings, evidence: Evidence, sense: LevelMeans, gap: LevelMeans
-) -> Figure:
-    context = evidence.context
+def _resistance(settings: Settings, evidence: Evidence, data: Visited) -> Figure:
+    context, sense, gap = evidence.context, data.sense, data.gap
     line = gap.line
     full = float(gap.di[-1])
     return make_figure(
@@ -421,6 +495,7 @@ def _resistance(
             *slope_components(context, VOLTAGE, settings.voltage, sense, per_unit=1 / full),
             *slope_components(context, VOLTAGE_AT_LOAD, settings.voltage, gap, per_unit=1 / full),
             *scale_components(context.accuracy(context.current), line.slope),
+            *scaled(list(data.drift), 1 / full),
         ],
         reached=reached_by(sense),
     )
@@ -430,11 +505,9 @@ def charts(
     settings: Settings, evidence: Evidence, figures: tuple[Figure, ...]
 ) -> tuple[Chart, ...]:
     """Draw the change from no load at both places against current."""
-    points = evidence.points(part="round")
-    current = evidence.context.current
+    data = visited(settings, evidence)
     lines = []
-    for channel in (VOLTAGE, VOLTAGE_AT_LOAD):
-        means = level_means(points, channel, current)
+    for channel, means in ((VOLTAGE, data.sense), (VOLTAGE_AT_LOAD, data.load)):
         lines.append(
             Line(
                 channel,
@@ -443,7 +516,7 @@ def charts(
                 y_error=tuple(2 * float(u) for u in means.u_dv),
             )
         )
-    gap = _gap(evidence, points, VOLTAGE_AT_LOAD)
+    gap = data.gap
     return (
         Chart(
             trial=evidence.trial,
