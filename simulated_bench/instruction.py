@@ -13,10 +13,11 @@ _MILLI = 1e-3
 class Intent:
     """What the person understood: which control, and where to (V, A, or 1/0 for on/off).
 
-    `value` is None for "fully up".
+    A resistor's value is in ohm, negative to take it off, 0 to take all off. `value`
+    is None for "fully up".
     """
 
-    control: Literal["voltage", "limit", "output", "line", "leads", "nothing"]
+    control: Literal["voltage", "limit", "output", "line", "leads", "resistors", "nothing"]
     value: float | None
 
 
@@ -31,11 +32,24 @@ def understand(text: str) -> Intent | None:
         return _number("voltage", _VOLTS.search(said))
     switch = re.search(r"\b(on|off)\b", said)
     if switch is None:
-        return _leads(said) if "leads" in said else None
+        return _at_the_table(said)
     value = 1.0 if switch[1] == "on" else 0.0
     if re.search(r"\bline\b|\bmains\b", said):
         return Intent("line", value)
     return Intent("output", value) if "output" in said else None
+
+
+def _at_the_table(said: str) -> Intent | None:
+    if "resistor" in said:
+        return _resistor(said)
+    return _leads(said) if "leads" in said else None
+
+
+def _resistor(said: str) -> Intent | None:
+    match = re.search(r"\b(dis)?connect (?:the )?resistors?\b(?:.*?([\d.]+) ohm)?", said)
+    if match is None or (match[2] is None and match[1] is None):
+        return None
+    return Intent("resistors", float(match[2] or 0.0) * (-1.0 if match[1] else 1.0))
 
 
 def _leads(said: str) -> Intent | None:

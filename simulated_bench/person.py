@@ -62,7 +62,7 @@ class Hands(Protocol):
 class Action:
     """One movement of a hand: `amount` is V, A, 1/0; for a trim the change in V."""
 
-    control: Literal["voltage", "trim", "limit", "output", "line", "leads", "nothing"]
+    control: Literal["voltage", "trim", "limit", "output", "line", "leads", "resistors", "nothing"]
     amount: float
 
 

@@ -42,6 +42,8 @@ class World:
         draws = Draws(seed)
         self.scenario = scenario
         self._course = Course(scenario, draws)
+        self._switched_s = 0.0
+        self._by_hand: list[float] = []  # ohms across the load's terminals
         self._leads: Place | None = "sense"  # None while they are in a hand
         self._person = Person(self, scenario.person, draws.generator("person"))
 
@@ -85,8 +87,12 @@ class World:
 
     def set_parallel(self, conductance_s: float) -> None:
         """Switch resistors across the load's terminals, given by their conductance."""
-        load = replace(self.controls.load, parallel_s=conductance_s)
-        self.set_controls(replace(self.controls, load=load))
+        self._switched_s = conductance_s
+        self.set_controls(self._with_resistors(self.controls))
+
+    def _with_resistors(self, controls: Controls) -> Controls:
+        parallel_s = self._switched_s + sum(1.0 / ohm for ohm in self._by_hand)
+        return replace(controls, load=replace(controls.load, parallel_s=parallel_s))
 
     def feed_line(self, volts: float, hertz: float, *, on: bool) -> None:
         """Feed the unit from a line source with this RMS voltage."""
@@ -279,7 +285,19 @@ class World:
                 self._leads = LEADS.get(action.amount)
                 if self._leads is None:
                     return  # half of the movement
+            case "resistors":
+                self._connect(action.amount)
+                controls = self._with_resistors(controls)
             case "nothing":
                 pass
         self.set_controls(controls)
         self._person.moved()
+
+    def _connect(self, ohm: float) -> None:
+        """Connect a resistor; take it off where negative; take all off for zero."""
+        if ohm > 0.0:
+            self._by_hand.append(ohm)
+        elif -ohm in self._by_hand:
+            self._by_hand.remove(-ohm)
+        elif ohm == 0.0:
+            self._by_hand.clear()

@@ -10,7 +10,7 @@ from rich.table import Table
 from sequencer.cautions import CAUTIONS
 from sequencer.command_line.documents import load_checked
 from sequencer.command_line.left_alone import reasons_against
-from sequencer.command_line.plan_by_hand import gets_up, resistor_words, times_up
+from sequencer.command_line.plan_by_hand import gets_up, leads_words, resistor_words, times_up
 from sequencer.command_line.plan_guards import add_guards, guard_warnings
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.load import Documents
@@ -32,7 +32,11 @@ def run(profile: str, unit: str | None, bench: str | None, *, as_json: bool) -> 
     plan = make_plan(documents)
     bounds = guard_bounds(documents)
     if as_json:
-        warnings = (*guard_warnings(documents, bounds), *resistor_words(documents))
+        warnings = (
+            *guard_warnings(documents, bounds),
+            *resistor_words(documents),
+            *leads_words(documents),
+        )
         told = _as_object(plan, bounds, warnings)
         told["gets_up"] = times_up(plan)
         told["against_unattended"] = list(reasons_against(documents, plan))
@@ -57,7 +61,7 @@ def _print(
     console.print(add_guards(_table("Guards that stop the run", headings), bounds))
     for warning in guard_warnings(documents, bounds):
         console.print(f"Warning: {warning}", style="bold", markup=False)
-    for line in (*resistor_words(documents), gets_up(plan)):
+    for line in (*resistor_words(documents), *leads_words(documents), gets_up(plan)):
         if line:
             console.print(line, style="bold", markup=False)
     against = "; ".join(reasons_against(documents, plan))

@@ -1,4 +1,4 @@
-"""What a plan says about resistors beside the load, and how often a person has to get up."""
+"""What a plan says about resistors, leads that are moved, and how often a person has to get up."""
 
 from collections.abc import Iterator
 
@@ -41,6 +41,22 @@ def resistor_words(documents: Documents) -> Iterator[str]:
         yield (
             "A relay that welds or loses its supply voltage can leave its resistor connected: the "
             "load's off switch does not end that current, only the unit's does."
+        )
+
+
+def leads_words(documents: Documents) -> Iterator[str]:
+    """Yield what nobody sees while the leads of a meter are elsewhere."""
+    moved = [n for n, c in documents.bench.channels.items() if c.leads is not None]
+    guarded = [n for n in moved if n in {**documents.bench.guards, **documents.profile.guards}]
+    for channel in guarded:
+        yield (
+            f"The guard of {channel} rests while the leads of its meter are elsewhere; then only "
+            "the ratings bound what the meter reads there."
+        )
+    if moved:
+        yield (
+            "Leads are moved with the output on: keep their tips apart. After a crash the guardian "
+            f"and make-safe take no word of {', '.join(moved)}, as the leads may hang in the air."
         )
 
 

@@ -25,7 +25,11 @@ NEVER_READ = "/dev/null"
 
 @dataclass(frozen=True, slots=True)
 class SafeJob:
-    """A bench and the order in which it is made safe; roles as `make_safe` takes them."""
+    """A bench and the order in which it is made safe; roles as `make_safe` takes them.
+
+    `moved_channels` are those of meters whose leads a person moves: whoever comes to a bench that
+    another process has left does not know where they are, or whether they are anywhere.
+    """
 
     bench: str
     record: str
@@ -34,6 +38,7 @@ class SafeJob:
     current_channels: tuple[str, ...]
     voltage_channels: tuple[str, ...]
     relays: tuple[tuple[str, str], ...] = ()
+    moved_channels: tuple[str, ...] = ()
 
     def as_json(self) -> str:
         """Return it as one line of JSON."""
@@ -56,6 +61,7 @@ class SafeJob:
             order=tuple(data["order"]),
             current_channels=tuple(data["current_channels"]),
             voltage_channels=tuple(data["voltage_channels"]),
+            moved_channels=tuple(data["moved_channels"]),
             relays=tuple((switch, relay) for switch, relay in data["relays"]),
         )
 
@@ -100,7 +106,9 @@ def carry_out(
                     bench,
                     job.order,
                     current_channels=job.current_channels,
-                    voltage_channels=job.voltage_channels,
+                    voltage_channels=tuple(
+                        c for c in job.voltage_channels if c not in job.moved_channels
+                    ),
                     relays=job.relays,
                     aloud=aloud,
                 )

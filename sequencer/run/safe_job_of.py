@@ -25,6 +25,7 @@ def safe_job_of(
         current_channels=tuple(c for c in bench.channels if c.startswith("current.")),
         voltage_channels=tuple(c for c in bench.channels if c in PROVES_VOLTAGE),
         relays=relays_of(bench.load.resistors),
+        moved_channels=tuple(n for n, c in bench.channels.items() if c.leads is not None),
     )
 
 

@@ -14,6 +14,7 @@ from sequencer.run.guards import Guards
 from sequencer.run.leads import Leads
 from sequencer.run.live import LiveBench
 from sequencer.run.make_safe import make_safe
+from sequencer.run.safe_job import SafeJob
 from sequencer.run.safe_job_of import safe_job_of
 from sequencer.run.session import _proven
 
@@ -100,6 +101,9 @@ def test_a_meter_that_may_hang_in_the_air_proves_no_voltage_gone() -> None:
         )
         assert report.verified is verified
     assert "no channel is there to prove it" in str(report)
+    # The guardian, which can't know, never takes such a meter's word.
+    assert job.moved_channels == ("voltage.sense", "voltage.load")
+    assert SafeJob.from_json(job.as_json()) == job
 
 
 @pytest.mark.parametrize(

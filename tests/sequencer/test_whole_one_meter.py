@@ -80,4 +80,5 @@ def test_the_sense_error_is_that_of_two_meters(tmp_path: Path) -> None:
 
 def test_the_plan_says_how_often_one_gets_up(tmp_path: Path) -> None:
     told = json.loads(steadyrail("plan", "profile.toml", "--json", cwd=prepared(tmp_path)).stdout)
+    assert any("guard of voltage.sense rests" in line for line in told["warnings"])
     assert told["gets_up"] == 2  # to the load, and back at the end

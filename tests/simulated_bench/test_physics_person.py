@@ -107,3 +107,38 @@ def test_an_unlucky_person_gets_it_wrong_and_repairs_it_when_shown(tmp_path: Pat
     world.person.show(21.0, within=False)
     wait(world)
     assert world.controls.setting.nominal_v == pytest.approx(20.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "control", "value"),
+    [
+        ("Move the leads of the meter to the load terminals.", "leads", 2.0),
+        ("Make sure that the leads of the meter are at the sense terminals.", "nothing", 0.0),
+        ("Connect resistor 1 (25 ohm) across the load's terminals.", "resistors", 25.0),
+        ("Disconnect resistor 1 (25 ohm) from the load's terminals.", "resistors", -25.0),
+        ("Disconnect the resistors from the load's terminals.", "resistors", 0.0),
+    ],
+)
+def test_what_is_done_at_the_table_is_understood(text: str, control: str, value: float) -> None:
+    assert understand(text) == Intent(control, value)  # type: ignore[arg-type]
+
+
+def test_nobody_knows_where_else_to_put_leads() -> None:
+    assert understand("Move the leads of the meter to the window.") is None
+    assert understand("Connect the resistor.") is None
+
+
+def test_a_hand_lifts_the_leads_and_puts_them_down() -> None:
+    world = World(load("healthy"), 1)
+    world.person.instruct("Switch the output on.")
+    world.advance_to(60.0)
+    volts = world.voltage("sense")
+    assert world.voltage("leads") == volts
+    world.person.instruct("Move the leads of the meter to the load terminals.")
+    seen: list[float] = []
+    for tenth in range(300):
+        world.advance_to(60.0 + 0.1 * tenth)
+        seen.append(world.voltage("leads"))
+    assert 0.0 in seen
+    assert seen[-1] == world.voltage("load")
+    assert world.person.state()[0] == "DONE"
