@@ -5,13 +5,13 @@ import os
 import re
 import signal
 import socket
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+
+from forks import BENCH, STEADYRAIL, Started, forks
 
 from sequencer.record.files import opened
 from sequencer.run.safe_report import CURRENT_BOUND_A, VOLTAGE_BOUND_V
@@ -50,7 +50,7 @@ class Apart:
 
     addresses: dict[str, str]
     folder: Path
-    server: "subprocess.Popen[str]"
+    server: Started
 
     def ask(self, instrument: str, message: str) -> str:
         host, port = self.addresses[instrument].split("::")[1:3]
@@ -77,26 +77,25 @@ class Apart:
             time.sleep(0.05)  # wall time is what is promised
         return time.monotonic() - since
 
-    def start(self, *words: str) -> "subprocess.Popen[str]":
+    def start(self, *words: str, most_bytes: int | None = None) -> Started:
         """Start the command line as a process of its own, as from a terminal."""
-        return subprocess.Popen(
-            [sys.executable, "-m", "sequencer.command_line.app", *words],
-            cwd=self.folder,
-            env=os.environ | {"STEADYRAIL_STATE": str(self.folder / "locks")},
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=(self.folder / "errors.txt").open("a"),
-            text=True,
-            start_new_session=True,
+        return forks().start(
+            STEADYRAIL,
+            *words,
+            folder=self.folder,
+            out=self.folder / "out.txt",
+            errors=self.folder / "errors.txt",
+            environment={"STEADYRAIL_STATE": str(self.folder / "locks")},
+            most_bytes=most_bytes,
         )
 
-    def run(self, record: str, profile: str = "profile.toml") -> "subprocess.Popen[str]":
-        return self.start("run", profile, "--record", record, "--json", "--cautions-read")
+    def run(self, record: str, most_bytes: int | None = None) -> Started:
+        words = ("run", "profile.toml", "--record", record, "--json", "--cautions-read")
+        return self.start(*words, most_bytes=most_bytes)
 
     def finish(self, *words: str) -> tuple[int, str]:
         process = self.start(*words)
-        out, _ = process.communicate(timeout=120)
-        return process.returncode, out
+        return process.wait(), process.out.read_text()
 
     def errors(self) -> str:
         return (self.folder / "errors.txt").read_text()
@@ -119,15 +118,14 @@ class Apart:
 def apart(
     folder: Path, scenario: str = "healthy", seed: int = 1, profile: str = PROFILE
 ) -> Iterator[Apart]:
-    words = ["serve", f"--scenario={scenario}", f"--seed={seed}", "--port=0"]
-    with subprocess.Popen(
-        [sys.executable, "-m", "simulated_bench", *words, "--until-stdin-closes"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-    ) as server:
-        assert server.stdout is not None
-        addresses = json.loads(server.stdout.readline())["instruments"]
+    words = ("serve", f"--scenario={scenario}", f"--seed={seed}", "--port=0")
+    out = folder / "served.txt"
+    server = forks().start(BENCH, *words, folder=folder, out=out, errors=folder / "server.txt")
+    try:
+        while not (out.exists() and out.read_text().endswith("\n")):
+            assert server.poll() is None, (folder / "server.txt").read_text()
+            time.sleep(0.01)  # wall time: the process is real
+        addresses = json.loads(out.read_text())["instruments"]
         text = APART.read_text()
         for name, address in addresses.items():
             text = re.sub(
@@ -141,7 +139,8 @@ def apart(
         finally:
             for pid in table.guardians():
                 os.kill(pid, signal.SIGKILL)
-            server.kill()
+    finally:
+        server.kill()
 
 
 def committed(record: Path) -> list[tuple[object, ...]]:

@@ -11,6 +11,8 @@ from typing import Any, Literal
 
 from bench_apart import SAFE_WITHIN_S, Apart, apart, committed
 
+from sequencer.record.files import opened
+
 Way = Literal["kill", "hang", "guardian"]
 RECORD = "run.sqlite"
 PERIOD_S = 0.01
@@ -28,24 +30,34 @@ report = false
 trial = "load_steps"
 voltage = "30 V"
 current = "3 A"
+fractions = ["25 %", "50 %", "100 %"]
 repeats = 2
+readings = 3
+tail = "30 s"
 
 [[trials]]
 trial = "soak"
 voltage = "30 V"
 current = "3 A"
 warm_up = "1 min"
-duration = "15 min"
-period = "1 s"
+duration = "10 min"
+period = "2 s"
 """
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of an interrupted run; `before` are the readings committed when it was ended."""
+    """What became of an interrupted run.
+
+    `before` and `trials` are the readings that were committed and the trials that were begun when
+    it was ended; `lost` those readings that are not in the record of the resumed run. `ended`
+    where the run came to its end before it could be interrupted.
+    """
 
     safe_after_s: float
     before: int
+    trials: tuple[str, ...]
+    lost: int
     ended: bool
     result: dict[str, Any]
 
@@ -53,12 +65,19 @@ class Outcome:
 def whole(folder: Path) -> tuple[dict[str, Any], int]:
     """Run without interruption; return the result and how many readings it took."""
     with apart(folder, profile=SHORT) as table:
-        out, _ = table.run(RECORD).communicate(timeout=120)
-        return json.loads(out), len(committed(folder / RECORD))
+        process = table.run(RECORD)
+        process.wait()
+        return json.loads(process.out.read_text()), len(committed(folder / RECORD))
 
 
-def interrupted(folder: Path, way: Way, readings: int, phase: str = "") -> Outcome:
-    """End a run once so many readings (of a phase) are committed; then resume it to its end."""
+def interrupted(
+    folder: Path, way: Way, readings: int, phase: str = "", *, later_s: float = 0.0
+) -> Outcome:
+    """End a run once so many readings (of a phase) are committed; then resume it to its end.
+
+    `later_s` after that moment: readings are committed each second, so that moments between two
+    commits would else never be tried.
+    """
     record = folder / RECORD
     with apart(folder, profile=SHORT) as table:
         process = table.run(RECORD)
@@ -67,21 +86,21 @@ def interrupted(folder: Path, way: Way, readings: int, phase: str = "") -> Outco
                 (record.exists() and count(record, phase) >= readings) or process.poll() is not None
             )
         )
-        ended = process.poll() is not None
+        time.sleep(later_s)  # wall time: the processes are real
         since = time.monotonic()
-        if not ended:
+        if process.poll() is None:
             _end(table, process.pid, way)
-        before = committed(record)
+        before, trials = committed(record), begun(record)
         safe_after_s = table.seconds_to_safe(since)
-        wait_for(lambda: process.poll() is not None)
+        code = process.wait()
         wait_for(lambda: not table.guardians())
-        if process.returncode in {0, 1, 3}:  # it came to its end before it could be interrupted
-            assert process.stdout is not None
-            return Outcome(safe_after_s, len(before), True, json.loads(process.stdout.read()))
+        if code in {0, 1, 3}:
+            result = json.loads(process.out.read_text())
+            return Outcome(safe_after_s, len(before), trials, 0, True, result)
         code, out = table.finish("resume", RECORD, "--json", "--cautions-read")
         assert out, (code, table.errors())
-        assert committed(record)[: len(before)] == before, "committed readings were lost or changed"
-        return Outcome(safe_after_s, len(before), ended, json.loads(out))
+        lost = len(set(before) - set(committed(record)))
+        return Outcome(safe_after_s, len(before), trials, lost, False, json.loads(out))
 
 
 def _end(table: Apart, pid: int, way: Way) -> None:
@@ -95,8 +114,9 @@ def _end(table: Apart, pid: int, way: Way) -> None:
 ALL = "SELECT coalesce(max(id), 0) FROM readings"
 OF_PHASE = (
     "SELECT count(*) FROM readings WHERE request IN "
-    """(SELECT id FROM requests WHERE body LIKE '%"phase":"' || ? || '"%')"""
+    """(SELECT id FROM requests WHERE body LIKE '%":"' || ? || '"%')"""
 )
+"""A phase of a trial is a word among the tags of its requests."""
 
 
 def count(record: Path, phase: str = "") -> int:
@@ -120,11 +140,26 @@ def wait_for(condition: Callable[[], bool], limit_s: float = 150.0) -> None:
         time.sleep(PERIOD_S)  # wall time: the processes are real
 
 
+def begun(record: Path) -> tuple[str, ...]:
+    """Return the trials of the profile that a record has begun; the last may be complete."""
+    with opened(record) as connection:
+        rows = connection.execute("SELECT name FROM trials WHERE id < 1000 ORDER BY id").fetchall()
+    return tuple(str(row[0]) for row in rows)
+
+
 def verdicts(result: dict[str, Any]) -> dict[str, str]:
     return {v["figure"]: v["verdict"] for v in result["verdicts"]}
 
 
+def figures(result: dict[str, Any], trials: tuple[str, ...]) -> list[Any]:
+    return [f for f in result["figures"] if f["trial"] in trials]
+
+
 def check(outcome: Outcome, expected: dict[str, Any]) -> None:
+    """Hold what is promised of every moment; the trials before the cut have to be identical."""
     assert outcome.safe_after_s < SAFE_WITHIN_S
+    assert outcome.lost == 0, "committed readings were lost or changed"
     assert verdicts(outcome.result) == verdicts(expected)
     assert outcome.result["exit"] == expected["exit"]
+    untouched = outcome.trials[:-1]
+    assert figures(outcome.result, untouched) == figures(expected, untouched)

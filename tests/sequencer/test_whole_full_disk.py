@@ -2,7 +2,6 @@
 
 import os
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,7 +10,7 @@ import pytest
 from bench_apart import Apart, apart, committed
 from kills import SHORT, wait_for
 
-SMALL_BYTES = 400_000
+SMALL_BYTES = 300_000
 """Less than a run's record, more than its start."""
 
 
@@ -45,35 +44,14 @@ def assert_stopped_safe_and_readable(table: Apart, code: int, record: Path) -> N
 def test_a_disk_that_fills_up(tmp_path: Path, small_disk: Path) -> None:
     with apart(tmp_path, profile=SHORT) as table:
         process = table.run(str(small_disk / "run.sqlite"))
-        process.communicate(timeout=120)
-        assert_stopped_safe_and_readable(table, process.returncode, small_disk / "run.sqlite")
-
-
-LIMITED = """
-import resource, signal, sys
-signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-resource.setrlimit(resource.RLIMIT_FSIZE, ({bytes}, {bytes}))
-from sequencer.command_line.app import main
-sys.argv[1:] = {words!r}
-main()
-"""
+        assert_stopped_safe_and_readable(table, process.wait(), small_disk / "run.sqlite")
 
 
 def test_a_file_that_may_not_grow(tmp_path: Path) -> None:
     """The kernel's limit on file size stands in for a quota: writes fail in the same place."""
-    words = ["run", "profile.toml", "--record", "run.sqlite", "--json", "--cautions-read"]
     with apart(tmp_path, profile=SHORT) as table:
-        done = subprocess.run(
-            [sys.executable, "-c", LIMITED.format(bytes=SMALL_BYTES, words=words)],
-            cwd=tmp_path,
-            env=os.environ | {"STEADYRAIL_STATE": str(tmp_path / "locks")},
-            capture_output=True,
-            text=True,
-            timeout=120,
-            check=False,
-        )
-        (tmp_path / "errors.txt").write_text(done.stderr)
-        assert_stopped_safe_and_readable(table, done.returncode, tmp_path / "run.sqlite")
+        process = table.run("run.sqlite", most_bytes=SMALL_BYTES)
+        assert_stopped_safe_and_readable(table, process.wait(), tmp_path / "run.sqlite")
 
 
 def test_a_folder_that_can_not_be_written_stops_before_anything(tmp_path: Path) -> None:
