@@ -1,5 +1,6 @@
 """What `run` and `resume` share: trials on an opened bench, shown as they go, and the seal."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -70,10 +71,15 @@ def perform_on(
             writer.event(float("nan"), "not notified", "warning", failure)
 
 
+def loudly(console: Console) -> Callable[[str], None]:
+    """Return what says at once, and with a bell, what can't wait for the end of the command."""
+    return lambda text: console.print(f"\a>> {text}", style="bold red", markup=False)
+
+
 def _aloud(text: str, console: Console, *, by_hand: bool) -> None:
     """Say what only a person can do, where one is there."""
     if by_hand:
-        console.print(f"\a>> {text}", style="bold red", markup=False)
+        loudly(console)(text)
 
 
 def _tell_safe(safe: SafeReport, console: Console) -> None:

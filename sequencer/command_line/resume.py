@@ -7,7 +7,7 @@ from pathlib import Path
 
 from rich.console import Console
 
-from sequencer.command_line.on_bench import finish, notify_end, perform_on
+from sequencer.command_line.on_bench import finish, loudly, notify_end, perform_on
 from sequencer.command_line.paths import REPORT_SUFFIX, unused
 from sequencer.command_line.run import tell_cautions, write_outputs
 from sequencer.documents.load import Documents, documents_from
@@ -55,7 +55,9 @@ def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
     plan = make_plan(documents)
     events = BenchEvents()
     with Stop(lambda: console.print("Stopping: making the bench safe …", style="bold")) as stop:
-        with opened(documents, record, events, bench_time_s=bench_time_s) as table:
+        with opened(
+            documents, record, events, bench_time_s=bench_time_s, aloud=loudly(console)
+        ) as table:
             for name, answer in table.bench.identities().items():
                 before = identities.get(name, answer)
                 if before != answer:

@@ -10,7 +10,7 @@ from rich.console import Console
 from sequencer.cautions import CAUTIONS
 from sequencer.command_line.documents import load_checked, with_simulation
 from sequencer.command_line.left_alone import refuse_if_not_ready
-from sequencer.command_line.on_bench import finish, notify_end, perform_on
+from sequencer.command_line.on_bench import finish, loudly, notify_end, perform_on
 from sequencer.command_line.paths import REPORT_SUFFIX, free, record_path
 from sequencer.documents.load import Documents
 from sequencer.errors import SteadyrailError, UsageError
@@ -136,7 +136,7 @@ def _carry_out(
 ) -> None:
     """Open the bench, perform the trials, make safe; everything goes to the record."""
     events = BenchEvents()
-    with opened(documents, target, events, trace=trace) as table:
+    with opened(documents, target, events, trace=trace, aloud=loudly(console)) as table:
         simulated = documents.bench.simulation
         writer = RecordWriter.create(
             target,

@@ -1,5 +1,6 @@
 """Everything that a run needs around it: bench locked and opened, guardian at its side."""
 
+import sys
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -12,8 +13,9 @@ from sequencer.documents.load import Documents
 from sequencer.errors import BenchFailed
 from sequencer.guardian.keeper import Guardian
 from sequencer.run.bench_lock import BenchLock, lock_bench
-from sequencer.run.safe_job import SafeJob
+from sequencer.run.safe_job import SafeJob, carry_out
 from sequencer.run.safe_job_of import safe_job_of
+from sequencer.run.safe_report import SafeReport
 from sequencer.run.simulation import simulation
 from sequencer.run.spec import bench_spec
 
@@ -37,10 +39,13 @@ def opened(
     *,
     bench_time_s: float = 0.0,
     trace: Path | None = None,
+    aloud: Callable[[str], None] = lambda _: None,
 ) -> Iterator[Opened]:
     """Start a simulated bench where one is asked for, lock, start the guardian, and connect.
 
-    Nothing is energised by that. At the end the guardian is told to go, then everything is closed.
+    Nothing is energised by that; but something may have been on before, so that a bench of which
+    not everything answers is made safe as far as it does. `aloud` hears what only a person can do.
+    At the end the guardian is told to go, then everything is closed.
     The lock keeps the owner's name unless `release(safe=True)` was called on it. With `trace`,
     every message is written to that new file.
 
@@ -71,14 +76,32 @@ def opened(
                 bench_time_s=bench_time_s,
                 trace=trace,
             )
-        except InstrumentError as error:
-            lock.release(safe=not lock.left_behind)
-            raise BenchFailed(f"{error} Nothing was energised.") from error
-        stack.callback(bench.close)
-        guardian.wait_until_ready()
+            closing = stack.enter_context(ExitStack())
+            closing.callback(bench.close)
+            try:
+                guardian.wait_until_ready()
+            except BenchFailed:
+                closing.close()  # an instrument may take one connection only
+                raise
+        except (InstrumentError, BenchFailed) as error:
+            aloud(f"{error} Making safe whatever can be reached …")
+            safe = carry_out(job, aloud=aloud, prompt=sys.stderr)
+            lock.release(safe=safe.verified)
+            raise BenchFailed(failed_start(safe)) from error
         remarks = tuple(
             f"The lock of a dead run was found and taken over: {owner}. That run did not show the "
             "bench to be safe."
             for owner in lock.left_behind
         )
         yield Opened(bench, guardian, job, lock, remarks)
+
+
+def failed_start(safe: SafeReport) -> str:
+    """Return what became of a bench of which not everything answered.
+
+    The run has energised nothing; what was on before is another matter.
+    """
+    return (
+        "The run did not start. Nothing was energised by it, but the load or the unit may have "
+        f"been on before. {safe}"
+    )
