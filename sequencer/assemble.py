@@ -26,8 +26,8 @@ STOPPED_WORDS: Mapping[int, str] = {
     Exit.INTERRUPTED: "interrupted",
 }
 
-NOT_SAFE = ("not made safe", Exit.INSTRUMENT)
-"""Whatever the verdicts: a bench that could not be shown to be without energy is no success."""
+NOT_SAFE = "not made safe"
+"""Weighs more than verdicts and than what stopped the run: a person has to act at the bench."""
 
 ALTERED = ("record altered", Exit.WRONG_USE)
 """Verdicts from a record that was changed after it was sealed are worth nothing."""
@@ -50,8 +50,9 @@ def result_of(path: Path) -> Result:
         events = reader.events
         words, code, notes = _outcome(judged, events, ended=bool(reader.ended))
         alarm = _alarm(events)
-        if alarm and code not in STOPPED_WORDS:
-            words, code = NOT_SAFE
+        if alarm:
+            words = f"{words}, {NOT_SAFE}" if code in STOPPED_WORDS else NOT_SAFE
+            code = Exit.INSTRUMENT
         sealed = verify(path) if reader.seal else None
         if sealed is not None and not (sealed.intact and sealed.guarded):
             words, code = ALTERED
@@ -132,6 +133,14 @@ def _outcome(
     return words, code, ()
 
 
+def stopped_by_guard(events: tuple[Event, ...]) -> bool:
+    """Return whether a guard ended the run, whatever became of making safe."""
+    return any(
+        event.kind == STOPPED and event.detail.get("exit") == Exit.GUARD
+        for event in _since_resumed(events)
+    )
+
+
 def _since_resumed(events: tuple[Event, ...]) -> tuple[Event, ...]:
     """Return the events since the run last went on: what stopped it before is over."""
     last = max((n for n, event in enumerate(events) if event.kind == RESUMED), default=0)
@@ -174,7 +183,7 @@ def bench_summary(bench: BenchDocument, identities: Mapping[str, str]) -> BenchS
 
 def channel_row(name: str, channel: BenchChannel) -> ChannelRow:
     """Return one channel in words."""
-    unit = {"voltage": "V", "current": "A", "temperature": "K"}[channel.function]
+    unit = {"voltage": "V", "current": "A", "temperature": "K"}.get(channel.function, "1")
     span = getattr(channel, "range", None)
     return ChannelRow(
         channel=name,

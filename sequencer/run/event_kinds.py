@@ -9,5 +9,8 @@ STOPPED = "stopped"
 GUARDIAN = "guardian"
 """What the guardian did, or that it is lost."""
 
+NO_NUMBER = "no number"
+"""A meter's answer was overload or no number; no mean holds it."""
+
 RESUMED = "resumed"
 """A run goes on; what was said before of stopping and making safe is history."""

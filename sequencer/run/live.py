@@ -32,6 +32,7 @@ from sequencer.run import operator_words as words
 from sequencer.run.beside_load import BesideLoad
 from sequencer.run.guards import Guards
 from sequencer.run.leads import Leads
+from sequencer.run.no_number import NoNumber, writes
 
 WATCH_PERIOD_S = 1.0
 """Through longer waits the guards look this often."""
@@ -90,6 +91,7 @@ class LiveBench:
         self.leads = leads or Leads()
         guards.leave_out(self.leads.away)
         self._last_read: dict[str, float] = {}
+        self._no_number = NoNumber(writes(recorder.event))
         self._seq = 0
         self._knobs: dict[str, float | str | bool] = {}
         self._beside = BesideLoad(bench, guards.point.resistors)
@@ -160,6 +162,7 @@ class LiveBench:
         self._recorder.add_readings(seq, tick, readings[: len(wanted)], role)
         if len(channels) > len(wanted):
             self._recorder.add_readings(seq, tick, readings[len(wanted) :], "watch")
+        self._no_number.see(readings)
         self._guards.check(readings)
         self._on_time(at)
         return readings[: len(wanted)]

@@ -75,12 +75,13 @@ def _ending(ran: Ran) -> list[str]:
     safe = " ".join(e["text"] for e in ran.events if e["kind"] == "make safe")
     if ran.code == 4 and safe.startswith("Made safe, verified"):
         return []
-    if ran.code in {4, 5} and "NOT VERIFIED" in safe and "NOT VERIFIED" in ran.errors:
+    if ran.code == 5 and "NOT VERIFIED" in safe and "NOT VERIFIED" in ran.errors:
         return []
     return [f"ended with {ran.code}: {safe or 'not made safe'}"]
 
 
-def _rows(record: Path, channel: str) -> list[tuple[float, float]]:
+def rows(record: Path, channel: str) -> list[tuple[float, float]]:
+    """Return bench times and values of a channel."""
     with sqlite3.connect(record) as base:
         return base.execute(
             "SELECT r.answered_at, r.value FROM readings r JOIN channels c ON c.id = r.channel "
@@ -90,21 +91,21 @@ def _rows(record: Path, channel: str) -> list[tuple[float, float]]:
 
 
 def _runaway(ran: Ran) -> list[str]:
-    volts = max(value for _, value in _rows(ran.record, "voltage.sense"))
+    volts = max(value for _, value in rows(ran.record, "voltage.sense"))
     return [f"the pass element failed: {volts:.3g} V"] if volts > DESTROYED_V else []
 
 
 def _short(ran: Ran) -> list[str]:
-    high = [at for at, value in _rows(ran.record, "voltage.sense") if value > DESTROYED_V]
+    high = [at for at, value in rows(ran.record, "voltage.sense") if value > DESTROYED_V]
     at = [e["at"] for e in ran.events if e["kind"] == "stopped"]
     found = []
     if not high:
         found.append("the short was never seen")
-    currents = [v for _, v in _rows(ran.record, "current.shunt")]
-    volts = [v for _, v in _rows(ran.record, "voltage.sense")]
+    currents = [v for _, v in rows(ran.record, "current.shunt")]
+    volts = [v for _, v in rows(ran.record, "voltage.sense")]
     if max(volts) > LOAD_V or max(currents) > LOAD_A or max(volts) * max(currents) > LOAD_W:
         found.append("beyond the load's ratings")
-    carried = [t for t, v in _rows(ran.record, "current.shunt") if high and t >= high[0] and v > 1]
+    carried = [t for t, v in rows(ran.record, "current.shunt") if high and t >= high[0] and v > 1]
     if carried and at and carried[-1] - high[0] > SEEN_WITHIN_S:
         found.append(f"current flowed for {carried[-1] - high[0]:.1f} s more")
     return found

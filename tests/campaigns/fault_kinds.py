@@ -6,8 +6,6 @@ expectation here fails the campaign.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from importlib.resources import files
-from pathlib import Path
 from typing import get_args
 
 from simulated_bench.instruments.faults import entries
@@ -70,11 +68,6 @@ VALUES: Mapping[str, object] = {
     "shift": "1 h",
 }
 
-WATCHED = "interlock." in (Path(str(files("profiles"))) / "benches/simulated.toml").read_text()
-"""Whether the shipped bench has its safety inputs wired to an instrument that guards ask."""
-
-RAISED = STOPS if WATCHED else WENT_ON
-
 UNIT_ENDS: Mapping[str, frozenset[str]] = {
     "pass element short": STOPS,
     "pass element open": STOPS | {FOUND},
@@ -91,9 +84,9 @@ UNIT_ENDS: Mapping[str, frozenset[str]] = {
     "line surge": HARMLESS,
     "line sag": HARMLESS | STOPS,
     "door opened": HARMLESS,
-    "smoke": RAISED,
-    "interlock opened": RAISED,
-    "emergency stop": RAISED,
+    "smoke": STOPS,
+    "interlock opened": STOPS,
+    "emergency stop": STOPS,
     "clock step": HARMLESS,
     "disk full": HARMLESS | STOPS,
 }

@@ -19,11 +19,14 @@ import fault_kinds as kinds_
 from fault_kinds import Kind, kinds
 from short_bench import PROFILES, STEPS, SWEEP, Hang, Ran, phases, run
 
+from sequencer.errors import Exit
 from sequencer.record.read import RecordReader
 
 PHASES = ("start", "prompt", "settle", "read", "sweep", "soak", "make-safe")
 
-TELLING = frozenset({"asked again", "reopened", "closed", "error queue", "late", "lost"})
+TELLING = frozenset(
+    {"asked again", "reopened", "closed", "error queue", "late", "lost", "no number"}
+)
 
 
 @dataclass(frozen=True)
@@ -86,7 +89,7 @@ def ended(ran: Ran, calm: dict[str, tuple[float, float]], kind: Kind) -> tuple[s
     safe = [e["text"] for e in ran.events if e["kind"] == "make safe"]
     why = next((e["text"] for e in ran.events if e["kind"] == "stopped"), "")
     if not safe or "NOT VERIFIED" in safe[-1]:
-        loud = ran.code in {4, 5} and "NOT VERIFIED" in ran.errors and bool(safe)
+        loud = ran.code == Exit.INSTRUMENT and "NOT VERIFIED" in ran.errors and bool(safe)
         return (kinds_.LOUD if loud else "QUIET"), why or " ".join(safe) or "no event"
     if why:
         return kinds_.STOPPED, why

@@ -101,9 +101,9 @@ def write(
     for fault in faults:
         text += "[[faults]]\n" + "".join(f"{k} = {json.dumps(v)}\n" for k, v in fault.items())
     scenario = folder / "scenario.toml"
-    scenario.write_text(text + "[instruments.control]\n")
-    bench = (Path(str(files("profiles"))) / "benches" / "simulated.toml").read_text()
-    bench = bench.replace('scenario = "healthy"', f"scenario = {json.dumps(str(scenario))}")
+    scenario.write_text(text + "[instruments.inputs]\n[instruments.control]\n")
+    bench = (Path(str(files("profiles"))) / "benches" / "simulated-watched.toml").read_text()
+    bench = bench.replace('scenario = "watched"', f"scenario = {json.dumps(str(scenario))}")
     bench = bench.replace("\ndialect = ", f'\ntimeout = "{TIMEOUT}"\ndialect = ')
     (folder / "bench.toml").write_text(bench)
     path = folder / "short.toml"

@@ -156,8 +156,8 @@ def _load(table: Table) -> None:
 def _others(table: Table) -> None:
     table.servers["thermo"].answers["MEASure:TEMPerature? (@101)"] = "41.5"
     table.servers["thermo"].answers["MEASure:TEMPerature? (@102)"] = "23.25"
-    table.servers["interlock"].answers["SENSe:DIGital:DATA? 1"] = "0"
-    table.servers["interlock"].answers["SENSe:DIGital:DATA? 2"] = "1"
+    table.servers["interlock"].answers["INPut:EVENt? (@1)"] = "0"
+    table.servers["interlock"].answers["INPut:EVENt? (@2)"] = "1"
     person = table.servers["person"]
     person.answers["OPERator:STATe?"] = "BUSY"
     person.answers["OPERator:FINish"] = lambda: None  # type: ignore[assignment,return-value]
