@@ -215,6 +215,8 @@ def hysteresis(
     back_voltage: Values,
     *,
     set_voltage: float,
+    down_times: Values | None = None,
+    back_times: Values | None = None,
 ) -> Quantity:
     """Return the limit current on the way back minus on the way down, at half the set voltage.
 
@@ -224,6 +226,10 @@ def hysteresis(
         A and V, points of either leg; those between 25 and 75 % of the set voltage are used.
     set_voltage
         V.
+    down_times, back_times
+        Shapes as the legs', s. Where given, what the limit moves while time goes by (the unit warms
+        while it limits) is told from hysteresis: the time between both visits differs from level to
+        level, the line through the differences against it is taken at no time.
 
     Raises
     ------
@@ -232,9 +238,10 @@ def hysteresis(
     """
     at = positive("set voltage", set_voltage) / 2
     legs = []
-    for name, i, v in (
-        ("down", down_current, down_voltage),
-        ("back", back_current, back_voltage),
+    times = []
+    for name, i, v, t in (
+        ("down", down_current, down_voltage, down_times),
+        ("back", back_current, back_voltage, back_times),
     ):
         amps = measured(series(f"current, way {name}", i, _LEAST_ON_LIMIT), "current", "A")
         volts = measured(matching(f"voltage, way {name}", v, "current", amps), "voltage", "V")
@@ -245,6 +252,9 @@ def hysteresis(
                 f"and 75 % of the set voltage, expected at least {_LEAST_ON_LIMIT}."
             )
         legs.append(together(volts[chosen] - at, amps[chosen], set_voltage / 2))
+        if t is not None:
+            seconds = matching(f"times, way {name}", t, "current", amps)
+            times.append(together(volts[chosen] - at, seconds[chosen], set_voltage / 2).y)
     down, back = legs
     if down.x.size != back.x.size or not np.allclose(
         down.x, back.x, rtol=0.0, atol=_SAME_LEVEL * set_voltage
@@ -255,7 +265,8 @@ def hysteresis(
     # Moved along the way down to the very voltage of the way back; then the bend of the limit, the
     # same on both ways, is in no difference.
     moved = down.y + np.gradient(down.y, down.x) * (back.x - down.x)
-    design = np.column_stack([np.ones(back.x.size), back.x])
+    lag = times[1] - times[0] if len(times) == len(legs) else back.x
+    design = np.column_stack([np.ones(back.x.size), lag if np.ptp(lag) > 0 else back.x])
     inverse = np.linalg.inv(design.T @ design)
     solution = inverse @ design.T @ (back.y - moved)
     rest = back.y - moved - design @ solution

@@ -12,7 +12,7 @@ from sequencer.numerics.pairs import LevelDifferences, bracketed_differences
 from sequencer.requests import Array
 from sequencer.results import Component
 from sequencer.trials.trial import VOLTAGE, Context, Point, refuse_frozen
-from sequencer.uncertainty.accuracy import absolute, difference, wander_components
+from sequencer.uncertainty.accuracy import difference, wander_components
 from sequencer.uncertainty.combine import rectangular, scaled
 
 
@@ -187,12 +187,39 @@ def step_to(means: LevelMeans, current: float) -> float:
     return end_slope(means) * missing if abs(missing) <= MOST_SCALED * current else 0.0
 
 
-def current_components(context: Context, means: LevelMeans, step: float) -> list[Component]:
-    """Return what the ammeter, and a step to another current, add to a change of voltage (V)."""
-    greatest = float(means.di[-1])
+def step_doubt(means: LevelMeans, current: float) -> float:
+    """Return how far `step_to` may be wrong (V) along a conductor, whose drop runs straight.
+
+    What the slope of the parabola and the slope of the chord, on which bend and scatter act
+    differently, make of the missing current.
+    """
+    x, y = means.di[-2:], means.dv[-2:]
+    chord = float((y[-1] - y[-2]) / (x[-1] - x[-2]))
+    whole = float((means.dv[-1] - means.dv[0]) / (means.di[-1] - means.di[0]))
+    missing = current - float(means.di[-1])
+    away = max(abs(end_slope(means) - chord), abs(end_slope(means) - whole))
+    return away * abs(missing) if abs(missing) <= MOST_SCALED * current else 0.0
+
+
+def current_components(
+    context: Context, means: LevelMeans, step: float, *, doubt: float | None = None
+) -> list[Component]:
+    """Return what the ammeter, and a step to another current, add to a change of voltage (V).
+
+    The current is a difference from no load on one meter: its offset cancels. `doubt` is how far
+    the step may be wrong, in V; all of it where None, as a limit that begins to bite is steeper
+    than any levels below it tell.
+    """
+    ammeter = difference(
+        context.accuracy(context.current),
+        0.0,
+        float(means.di[-1]),
+        lag_s=means.lag_s,
+        readings=means.readings,
+    )
     return [
-        *scaled(absolute(context.accuracy(context.current), greatest), end_slope(means)),
-        rectangular("step to the stated current", abs(step)),
+        *scaled(ammeter, end_slope(means)),
+        rectangular("step to the stated current", abs(step) if doubt is None else doubt),
     ]
 
 

@@ -188,7 +188,11 @@ JUDGED = ("limit_current", "knee_current", "knee_onset", "short_current")
 
 @dataclass(frozen=True, slots=True)
 class Traced:
-    """The points of both legs, what the curve says in all, and what each leg says alone."""
+    """The points of both legs, what the curve says in all, and what each leg says alone.
+
+    `lag_s` is the time from the corner to the lowest voltage: so far apart are the readings that a
+    ratio or a difference compares.
+    """
 
     down: tuple[Array, Array]
     up: tuple[Array, Array]
@@ -196,6 +200,7 @@ class Traced:
     legs: tuple[LimitTrace, ...]
     hysteresis: Quantity | None
     readings: int
+    lag_s: float
 
     def between_legs(self, name: str) -> float:
         """Return half of what a figure differs by between both ways: drift, heat, hysteresis."""
@@ -218,7 +223,13 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
     down, up = _leg(evidence, "down"), _leg(evidence, "up")
     both = (np.concatenate([down[0], up[0]]), np.concatenate([down[1], up[1]]))
     try:
-        between: Quantity | None = hysteresis(*down, *up, set_voltage=settings.voltage)
+        between: Quantity | None = hysteresis(
+            *down,
+            *up,
+            set_voltage=settings.voltage,
+            down_times=_times(evidence, "down"),
+            back_times=_times(evidence, "up"),
+        )
     except FigureError:
         between = None  # an interrupted way back: said in the figures' notes
     return Traced(
@@ -228,7 +239,23 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
         () if between is None else tuple(_trace(settings, evidence, leg) for leg in (down, up)),
         between,
         settings.readings,
+        max(_lag_s(evidence, leg) for leg in ("down", "up")),
     )
+
+
+def _lag_s(evidence: Evidence, leg: str) -> float:
+    channel = evidence.context.current
+    times = [
+        point.time(channel)
+        for point in evidence.points(leg=leg)
+        if point.tag["region"] != "voltage line"
+    ]
+    return max(times) - min(times) if times else 0.0
+
+
+def _times(evidence: Evidence, leg: str) -> Array:
+    channel = evidence.context.current
+    return np.array([point.time(channel) for point in evidence.points(leg=leg)])
 
 
 def _trace(settings: Settings, evidence: Evidence, points: tuple[Array, Array]) -> LimitTrace:
@@ -290,9 +317,11 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         resolution and offset. Source: common practice, no source.
     limit_hysteresis (A, signed)
         How much the limit differs between the way down in voltage and the way back. Formula:
-        I(back) − I(down) at half the set voltage. Components: scatter about the curve; the
-        ammeter's stability over a sweep, gain on the difference, resolution. Source: common
-        practice, no source.
+        I(back) − I(down) at half the set voltage, at no time between both: a line through the
+        differences of all levels against the time between the visits tells what the unit's
+        warming does from hysteresis. Components: scatter about that line; the ammeter's
+        stability over a sweep, gain on the difference, resolution. Source: common practice, no
+        source.
 
     Raises
     ------
@@ -366,7 +395,7 @@ def _relative(evidence: Evidence, data: Traced, reached: dict[str, float]) -> li
                         statement,
                         ratio.value * knee.value,
                         knee.value,
-                        lag_s=SWEEP_LAG_S,
+                        lag_s=data.lag_s,
                         readings=data.readings,
                         scatter=type_a("scatter about the curve", ratio.u, max(ratio.dof, 1.0)),
                     ),
@@ -389,8 +418,9 @@ def _relative(evidence: Evidence, data: Traced, reached: dict[str, float]) -> li
                         statement,
                         knee.value,
                         knee.value + quantity.value,
-                        lag_s=SWEEP_LAG_S,
+                        lag_s=data.lag_s,
                         readings=data.readings,
+                        heating_change=min(abs(quantity.value) / knee.value, 1.0),
                         scatter=type_a(
                             "scatter about the curve", quantity.u, max(quantity.dof, 1.0)
                         ),
@@ -403,9 +433,6 @@ def _relative(evidence: Evidence, data: Traced, reached: dict[str, float]) -> li
 
 RATIOS = ("knee_sharpness", "foldback_ratio")
 """Ratios of two currents, both over the knee current."""
-
-SWEEP_LAG_S = 300.0
-"""A sweep lasts some minutes; the ammeter's own wander over them enters differences."""
 
 
 def charts(

@@ -32,6 +32,7 @@ from sequencer.trials.brackets import (
     not_held,
     reached_by,
     slope_components,
+    step_doubt,
     step_to,
     visits,
 )
@@ -474,7 +475,7 @@ def _difference(
             *scale_components(context.accuracy(VOLTAGE), at_sense),
             *wander_components(context.accuracy(channel), level, lag_s=gap.lag_s),
             *wander_components(context.accuracy(VOLTAGE), level, lag_s=gap.lag_s),
-            *current_components(context, gap, step),
+            *current_components(context, gap, step, doubt=step_doubt(gap, settings.current)),
             *more,
         ],
         reached=reached_by(gap),

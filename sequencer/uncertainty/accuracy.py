@@ -17,6 +17,10 @@ from sequencer.uncertainty.statement import Accuracy as Accuracy  # noqa: PLC041
 #: The time over which `stability_gain` and `stability_offset` are stated.
 STABILITY_TIME_S = 86_400.0
 
+#: The time in which connections come to another temperature by themselves and the thermal EMF may
+#: change by all that is stated (common practice, no source).
+THERMAL_EMF_TIME_S = 3600.0
+
 
 def scale_components(accuracy: Accuracy, span: float, sensitivity: float = 1.0) -> list[Component]:
     """Return what makes a meter read every change in one proportion wrong.
@@ -138,6 +142,7 @@ def wander_components(
     *,
     lag_s: float,
     temperature_change_k: float = 0.0,
+    heating_change: float = 1.0,
     sensitivity: float = 1.0,
 ) -> list[Component]:
     """Return how far the meter itself may move between two readings `lag_s` apart.
@@ -148,9 +153,17 @@ def wander_components(
         The value read, channel's unit: a change of gain acts on all of it.
     temperature_change_k
         Greatest change of the room between the readings, K.
+    heating_change
+        Share of the current by which both readings differ, 0 to 1: the current warms the
+        connections. What is the same at both cancels; 1 is from no load to load, or unknown.
 
     Notes
     -----
+    The thermal EMF in full where the current comes or goes. Where the same leads go on carrying
+    nearly the same current, what the current makes of it changes only with it, and beside that
+    there is the slow change of the connections' temperature, all of the stated EMF within
+    `THERMAL_EMF_TIME_S`.
+
     The stated change over a day is scaled with the square root of the time, as for a random walk:
     for times below a day this is more than a steady ageing would give. Common practice, no source.
     """
@@ -166,9 +179,23 @@ def wander_components(
         rectangular("gain stability", accuracy.stability_gain * share, on_level),
         rectangular("offset stability", accuracy.stability_offset * share, factor),
         *following_components(accuracy, level, temperature_change_k, sensitivity),
-        rectangular("thermal EMF", accuracy.thermal_emf, factor),
+        *_changed_emf(accuracy, lag_s, heating_change, factor),
     ]
     return _present(accuracy, parts)
+
+
+def _changed_emf(
+    accuracy: Accuracy, lag_s: float, heating_change: float, factor: float
+) -> list[Component]:
+    """Return the thermal EMF that two readings do not have in common."""
+    emf = accuracy.thermal_emf
+    if heating_change >= 1.0:
+        return [rectangular("thermal EMF", emf, factor)]
+    slow = min(lag_s / THERMAL_EMF_TIME_S, 1.0)
+    return [
+        rectangular("thermal EMF", emf * heating_change, factor),
+        rectangular("slow change of thermal EMF", emf * slow, factor),
+    ]
 
 
 def following_components(
@@ -197,6 +224,7 @@ def difference(
     lag_s: float,
     readings: int = 1,
     temperature_change_k: float = 0.0,
+    heating_change: float = 1.0,
     scatter: Component | None = None,
     sensitivity: float = 1.0,
 ) -> list[Component]:
@@ -215,6 +243,8 @@ def difference(
         Readings averaged at each of the two.
     temperature_change_k
         Greatest change of the room between them, K.
+    heating_change
+        See `wander_components`.
     scatter
         Type A component of the difference (for instance from `drift_free_differences`); stands in
         place of the stated noise of both means.
@@ -230,6 +260,7 @@ def difference(
             level,
             lag_s=lag_s,
             temperature_change_k=temperature_change_k,
+            heating_change=heating_change,
             sensitivity=sensitivity,
         ),
         *reading_components(accuracy, readings, scatter, both),

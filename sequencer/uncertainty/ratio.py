@@ -19,6 +19,10 @@ def ratio_components(
 ) -> list[Component]:
     """Return the components of `over`/`under`, both read by one meter in one range.
 
+    Both currents flow through the same connections, so of the thermal EMF that the current makes
+    only what is away from 1 in the ratio is left: for an EMF E that does not depend on the current
+    E·(1 − r)/b, for one in proportion to it nothing.
+
     The gain (shunt, temperature's part of it) is common and cancels; an offset moves the ratio by
     what it is away from 1; noise and rounding are each reading's own.
 
@@ -48,6 +52,12 @@ def ratio_components(
     own = math.hypot(1.0, value) / under
     return [
         *offset_components(accuracy, (1.0 - value) / under),
-        *wander_components(accuracy, over, lag_s=lag_s, sensitivity=1.0 / under),
+        *wander_components(
+            accuracy,
+            over,
+            lag_s=lag_s,
+            heating_change=min(abs(1.0 - value), 1.0),
+            sensitivity=1.0 / under,
+        ),
         *reading_components(accuracy, readings, scatter, own),
     ]
