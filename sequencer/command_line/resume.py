@@ -3,6 +3,7 @@
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime
+from math import isnan
 from pathlib import Path
 
 from rich.console import Console
@@ -20,6 +21,7 @@ from sequencer.planning import make_plan
 from sequencer.record.read import RecordReader
 from sequencer.record.seal import verify
 from sequencer.record.write import RecordWriter
+from sequencer.run.away import bench_time_now, stamp
 from sequencer.run.bench_events import BenchEvents
 from sequencer.run.event_kinds import MAKE_SAFE
 from sequencer.run.opened import opened
@@ -29,7 +31,6 @@ from sequencer.trials.trial import Context
 from sequencer.versions import versions
 
 KINDS = ("unit", "bench", "profile")
-CLOCK_SET_BACK_S = 1.0
 
 
 def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
@@ -47,9 +48,15 @@ def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
                 "are not as this program made them. Nothing was energised. Start a new run."
             )
         documents = _documents(reader)
-        past = _past(reader, documents)
+        bench_time_s = bench_time_now(
+            reader.started, reader.options, reader.last_time, datetime.now(UTC)
+        )
+        gap_known = bool(documents.bench.instruments_of("time_base")) or not isnan(bench_time_s)
+        bench_time_s = (
+            reader.last_time if isnan(bench_time_s) else max(reader.last_time, bench_time_s)
+        )
+        past = _past(reader, documents, gap_known=gap_known)
         identities = dict(reader.identities)
-        bench_time_s = _bench_time(reader)
         changed = {n: v for n, v in versions().items() if reader.versions.get(n, v) != v}
     tell_cautions(documents, console, cautions_read=cautions_read)
     plan = make_plan(documents)
@@ -70,6 +77,7 @@ def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
             for name, version in changed.items():
                 events("other software", f"{name} is {version} now, not as at the start.")
             writer = RecordWriter.reopen(record)
+            writer.options(stamp(bench_time_s))
             perform_on(documents, plan, table, writer, events, console, stop, past)
         result = finish(record)
     if as_json:
@@ -112,7 +120,7 @@ def _documents(reader: RecordReader) -> Documents:
     return replace(documents, bench=bench)
 
 
-def _past(reader: RecordReader, documents: Documents) -> Past:
+def _past(reader: RecordReader, documents: Documents, *, gap_known: bool) -> Past:
     """Return what the record holds, after a look whether the procedures still ask the same."""
     context = Context(documents.unit, documents.bench)
     steps = []
@@ -138,10 +146,5 @@ def _past(reader: RecordReader, documents: Documents) -> Past:
         restored=sum(one.index >= RESTORING for one in reader.trials),
         line_off="line" in documents.bench.bench.make_safe,
         made_safe=any(event.kind == MAKE_SAFE for event in reader.events),
+        gap_known=gap_known,
     )
-
-
-def _bench_time(reader: RecordReader) -> float:
-    """Return bench time now, by the wall clock since the start; a clock set back counts for 0."""
-    since_s = (datetime.now(UTC) - datetime.fromisoformat(reader.started)).total_seconds()
-    return max(since_s, reader.last_time + CLOCK_SET_BACK_S)

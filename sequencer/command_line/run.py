@@ -21,6 +21,7 @@ from sequencer.planning import Plan, make_plan
 from sequencer.record.read import RecordReader
 from sequencer.record.write import RecordWriter
 from sequencer.result import Result
+from sequencer.run.away import stamp
 from sequencer.run.bench_events import BenchEvents
 from sequencer.run.opened import opened
 from sequencer.run.stop import Stop
@@ -149,6 +150,6 @@ def _carry_out(
                 )
             },
             versions=versions(),
-            options={} if simulated is None else simulated.model_dump(),
+            options={**stamp(), **({} if simulated is None else simulated.model_dump())},
         )
         perform_on(documents, plan, table, writer, events, console, stop)

@@ -229,6 +229,12 @@ class RecordWriter:
             self._add("identities", instrument, _text(answer))
         self.commit()
 
+    def options(self, mapping: Mapping[str, object]) -> None:
+        """Store what else a run was told, in the place of what was told before; commit."""
+        for name, value in mapping.items():
+            self._add("options", name, encode_mapping({"": value}))
+        self.commit()
+
     def commit(self) -> None:
         """Bring everything that waits to the disk.
 

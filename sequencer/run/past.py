@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import isnan
 from typing import Any, Literal
 
 import numpy as np
@@ -62,6 +63,8 @@ class Past:
         Whether making safe switches off at the line, so that a person has to switch on again.
     made_safe
         Whether somebody made the bench safe since, as the guardian does.
+    gap_known
+        Whether any clock tells how long the gap was; where none does, what was cut off starts over.
     """
 
     def __init__(
@@ -74,6 +77,7 @@ class Past:
         restored: int = 0,
         line_off: bool = False,
         made_safe: bool = False,
+        gap_known: bool = True,
     ) -> None:
         self._steps = [tuple(one) for one in steps]
         self._rules = rules
@@ -82,6 +86,7 @@ class Past:
         self._restored = restored
         self._line_off = line_off
         self._made_safe = made_safe
+        self._gap_known = gap_known
         self.gap_s = float("nan")
         self.energised = False
 
@@ -91,7 +96,8 @@ class Past:
             now = bench.clock.now()
             if now < self._last_time_s:  # a simulated bench that began anew
                 now = bench.clock.sleep_until(self._last_time_s)
-            self.gap_s = now - self._last_time_s
+            if self._gap_known:
+                self.gap_s = now - self._last_time_s
             self.energised = self._still_energised(bench)
         except InstrumentError as error:
             raise BenchFailed(str(error)) from error
@@ -100,7 +106,7 @@ class Past:
             now,
             RESUMED,
             "warning",
-            f"The run goes on after a gap of {self.gap_s:.0f} s of bench time; the unit {kept}.",
+            f"The run goes on after {self._gap()} of bench time; the unit {kept}.",
             {"gap_s": self.gap_s, "energised": int(self.energised)},
         )
 
@@ -138,8 +144,13 @@ class Past:
         """Decide by the declared rules what becomes of a trial that has begun."""
         if not any(measures(request) for request in rest_of(trial, settings, context, steps)):
             return Decision("go on", "all its readings are in the record; only its end is missing.")
-        gap = f"the gap of {self.gap_s:.0f} s"
+        gap = self._gap()
         most_s = self._rules.gap_at_most
+        if isnan(self.gap_s):
+            return Decision(
+                "start over",
+                "how long the gap was is unknown, as the computer's clock was set back meanwhile.",
+            )
         if not self.gap_s <= most_s:
             return Decision("start over", f"{gap} is longer than the {most_s:.0f} s allowed.")
         again = self._again(trial, settings, context, steps)
@@ -152,9 +163,12 @@ class Past:
         warm_up_s = (again.count - 1) * again.period_s
         return Decision(
             "warm up again and go on",
-            f"the unit lost its load for {gap} (allowed: {most_s:.0f} s); it is warmed up for "
+            f"the unit lost its load over {gap} (allowed: {most_s:.0f} s); it is warmed up for "
             f"{warm_up_s:.0f} s again, then the readings go on.",
         )
+
+    def _gap(self) -> str:
+        return "a gap of unknown length" if isnan(self.gap_s) else f"a gap of {self.gap_s:.0f} s"
 
     def _again(
         self, trial: Trial[Any], settings: BaseModel, context: Context, steps: Sequence[Step]
