@@ -263,6 +263,9 @@ def simulate(
         list[str] | None,
         typer.Option(metavar="NAME", help="An instrument with a serial port as well; repeatable."),
     ] = None,
+    control: Annotated[
+        bool, typer.Option("--control", help="An instrument that starts and lists faults as well.")
+    ] = False,
     truth: Annotated[
         bool, typer.Option("--truth", help="Print the true value of every figure as JSON.")
     ] = False,
@@ -277,7 +280,7 @@ def simulate(
     """Serve the simulated bench on this machine, or print its truth."""
     from sequencer.command_line import simulate as command
 
-    roads = command.Roads(port, hislip, tuple(serial or ()))
+    roads = command.Roads(port, hislip, tuple(serial or ()), control)
     _end(command.run(scenario, seed, roads, truth=truth, scenarios=scenarios, trace=trace))
 
 

@@ -10,16 +10,19 @@ from sequencer.run.simulation import command
 
 @dataclass(frozen=True, slots=True)
 class Roads:
-    """How the instruments can be reached: first TCP port, first HiSLIP port, serial ports."""
+    """How the instruments can be reached: first TCP port, first HiSLIP port, serial ports, faults'."""
 
     port: int
     hislip: int | None
     serial: tuple[str, ...]
+    control: bool = False
 
     def words(self) -> list[str]:
         """Return what tells the simulated bench."""
         hislip = [] if self.hislip is None else [f"--hislip={self.hislip}"]
-        return [f"--port={self.port}", *hislip, *(f"--pty={name}" for name in self.serial)]
+        control = ["--control"] if self.control else []
+        serial = [f"--pty={name}" for name in self.serial]
+        return [f"--port={self.port}", *hislip, *serial, *control]
 
 
 def run(
