@@ -8,25 +8,11 @@ from sequencer.documents.guards import quantity_of
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
 from sequencer.run.frozen import most_alike
-from sequencer.run.guard_bound import GuardBound
+from sequencer.run.guard_bound import GuardBound, unit_of
 
-UNITS = {
-    "voltage": "V",
-    "line": "V",
-    "current": "A",
-    "temperature": "°C",
-    "power": "W",
-    "time": "s",
-}
-DERIVED_UNITS = {"departure.voltage": "V", "departure.current": "A"}
 RATES = {"V": "V/s", "A": "A/s", "°C": "K/s", "W": "W/s", "s": "", "1": ""}
 LONG_TRIALS = ("soak",)
 """Trials that heat a unit for hours."""
-
-
-def unit_of(name: str) -> str:
-    """Return the unit of a guarded quantity."""
-    return DERIVED_UNITS.get(name) or UNITS.get(quantity_of(name), "1")
 
 
 def add_guards(table: Table, bounds: Iterable[GuardBound]) -> Table:

@@ -6,12 +6,13 @@ from math import inf
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.guards import INTERLOCK, Guard, quantity_of
 from sequencer.documents.load import Documents
+from sequencer.documents.rendering import format_quantity
 from sequencer.documents.resistors import conductance
 from sequencer.documents.unit import UnitDocument
 from sequencer.run.frozen import most_alike
 from sequencer.run.guard_bound import GuardBound, tightest
 from sequencer.run.guards import Guards
-from sequencer.run.operating_point import OperatingPoint
+from sequencer.run.operating_point import LOAD_REST_A, LOAD_SHARE, OperatingPoint
 from sequencer.trials.trial import Context
 
 DECLARED_PERIOD_S = 1.0
@@ -122,4 +123,5 @@ def _unit_ratings(unit: UnitDocument, bench: BenchDocument) -> Iterator[GuardBou
     above = DEPARTURE_SHARE * rated.voltage + (rated.sense_compensation or DEFAULT_COMPENSATION_V)
     asked = "what was asked for"
     yield GuardBound("departure.voltage", at_most=above, source=asked, period_s=period_s)
-    yield GuardBound("departure.current", at_most=0.0, source=asked, period_s=period_s)
+    beyond = f"{asked} and {LOAD_SHARE:.0%} + {format_quantity(LOAD_REST_A, 'A')} beyond"
+    yield GuardBound("departure.current", at_most=0.0, source=beyond, period_s=period_s)

@@ -5,6 +5,17 @@ from dataclasses import dataclass, field
 from math import inf
 from typing import Literal
 
+from sequencer.documents.guards import quantity_of
+
+UNITS = {
+    "voltage": "V",
+    "line": "V",
+    "current": "A",
+    "temperature": "°C",
+    "power": "W",
+    "time": "s",
+}
+DERIVED_UNITS = {"departure.voltage": "V", "departure.current": "A"}
 Kind = Literal["at_least", "at_most", "rate_at_most"]
 
 
@@ -35,6 +46,11 @@ class GuardBound:
             case "rate_at_most":
                 there, own = self.rate_at_most < inf, self.rate_from
         return (own or self.source) if there else ""
+
+
+def unit_of(name: str) -> str:
+    """Return the unit of a guarded quantity."""
+    return DERIVED_UNITS.get(name) or UNITS.get(quantity_of(name), "1")
 
 
 def tightest(bounds: Iterable[GuardBound]) -> tuple[GuardBound, ...]:

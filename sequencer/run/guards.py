@@ -6,9 +6,10 @@ from math import inf, isnan
 
 from drivers.roles import Reading
 from sequencer.documents.guards import DERIVED, INTERLOCK, quantity_of
+from sequencer.documents.rendering import format_quantity
 from sequencer.errors import GuardTripped
 from sequencer.run.frozen import FrozenWatch
-from sequencer.run.guard_bound import GuardBound, tightest
+from sequencer.run.guard_bound import GuardBound, tightest, unit_of
 from sequencer.run.operating_point import OperatingPoint
 
 __all__ = ["GuardBound", "Guards", "tightest"]
@@ -138,10 +139,12 @@ class Guards:
         span = history[-1][0] - history[0][0]
         rate = (reading.value - history[0][1]) / span if span >= RATE_MINIMUM_S else 0.0
         if rate > bound.rate_at_most:
+            unit = unit_of(reading.channel)
+            rise = "K" if unit == "°C" else unit
             raise GuardTripped(
-                f"{reading.channel} rose by {rate * 60:.3g} per minute over the last "
-                f"{span:.0f} s, to {reading.value:.6g} at {reading.answered_at:.1f} s; its guard "
-                f"allows {bound.rate_at_most * 60:.3g} per minute (from "
+                f"{reading.channel} rose by {rate * 60:.3g} {rise} per minute over the last "
+                f"{span:.0f} s, to {format_quantity(reading.value, unit, 5)}; at most "
+                f"{bound.rate_at_most * 60:.3g} {rise} per minute is allowed (by "
                 f"{bound.origin('rate_at_most')})."
             )
 
@@ -149,8 +152,9 @@ class Guards:
 def _crossed(reading: Reading, bound: GuardBound) -> str:
     if quantity_of(reading.channel) == INTERLOCK:
         return f"{reading.channel} is raised at {reading.answered_at:.1f} s."
-    origin = bound.origin("at_most" if reading.value > bound.at_most else "at_least")
-    return (
-        f"{reading.channel} read {reading.value:.6g} at {reading.answered_at:.1f} s; its guard "
-        f"allows {bound.at_least:.6g} to {bound.at_most:.6g} (from {origin})."
-    )
+    above, unit = reading.value > bound.at_most, unit_of(reading.channel)
+    edge = f"most {format_quantity(bound.at_most, unit)}" if above else ""
+    edge = edge or f"least {format_quantity(bound.at_least, unit)}"
+    origin = bound.origin("at_most" if above else "at_least")
+    value = format_quantity(reading.value, unit, 5)
+    return f"{reading.channel} was {value}; at {edge} is allowed (by {origin})."

@@ -40,7 +40,7 @@ def both(voltage: float, current: float, at: float) -> list[Reading]:
 def test_load_power_is_voltage_times_current() -> None:
     watch = guards(GuardBound("power.load", at_most=60.0, source="a test"))
     watch.check(both(30.0, 1.99, 0.0))
-    with pytest.raises(GuardTripped, match=r"power\.load read 60\.3"):
+    with pytest.raises(GuardTripped, match=r"power\.load was 60\.3"):
         watch.check(both(30.0, 2.01, 1.0))
 
 
@@ -48,7 +48,7 @@ def test_the_units_heat_is_what_it_drops_between_reservoir_and_output() -> None:
     watch = guards(GuardBound("power.unit", at_most=80.0, source="a test"))
     watch.point.supply(SupplyState(voltage=30.0), 0.0)
     watch.check(both(30.0, 3.0, 0.0))  # (42 - 30) * 3 = 36 W
-    with pytest.raises(GuardTripped, match=r"power\.unit read 123"):
+    with pytest.raises(GuardTripped, match=r"power\.unit was 123"):
         watch.check(both(1.0, 3.0, 1.0))  # (42 - 1) * 3 = 123 W
 
 
@@ -58,7 +58,7 @@ def test_an_output_above_its_setting_departs_but_not_while_a_knob_turns() -> Non
     watch.point.knob_moves = True
     watch.check(both(25.0, 0.0, 1.0))
     watch.point.knob_moves = False
-    with pytest.raises(GuardTripped, match=r"departure\.voltage read 5"):
+    with pytest.raises(GuardTripped, match=r"departure\.voltage was 5"):
         watch.check(both(25.0, 0.0, 2.0))
 
 
@@ -92,7 +92,7 @@ def test_time_on_power_begins_when_the_output_is_switched_on() -> None:
     watch.check(both(0.0, 0.0, 500.0))
     watch.point.supply(SupplyState(output=True), 500.0)
     watch.check(both(30.0, 0.0, 600.0))
-    with pytest.raises(GuardTripped, match=r"time\.on read 101"):
+    with pytest.raises(GuardTripped, match=r"time\.on was 101"):
         watch.check(both(30.0, 0.0, 601.0))
 
 

@@ -55,7 +55,7 @@ def test_every_reading_is_in_the_record_before_its_guard_is_looked_at() -> None:
         {"voltage.sense": lambda t: 30.0 if t < 5 else 36.0},
         GuardBound("voltage.sense", at_most=35.0, source="a test"),
     )
-    with pytest.raises(GuardTripped, match=r"voltage\.sense read 36.*35.*a test"):
+    with pytest.raises(GuardTripped, match=r"voltage\.sense was 36.*35.*a test"):
         answerer.answer(Read(("voltage.sense",), count=100, period_s=1.0))
     assert notebook.readings[-1][3].value == 36.0
     assert 0 not in notebook.replies
