@@ -135,7 +135,7 @@ def matrix(
     chosen: Iterable[Kind], wanted: Iterable[str], calm: Undisturbed, workers: int
 ) -> list[Cell]:
     """Run all, several at a time."""
-    jobs = [(kind, phase, calm) for kind in chosen for phase in wanted]
+    jobs = [(kind, phase, calm) for phase in wanted for kind in chosen]
     cells = []
     with ProcessPoolExecutor(workers) as pool:
         for number, found in enumerate(pool.map(work, jobs), 1):

@@ -16,7 +16,6 @@ from sequencer.record.read import RecordReader
 
 @pytest.mark.parametrize(
     ("what", "seed"),
-    # A runaway takes three quarters of an hour of bench time: one is enough here.
     [*(("pass element short", seed) for seed in (1, 2, 3)), ("thermal runaway", 1)],
 )
 def test_a_unit_that_destroys_itself_is_stopped_in_time(what: str, seed: int) -> None:
