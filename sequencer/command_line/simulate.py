@@ -10,7 +10,7 @@ from sequencer.run.simulation import command
 
 @dataclass(frozen=True, slots=True)
 class Roads:
-    """How the instruments can be reached: first TCP port, first HiSLIP port, serial ports, faults'."""
+    """How the instruments can be reached: first TCP port, first HiSLIP, serial ports, faults."""
 
     port: int
     hislip: int | None
