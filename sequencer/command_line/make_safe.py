@@ -52,7 +52,11 @@ def _locked_job() -> SafeJob:
     jobs = {owner.job: owner for owner in found}
     if len(jobs) != 1:
         listed = "".join(f"\n  {owner}" for owner in found)
-        what = f"{len(jobs)} benches are in use:{listed}\nName" if jobs else "No run uses a bench:"
+        what = (
+            f"{len(jobs)} benches are in use:{listed}\nName"
+            if jobs
+            else "No run uses a bench, and no dead one left any:"
+        )
         raise UsageError(
             f"{what} name the one to be made safe: steadyrail make-safe BENCH, where BENCH is a "
             "shipped name, a bench document or a record."

@@ -88,11 +88,14 @@ def main() -> int:
     missing = sorted(set(range(wanted.moments)) - {row["moment"] for row in rows})
     with ThreadPoolExecutor(AT_ONCE) as pool, kept.open("a") as file:
         asked = [pool.submit(moment, number, readings, whole) for number in missing]
-        for done in as_completed(asked):
-            rows.append(done.result())
-            file.write(json.dumps(rows[-1]) + "\n")
-            file.flush()
-            print(json.dumps(rows[-1]), flush=True)
+        try:
+            for done in as_completed(asked):
+                rows.append(done.result())
+                file.write(json.dumps(rows[-1]) + "\n")
+                file.flush()
+                print(json.dumps(rows[-1]), flush=True)
+        except KeyboardInterrupt:
+            pool.shutdown(cancel_futures=True)
     text = "\n".join(table(rows)) + "\n"
     (wanted.out / "kills.md").write_text(text)
     print(text)
