@@ -8,7 +8,7 @@ import argparse
 import json
 import sys
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -133,18 +133,16 @@ def work(job: tuple[Kind, str, Undisturbed]) -> Cell:
 
 def matrix(
     chosen: Iterable[Kind], wanted: Iterable[str], calm: Undisturbed, workers: int
-) -> list[Cell]:
-    """Run all, several at a time."""
+) -> Iterator[Cell]:
+    """Run all, several at a time; yield each as it ends."""
     jobs = [(kind, phase, calm) for phase in wanted for kind in chosen]
-    cells = []
     with ProcessPoolExecutor(workers) as pool:
         for number, found in enumerate(pool.map(work, jobs), 1):
-            cells.append(found)
             mark = "" if found.right else "  <-- WRONG"
             print(
                 f"{number}/{len(jobs)} {found.kind}, {found.phase}: {found.end}{mark}", flush=True
             )
-    return cells
+            yield found
 
 
 def written(cells: list[Cell], wanted: tuple[str, ...]) -> str:
@@ -182,9 +180,11 @@ def main() -> int:
     assert covered >= kinds_.names(), f"no expectation for {kinds_.names() - covered}"
     calm = undisturbed(Path(tempfile.mkdtemp(prefix="calm-")))
     print(json.dumps(calm.at))
-    cells = matrix(chosen, given.phases, calm, given.workers)
     given.out.parent.mkdir(parents=True, exist_ok=True)
-    given.out.write_text(written(cells, tuple(given.phases)))
+    cells: list[Cell] = []
+    for found in matrix(chosen, given.phases, calm, given.workers):
+        cells.append(found)  # written each time, so that an interrupted campaign leaves its table
+        given.out.write_text(written(cells, tuple(given.phases)))
     print(f"{sum(not c.right for c in cells)} of {len(cells)} ended wrongly: {given.out}")
     return int(any(not c.right for c in cells))
 
