@@ -12,7 +12,7 @@ from sequencer.numerics.pairs import LevelDifferences, bracketed_differences
 from sequencer.requests import Array
 from sequencer.results import Component
 from sequencer.trials.trial import VOLTAGE, Context, Point, refuse_frozen
-from sequencer.uncertainty.accuracy import difference, wander_components
+from sequencer.uncertainty.accuracy import difference, is_dithered, wander_components
 from sequencer.uncertainty.combine import rectangular, scaled
 
 
@@ -252,7 +252,18 @@ def slope_components(
     """Return what a channel's meter adds to a slope over the whole span of the trial.
 
     `base` is the greatest reading, in the channel's unit; `per_unit` is the figure's change per
-    unit of the channel at full current. Scatter is not among them: it is in the fit.
+    unit of the channel at full current. Scatter is not among them: it is in the fit. So is rounding
+    where noise dithers it; where it doesn't, every repeat is rounded alike, and the slope between
+    the ends is off by what rounding does to both.
     """
     accuracy = context.accuracy(channel)
-    return wander_components(accuracy, base, lag_s=means.lag_s, sensitivity=per_unit)
+    factor = per_unit * accuracy.per_volt
+    half = 0.0 if is_dithered(accuracy) else accuracy.resolution / 2
+    return [
+        *wander_components(accuracy, base, lag_s=means.lag_s, sensitivity=per_unit),
+        *(
+            rectangular(name, half, factor)
+            for name in ("resolution", "resolution at no load")
+            if half > 0
+        ),
+    ]

@@ -67,6 +67,11 @@ def offset_components(accuracy: Accuracy, sensitivity: float = 1.0) -> list[Comp
     return _present(accuracy, parts)
 
 
+def is_dithered(accuracy: Accuracy) -> bool:
+    """Tell whether noise of at least half a step makes rounding differ from repeat to repeat."""
+    return accuracy.noise >= accuracy.resolution / 2
+
+
 def reading_components(
     accuracy: Accuracy,
     readings: int,
@@ -92,8 +97,7 @@ def reading_components(
         raise FigureError(f"readings: found {readings}, expected at least 1.")
     factor = sensitivity * accuracy.per_volt
     noise = normal("noise", accuracy.noise / math.sqrt(readings), factor)
-    dithered = accuracy.noise >= accuracy.resolution / 2
-    step = accuracy.resolution / 2 / (math.sqrt(readings) if dithered else 1.0)
+    step = accuracy.resolution / 2 / (math.sqrt(readings) if is_dithered(accuracy) else 1.0)
     first = noise if scatter is None else scatter
     return _present(accuracy, [first, rectangular("resolution", step, factor)])
 
@@ -194,7 +198,7 @@ def _changed_emf(
     slow = min(lag_s / THERMAL_EMF_TIME_S, 1.0)
     return [
         rectangular("thermal EMF", emf * heating_change, factor),
-        rectangular("slow change of thermal EMF", emf * slow, factor),
+        rectangular("thermal EMF, slow change", emf * slow, factor),
     ]
 
 

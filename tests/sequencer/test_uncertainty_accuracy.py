@@ -1,6 +1,7 @@
 """What of a meter's accuracy statement counts in an absolute value, a mean and a difference."""
 
 import math
+from types import SimpleNamespace
 
 import GTC
 import numpy as np
@@ -9,11 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sequencer.errors import FigureError
+from sequencer.trials.brackets import slope_components
 from sequencer.uncertainty.accuracy import (
     STABILITY_TIME_S,
     Accuracy,
     absolute,
     difference,
+    is_dithered,
     mean_of,
     wander_components,
 )
@@ -156,3 +159,25 @@ def test_figure_states_its_factor():
     assert figure.k == pytest.approx(2.87, abs=0.005)
     assert figure.expanded == pytest.approx(figure.k * 0.1)
     assert [part.name for part in figure.budget] == ["x"]
+
+
+@pytest.mark.parametrize(
+    ("accuracy", "rounded"),
+    [
+        (Accuracy(gain=1e-3, resolution=10e-3), True),
+        (Accuracy(gain=1e-3, resolution=10e-6, noise=15e-6), False),
+    ],
+)
+def test_a_slope_on_a_coarse_display_is_as_unsure_as_its_steps(
+    accuracy: Accuracy, rounded: bool
+) -> None:
+    context = SimpleNamespace(accuracy=lambda _channel: accuracy)
+    means = SimpleNamespace(lag_s=10.0)
+    parts = slope_components(context, "voltage.sense", 30.0, means, per_unit=1 / 3.0)  # type: ignore[arg-type]
+    assert is_dithered(accuracy) is not rounded
+    names = [part.name for part in parts]
+    assert names.count("resolution") == names.count("resolution at no load") == int(rounded)
+    if rounded:
+        # Two readings, each within half a step: a triangle as wide as the step (JCGM 100, 4.3.9).
+        steps = [part for part in parts if part.name.startswith("resolution")]
+        assert combine(steps).u == pytest.approx(10e-3 / 3.0 / math.sqrt(6.0))
