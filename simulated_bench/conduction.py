@@ -87,19 +87,26 @@ class SagTable:
 
     def at(self, current_a: float) -> Sag:
         """Return the sag at a current (A); beyond the table it goes on straight."""
+        return Sag(*self.values(current_a))
+
+    def values(self, current_a: float) -> tuple[float, float, float, float]:
+        """Return what `at` does without its names, which cost in the innermost loop."""
         root = sqrt(current_a) if current_a > LEAST_A else self.first
         place = (root - self.first) / self.step
-        index = min(int(place), len(self.pieces) - 1)
-        a, b, c, d, e, f, g, h = self.pieces[index]
-        x = place - index
+        pieces = self.pieces
+        index = int(place)
         beyond = 0.0
-        if x > 1.0:
-            root = self.first + self.step * len(self.pieces)
-            x, beyond = 1.0, current_a - root * root
+        if index < len(pieces):
+            x = place - index
+        else:
+            index, x = len(pieces) - 1, 1.0
+            root = self.first + self.step * len(pieces)
+            beyond = current_a - root * root
+        a, b, c, d, e, f, g, h = pieces[index]
         slope = 0.5 / (self.step * root)
         valley_ohm = (b + x * (2.0 * c + x * 3.0 * d)) * slope
         ripple_ohm = (f + x * (2.0 * g + x * 3.0 * h)) * slope
-        return Sag(
+        return (
             a + x * (b + x * (c + x * d)) + valley_ohm * beyond,
             valley_ohm,
             e + x * (f + x * (g + x * h)) + ripple_ohm * beyond,

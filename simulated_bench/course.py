@@ -14,9 +14,10 @@ from heapq import heappop, heappush
 from math import exp
 from typing import Final, NamedTuple
 
-from simulated_bench.controls import Controls, charge_at, circuit_at, leakage_at, peak_at
+from simulated_bench.controls import Controls, charge_at, leakage_at, peak_at
 from simulated_bench.draw import Draws
 from simulated_bench.faces import Event
+from simulated_bench.frame import Frame
 from simulated_bench.heat import Temperatures
 from simulated_bench.hold_up import HoldUp, hold_up
 from simulated_bench.load import LoadSetting
@@ -68,6 +69,7 @@ class Course:
             sense=scenario.wiring.sense,
             load=LoadSetting(),
         )
+        self._frame: Frame | None = None
         self.events: deque[Event] = deque(maxlen=MOST_REMEMBERED)
         self.now = 0.0
         self.step: Step | None = None
@@ -183,7 +185,7 @@ class Course:
         point, parts, controls = self.moment().point, self.parts, self.controls
         if abs(point.terminals_v - output_v) < LEAST_WAY_V:
             return
-        circuit = circuit_at(parts, controls, self.now, self._heat, parts.room.ambient(self.now))
+        circuit = self._framed().circuit(self.now, self._heat, parts.room.ambient(self.now))
         asked = point.terminals_v + circuit.rounding_v * exp(min(point.y, MOST_FOLDS))
         bleeder = circuit.bleeder_ohm
         self._slew = slew(
@@ -253,9 +255,15 @@ class Course:
         ambient = self.parts.room.ambient(at)
         if self.driven:
             left = None if self._hold_up is None else self._hold_up.at(at)
-            circuit = circuit_at(self.parts, self.controls, at, heat, ambient, left)
+            circuit = self._framed().circuit(at, heat, ambient, left)
             return Moment(at, heat, ambient, solve(circuit, start, standing_v))
         return Moment(at, heat, ambient, self._undriven(at))
+
+    def _framed(self) -> Frame:
+        frame = self._frame
+        if frame is None or frame.parts is not self.parts or frame.controls is not self.controls:
+            frame = self._frame = Frame(self.parts, self.controls)
+        return frame
 
     def _undriven(self, at: float) -> OperatingPoint:
         elapsed = at - self._drive_removed_at
@@ -268,9 +276,9 @@ class Course:
 
     def _begin_hold_up(self, reservoir_v: float) -> None:
         """Let the reservoir feed the output from now on, as the line has gone."""
-        parts, controls = self.parts, self.controls
+        parts = self.parts
         ambient = parts.room.ambient(self.now)
-        circuit = circuit_at(parts, controls, self.now, self._heat, ambient, reservoir_v)
+        circuit = self._framed().circuit(self.now, self._heat, ambient, reservoir_v)
 
         def draw(volts: float) -> tuple[float, bool]:
             circuit.peak_v = volts

@@ -79,8 +79,7 @@ def solve(
         If no balance was found: no point is better than a wrong one.
     """
     c = circuit
-    valley_v = c.peak_v - reservoir_sag(c, c.idle_a).valley_v - c.saturation_v
-    if valley_v <= 0.0 and output_before_limit(c, 0.0)[0] < NOTHING_V:
+    if _empty(c) and output_before_limit(c, 0.0)[0] < NOTHING_V:
         return _nothing(c)
     asked = c.v_cv + 1.0
     low = (-c.limit_a - abs(c.limit_per_v) * (2.0 * asked)) / c.rounding_a - BRACKET_MARGIN
@@ -112,6 +111,14 @@ def solve(
     return point
 
 
+def _empty(c: Circuit) -> bool:
+    """Return whether the reservoir's valley leaves the pass element nothing without a load."""
+    room, table = c.peak_v - c.saturation_v, c.sag
+    if table is not None and room > c.sag_scale * table.bound_v + c.idle_a * table.bound_ohm:
+        return False
+    return room <= reservoir_sag(c, c.idle_a)[0]
+
+
 def _guess(c: Circuit) -> float:
     """Return a `y` near the solution: constant voltage if the load allows, else the limit."""
     wanted, _ = draw_current(c.load_parts, c.load, c.v_cv)
@@ -138,9 +145,8 @@ def _point(c: Circuit, y: float, current: float) -> OperatingPoint:
     at_sense = voltage - drop_p - drop_m
     bleeder = voltage / c.bleeder_ohm
     from_reservoir = current + bleeder + c.leakage_a
-    sag = reservoir_sag(c, from_reservoir)
-    ripple = sag.ripple_v
-    reservoir = c.peak_v - sag.valley_v + 0.5 * ripple
+    sag_v, _, ripple, _ = reservoir_sag(c, from_reservoir)
+    reservoir = c.peak_v - sag_v + 0.5 * ripple
     asked = c.v_cv - c.output_ohm * current + lift_p + lift_m
     headroom = reservoir - 0.5 * ripple - c.saturation_v - c.saturation_ohm * current - asked
     # By position: this is made for every moment, and naming costs a microsecond.
@@ -164,9 +170,8 @@ def _point(c: Circuit, y: float, current: float) -> OperatingPoint:
 def _nothing(c: Circuit) -> OperatingPoint:
     """Return the point when nothing comes out: a pass element can't pull its output below zero."""
     y = log((c.v_cv + 1.0) / c.rounding_v)  # the limit has taken all: from zero volts it goes on
-    sag = reservoir_sag(c, c.leakage_a)
-    ripple = sag.ripple_v
-    reservoir = c.peak_v - sag.valley_v + 0.5 * ripple
+    sag_v, _, ripple, _ = reservoir_sag(c, c.leakage_a)
+    reservoir = c.peak_v - sag_v + 0.5 * ripple
     headroom = reservoir - 0.5 * ripple - c.saturation_v - c.v_cv
     return OperatingPoint(
         y, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, max(reservoir, 0.0), ripple, headroom

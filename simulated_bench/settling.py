@@ -16,7 +16,7 @@ from math import exp, log
 from typing import Final
 
 from simulated_bench.characteristic import Circuit, excess, supply
-from simulated_bench.newton import converge
+from simulated_bench.newton import SMALL, STIFF_V, converge
 
 NEAR: Final = 0.05
 """A balance as near as this is the one that the bench has been on: nothing else fits between."""
@@ -85,7 +85,7 @@ def _near(c: Circuit, start: float) -> tuple[float, float, bool] | None:
     y = start
     current = max(0.0, c.limit_a + c.limit_per_v * c.v_cv + c.rounding_a * min(y, 0.0))
     for _ in range(NEAR_ROUNDS):
-        h, slope, current, _, rate = excess(c, y, current)
+        h, slope, current, fall, rate = excess(c, y, current)
         if slope >= 0.0:
             return None
         change = -h / slope
@@ -93,7 +93,8 @@ def _near(c: Circuit, start: float) -> tuple[float, float, bool] | None:
         current += rate * change
         if abs(y - start) > NEAR:
             return None
-        if abs(change) < ENOUGH:
+        small = abs(change * fall) < SMALL and abs(change * rate) < SMALL and fall > -STIFF_V
+        if small or abs(change) < ENOUGH:  # as in `newton.py`
             return y, current, True
     return None
 

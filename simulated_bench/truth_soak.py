@@ -25,7 +25,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from simulated_bench.controls import circuit_at
+from simulated_bench.frame import circuit_at
 from simulated_bench.heat import Temperatures
 from simulated_bench.load import LoadSetting
 from simulated_bench.operating_point import solve

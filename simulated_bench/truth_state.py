@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
-from simulated_bench.controls import circuit_at
+from simulated_bench.frame import circuit_at
 from simulated_bench.heat import Temperatures
 from simulated_bench.line import LineEvent
 from simulated_bench.load import LoadMode, LoadSetting

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from simulated_bench.controls import STEEPEST_FOLD
+from simulated_bench.frame import STEEPEST_FOLD
 from simulated_bench.load import LoadMode, LoadParts, LoadSetting, draw_current
 from simulated_bench.operating_point import Circuit, OperatingPoint, solve
 from simulated_bench.sense import SenseInputs, SenseSide, pair, side
@@ -74,7 +74,7 @@ def hard_circuits(draw: st.DrawFn) -> tuple[Circuit, SenseInputs, float]:
     if draw(st.booleans()):
         fold = draw(st.floats(0.0, 0.8)) * circuit.limit_a / circuit.v_cv
         leads = circuit.plus_lead_ohm + circuit.minus_lead_ohm
-        fold = min(fold, STEEPEST_FOLD / leads)  # as in `controls.py`
+        fold = min(fold, STEEPEST_FOLD / leads)  # as in `frame.py`
         limit = circuit.limit_a - fold * circuit.v_cv
         circuit = replace(circuit, limit_a=limit, limit_per_v=fold)
     return circuit, inputs, sense_lead
