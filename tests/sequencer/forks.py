@@ -4,6 +4,7 @@ Two seconds of imports at each start are no part of what is tested; everything e
 terminal: a process and a session of its own, its own files, its own end by a signal.
 """
 
+import ctypes
 import json
 import os
 import resource
@@ -18,6 +19,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, NoReturn
 
+END_WITH_PARENT = 1  # PR_SET_PDEATHSIG, linux/prctl.h: nothing is left when tests are ended
 PERIOD_S = 0.01
 STEADYRAIL = "sequencer.command_line.app"
 BENCH = "simulated_bench"
@@ -127,6 +129,7 @@ def _become(request: dict[str, Any]) -> NoReturn:
     code = 1
     try:
         os.setsid()
+        ctypes.CDLL(None).prctl(END_WITH_PARENT, signal.SIGKILL)
         os.chdir(request["folder"])
         os.environ.update(request["environment"])
         new = os.O_WRONLY | os.O_CREAT
