@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
 from sequencer.errors import FigureError
-from sequencer.requests import Array, Procedure, Readings, Reply, Request
+from sequencer.requests import Procedure, Readings, Reply, Request
 from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials import ammeters
 from sequencer.trials.brackets import (
@@ -258,7 +258,7 @@ def _resistance(settings: Settings, evidence: Evidence, means: LevelMeans, missi
 def _linearity(settings: Settings, evidence: Evidence, means: LevelMeans, missing: str) -> Figure:
     line = means.line
     residuals = means.dv - line.intercept - line.slope * means.di
-    greatest = greatest_departure(residuals, _u_of_residuals(means))
+    greatest = greatest_departure(residuals, np.maximum(means.u_dv, means.u_dv.max()))
     return make_figure(
         evidence.trial,
         "load_linearity",
@@ -282,17 +282,6 @@ def _linearity(settings: Settings, evidence: Evidence, means: LevelMeans, missin
             "average has been taken off.",
         ),
     )
-
-
-def _u_of_residuals(means: LevelMeans) -> Array:
-    """Return the standard uncertainty of each departure from the line: it follows the points.
-
-    r = (1 − H)·dv with the line's own projection H, so cov(r) = (1 − H)·cov(dv)·(1 − H)ᵀ.
-    """
-    design = np.column_stack([np.ones(means.di.size), means.di])
-    rest = np.eye(means.di.size) - design @ np.linalg.pinv(design)
-    covariance = rest @ means.voltage.covariance @ rest.T
-    return np.asarray(np.sqrt(np.diag(covariance)), dtype=np.float64)
 
 
 def charts(
