@@ -127,7 +127,9 @@ def _of_readings() -> list[Kind]:
     for what in get_args(entries.ReadingFault):
         table = {"instrument": METER, "what": what}
         once = WENT_ON | {FOUND, STOPPED}
-        found.append(Kind(f"{what}, once", table, once))
+        # A reading without a number leaves an event, except of what only proves the safe state.
+        told = once - {UNNOTICED} if what == "not a number" else once
+        found.append(Kind(f"{what}, once", table, told, {"make-safe": once}))
         lasting = {**table, "lasts": FOR_EVER}
         found.append(Kind(f"{what}, for ever", lasting, STOPS, AT_THE_END))
     return found
