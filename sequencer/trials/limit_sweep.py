@@ -219,7 +219,7 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
         When too few points were measured.
     """
     if not evidence.points(leg="down"):
-        raise FigureError("The run ended before the limit sweep began.")
+        raise FigureError("The run ended before the limit sweep had traced anything.")
     down, up = _leg(evidence, "down"), _leg(evidence, "up")
     both = (np.concatenate([down[0], up[0]]), np.concatenate([down[1], up[1]]))
     try:
@@ -319,9 +319,9 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         How much the limit differs between the way down in voltage and the way back. Formula:
         I(back) − I(down) at half the set voltage, at no time between both: a line through the
         differences of all levels against the time between the visits tells what the unit's
-        warming does from hysteresis. Components: scatter about that line; the ammeter's
-        stability over a sweep, gain on the difference, resolution. Source: common practice, no
-        source.
+        warming does from hysteresis. Components: scatter about the curve, which is here that
+        line; the ammeter's stability over a sweep, gain on the difference, resolution. Source:
+        common practice, no source.
 
     Raises
     ------
@@ -348,7 +348,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
                     evidence.trial, name, quantity.value, "A", budget, reached=reached, notes=notes
                 )
             )
-    results += _relative(evidence, data, reached)
+    results += _relative(evidence, data, reached)[0]
     if not results:
         reasons = dict.fromkeys(data.trace.cannot.values())
         raise FigureError("No figure of the current limit: " + " ".join(reasons))
@@ -357,7 +357,8 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
 
 def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
     """Say which figures the curve doesn't give, and why."""
-    return dict(traced(settings, evidence).trace.cannot)
+    data = traced(settings, evidence)
+    return dict(data.trace.cannot) | _relative(evidence, data, {})[1]
 
 
 def _absolute(context: Context, data: Traced, name: str, quantity: Quantity) -> list[Component]:
@@ -374,61 +375,68 @@ def _absolute(context: Context, data: Traced, name: str, quantity: Quantity) -> 
     ]
 
 
-def _relative(evidence: Evidence, data: Traced, reached: dict[str, float]) -> list[Figure]:
-    """Return the figures that are ratios or differences of currents: gain or offset cancels."""
+def _relative(
+    evidence: Evidence, data: Traced, reached: dict[str, float]
+) -> tuple[list[Figure], dict[str, str]]:
+    """Return the figures that are ratios or differences of currents: gain or offset cancels.
+
+    Where everything cancels and nothing scatters, nothing is left to state an uncertainty from:
+    the second part says so by name, and costs the other figures nothing.
+    """
     statement = evidence.context.accuracy(evidence.context.current)
     found: list[Figure] = []
-    knee = data.trace.knee_current
+    missing: dict[str, str] = {}
+    if (knee := data.trace.knee_current) is None:
+        return found, missing
+    budgets: dict[str, tuple[Quantity, str, list[Component]]] = {}
     for name in RATIOS:
         ratio: Quantity | None = getattr(data.trace, name)
-        if ratio is None or knee is None:
-            continue
-        found.append(
-            make_figure(
-                evidence.trial,
-                name,
-                ratio.value,
-                "1",
-                [
-                    rectangular("difference between both ways", data.between_legs(name)),
-                    *ratio_components(
-                        statement,
-                        ratio.value * knee.value,
-                        knee.value,
-                        lag_s=data.lag_s,
-                        readings=data.readings,
-                        scatter=type_a("scatter about the curve", ratio.u, max(ratio.dof, 1.0)),
-                    ),
-                ],
-                reached=reached,
-            )
-        )
+        if ratio is not None:
+            budget = _ratio_budget(statement, data, name, ratio, knee)
+            budgets[name] = (ratio, "1", budget)
     for name, quantity in (
         ("limit_change", data.trace.limit_change),
         ("limit_hysteresis", data.hysteresis),
     ):
-        if quantity is not None and knee is not None:
-            found.append(
-                make_figure(
-                    evidence.trial,
-                    name,
-                    quantity.value,
-                    "A",
-                    meter.difference(
-                        statement,
-                        knee.value,
-                        knee.value + quantity.value,
-                        lag_s=data.lag_s,
-                        readings=data.readings,
-                        heating_change=min(abs(quantity.value) / knee.value, 1.0),
-                        scatter=type_a(
-                            "scatter about the curve", quantity.u, max(quantity.dof, 1.0)
-                        ),
-                    ),
-                    reached=reached,
-                )
-            )
-    return found
+        if quantity is not None:
+            budgets[name] = (quantity, "A", _difference_budget(statement, data, quantity, knee))
+    for name, (quantity, unit, budget) in budgets.items():
+        try:
+            value = quantity.value
+            found.append(make_figure(evidence.trial, name, value, unit, budget, reached=reached))
+        except FigureError as error:
+            missing[name] = str(error)
+    return found, missing
+
+
+def _ratio_budget(
+    statement: meter.Accuracy, data: Traced, name: str, ratio: Quantity, knee: Quantity
+) -> list[Component]:
+    return [
+        rectangular("difference between both ways", data.between_legs(name)),
+        *ratio_components(
+            statement,
+            ratio.value * knee.value,
+            knee.value,
+            lag_s=data.lag_s,
+            readings=data.readings,
+            scatter=type_a("scatter about the curve", ratio.u, max(ratio.dof, 1.0)),
+        ),
+    ]
+
+
+def _difference_budget(
+    statement: meter.Accuracy, data: Traced, quantity: Quantity, knee: Quantity
+) -> list[Component]:
+    return meter.difference(
+        statement,
+        knee.value,
+        knee.value + quantity.value,
+        lag_s=data.lag_s,
+        readings=data.readings,
+        heating_change=min(abs(quantity.value) / knee.value, 1.0),
+        scatter=type_a("scatter about the curve", quantity.u, max(quantity.dof, 1.0)),
+    )
 
 
 RATIOS = ("knee_sharpness", "foldback_ratio")
