@@ -88,15 +88,15 @@ class HeatNetwork:
         # All temperatures as rises over ambient: ambient then drives nothing else.
         r0, r1 = start[0] - ambient_degc, start[1] - ambient_degc
         r2, r3 = start[2] - ambient_degc, start[3] - ambient_degc
-        m0, m1, m2, m3 = [
-            (rest := s0 * junction_w + s1 * sink_w)
-            + (b0 * r0 + b1 * r1 + b2 * r2 + b3 * r3 - rest) * decay
-            for (b0, b1, b2, b3, s0, s1), decay in zip(self._modes, decays, strict=True)
-        ]
-        s0, s1, s2, s3 = self._shapes
+        modes = []
+        for (b0, b1, b2, b3, by_junction, by_sink), decay in zip(self._modes, decays, strict=True):
+            rest = by_junction * junction_w + by_sink * sink_w
+            modes.append(rest + (b0 * r0 + b1 * r1 + b2 * r2 + b3 * r3 - rest) * decay)
+        m0, m1, m2, m3 = modes
+        (a0, a1, a2, a3), (b0, b1, b2, b3), (c0, c1, c2, c3), (d0, d1, d2, d3) = self._shapes
         return Temperatures(
-            ambient_degc + s0[0] * m0 + s0[1] * m1 + s0[2] * m2 + s0[3] * m3,
-            ambient_degc + s1[0] * m0 + s1[1] * m1 + s1[2] * m2 + s1[3] * m3,
-            ambient_degc + s2[0] * m0 + s2[1] * m1 + s2[2] * m2 + s2[3] * m3,
-            ambient_degc + s3[0] * m0 + s3[1] * m1 + s3[2] * m2 + s3[3] * m3,
+            ambient_degc + a0 * m0 + a1 * m1 + a2 * m2 + a3 * m3,
+            ambient_degc + b0 * m0 + b1 * m1 + b2 * m2 + b3 * m3,
+            ambient_degc + c0 * m0 + c1 * m1 + c2 * m2 + c3 * m3,
+            ambient_degc + d0 * m0 + d1 * m1 + d2 * m2 + d3 * m3,
         )
