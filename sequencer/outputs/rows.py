@@ -74,8 +74,9 @@ def headline(result: Result) -> Headline:
     kind, word, sentence = HEADLINES.get(
         result.exit, ("open", words.title(result.outcome), f"The exit code is {result.exit}.")
     )
-    if kind == "stopped" and result.outcome:
-        sentence += f" {words.title(result.outcome)}"
+    outcome = words.title(result.outcome)
+    if kind == "stopped" and outcome.lower() not in ("", word.lower()):
+        sentence += f" {outcome}."
     groups = tuple(
         (OUTCOME_KINDS[outcome], phrase, ", ".join(names))
         for outcome, phrase in GROUPS

@@ -53,8 +53,10 @@ def print_result(result: Result, console: Console, *, report: Path | None = None
         _print_reasons(result, console)
     _print_other_figures(result, console)
     _print_events(result, console)
+    told = {event.text for event in result.events if event.severity != "note"}
     for note in result.notes:
-        console.print(_text(note))
+        if note not in told:
+            console.print(_text(note))
     digest = f" ({result.digest})" if result.digest else ""
     console.print(_text(f"Record: {result.record}{digest}"), soft_wrap=True)
     if report is not None:
