@@ -105,7 +105,8 @@ def format_with_uncertainty(value: float, u: float, unit: str) -> str:
     rounded = (Decimal(repr(scaled)) * shift).quantize(
         Decimal(10) ** (short.adjusted() - 1), ROUND_HALF_EVEN
     )
-    number = f"{rounded.quantize(place):f}".replace("-", "−")
+    shown = abs(rounded) if rounded == 0 else rounded  # no minus before nothing
+    number = f"{shown.quantize(place):f}".replace("-", "−")
     return f"{_joined(number, symbol)} ± {_joined(f'{short.quantize(place):f}', symbol)}"
 
 

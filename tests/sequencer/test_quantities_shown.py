@@ -78,3 +78,7 @@ def test_the_guides_own_way_of_writing_a_mass_is_kept() -> None:
 def test_an_unknown_unit_is_refused() -> None:
     with pytest.raises(ValueError, match="furlong"):
         format_quantity(1.0, "furlong")
+
+
+def test_nothing_has_no_minus_before_it():
+    assert format_with_uncertainty(-2e-8, 6.8e-3, "V") == "0.0 mV ± 6.8 mV"
