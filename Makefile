@@ -30,6 +30,7 @@ check: $(VENV)/.test
 # Speed, side by side with what a user would otherwise write; prints ratios.
 benchmark: $(VENV)/.test
 	$(BIN)/pytest tests/benchmarks -m slow -s
+	$(BIN)/pytest tests/simulated_bench/test_physics_speed.py -s
 
 # Minutes of bad input on all roads to the simulated bench, then an acceptance run over each.
 FUZZ_MINUTES ?= 5

@@ -80,6 +80,7 @@ class Course:
         self._cell_start = 0.0
         self._heat = Temperatures(ambient, ambient, ambient, ambient)
         self._last_y: float | None = None
+        self._last_a: float | None = None
         self._standing_v: float | None = None
         """The output's voltage when a control was moved at the start of this cell."""
         self._drive_removed_at = 0.0
@@ -202,7 +203,8 @@ class Course:
         """Return everything as it was at the start of the present cell."""
         if self._start is None:
             start, standing = self._last_y, self._standing_v
-            self._start = self._solved(self._cell_start, self._heat, start, standing)
+            last_a = self._last_a if standing is None else None
+            self._start = self._solved(self._cell_start, self._heat, start, standing, last_a)
         return self._start
 
     def _cells_to(self, at: float) -> None:
@@ -222,6 +224,7 @@ class Course:
         self._heat = self._warmed(cell, at - self._cell_start)
         self._cell_start = self.now = at
         self._last_y = cell.point.y if self.driven else None
+        self._last_a = cell.point.shunt_a
         self._standing_v = None
         self._start = None
         if self._heat.junction > self.scenario.heat.destroyed_at.nominal:
@@ -250,13 +253,18 @@ class Course:
         return self._solved(at, self._warmed(cell, at - self._cell_start), start)
 
     def _solved(
-        self, at: float, heat: Temperatures, start: float | None, standing_v: float | None = None
+        self,
+        at: float,
+        heat: Temperatures,
+        start: float | None,
+        standing_v: float | None = None,
+        start_a: float | None = None,
     ) -> Moment:
         ambient = self.parts.room.ambient(at)
         if self.driven:
             left = None if self._hold_up is None else self._hold_up.at(at)
             circuit = self._framed().circuit(at, heat, ambient, left)
-            return Moment(at, heat, ambient, solve(circuit, start, standing_v))
+            return Moment(at, heat, ambient, solve(circuit, start, standing_v, start_a))
         return Moment(at, heat, ambient, self._undriven(at))
 
     def _framed(self) -> Frame:

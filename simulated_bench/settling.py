@@ -34,7 +34,9 @@ MOST_STRIDES: Final = 20000
 HALVINGS: Final = 60
 
 
-def settle(c: Circuit, start: float, low: float, *, near: bool) -> tuple[float, float, bool]:
+def settle(
+    c: Circuit, start: float, low: float, *, near: bool, start_a: float | None = None
+) -> tuple[float, float, bool]:
     """Return the `y` that the output settles at, its current, and whether there is a balance.
 
     Without one (nothing comes out even at zero volts) `y` is that of zero volts.
@@ -47,9 +49,13 @@ def settle(c: Circuit, start: float, low: float, *, near: bool) -> tuple[float, 
         A `y` at which no current flows any more.
     near
         Whether the start is a balance of a moment ago.
+    start_a
+        The supply's current there, if it is known.
     """
     beside = (
-        _near(c, start) if near and low < start < log((2.0 * c.v_cv + 2.0) / c.rounding_v) else None
+        _near(c, start, start_a)
+        if near and low < start < log((2.0 * c.v_cv + 2.0) / c.rounding_v)
+        else None
     )
     if beside is not None:
         return beside
@@ -80,10 +86,13 @@ def y_at_voltage(c: Circuit, volts: float, low: float) -> float:
     return y
 
 
-def _near(c: Circuit, start: float) -> tuple[float, float, bool] | None:
+def _near(c: Circuit, start: float, start_a: float | None) -> tuple[float, float, bool] | None:
     """Return the balance beside the start by Newton's method, or nothing if it is not beside."""
     y = start
-    current = max(0.0, c.limit_a + c.limit_per_v * c.v_cv + c.rounding_a * min(y, 0.0))
+    if start_a is not None:
+        current = start_a
+    else:
+        current = max(0.0, c.limit_a + c.limit_per_v * c.v_cv + c.rounding_a * min(y, 0.0))
     for _ in range(NEAR_ROUNDS):
         h, slope, current, fall, rate = excess(c, y, current)
         if slope >= 0.0:
