@@ -3,8 +3,8 @@
 eeg.dat: four channels of an electroencephalogram, 800 samples each over 10 s; membrane.dat: a
 cell's membrane potential, 12 000 samples. Both are voltages, neither is a supply's output, and
 nobody knows their true drift. What they check: on measured values with their natural correlation,
-offset and wander our means, departures, rate, effective number and Allan deviation are what numpy, scipy and
-allantools make of the same values. What they don't: that an uncertainty covers a truth.
+offset and wander our means, departures, rate, effective number and Allan deviation are what numpy,
+scipy and allantools make of the same values. What they don't: that an uncertainty covers a truth.
 """
 
 import allantools
