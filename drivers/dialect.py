@@ -69,10 +69,16 @@ class Question(Strict):
     tokens: dict[str, tuple[str, ...]] = {}
     factor: float = Field(default=1.0, gt=0, description="from the answer to SI")
     overload_texts: frozenset[str] = frozenset()
-    convert: Literal["platinum"] | None = Field(
+    convert: Literal["platinum", "type K", "type T"] | None = Field(
         default=None,
-        description="the answer is a platinum resistor's resistance in ohm, wanted is degrees "
-        "Celsius (IEC 60751)",
+        description="the answer is a platinum resistor's resistance in ohm (IEC 60751) or a "
+        "thermocouple's voltage in volts (ITS-90), wanted is degrees Celsius",
+    )
+    reference: float = Field(
+        default=0.0,
+        ge=0,
+        le=60,
+        description="a thermocouple's reference junction, degC, held there",
     )
     nominal: float = Field(default=100.0, gt=0, description="that resistor's ohms at 0 degC")
     format: str = ".9g"

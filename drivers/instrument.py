@@ -16,6 +16,7 @@ from drivers.errors import (
 from drivers.patience import Patience
 from drivers.platinum import platinum_parser
 from drivers.session import EventSink, Session
+from drivers.thermocouple import thermocouple_parser
 
 T = TypeVar("T")
 
@@ -38,7 +39,13 @@ class Asking:
 
 def _parser(question: Question) -> Parser:
     plain = number_parser(question.suffixes, question.overload_texts, question.factor)
-    return plain if question.convert is None else platinum_parser(plain, question.nominal)
+    match question.convert:
+        case None:
+            return plain
+        case "platinum":
+            return platinum_parser(plain, question.nominal)
+        case kind:
+            return thermocouple_parser(plain, kind, question.reference)
 
 
 def compound(messages: Iterable[str]) -> str:

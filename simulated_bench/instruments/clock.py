@@ -7,7 +7,7 @@ from simulated_bench.scpi.commands import Command
 from simulated_bench.scpi.errors import ScpiError
 from simulated_bench.scpi.parameters import Number
 
-LONGEST_STEP_S: Final = 10 * 86400.0
+LONGEST_STEP_S: Final = 86400.0
 """One command moves time by no more: it has to be worked out second by second."""
 
 _SECONDS: Final = Number("S", words=False)
