@@ -38,16 +38,20 @@ from simulated_bench.scenario_models import Scenario
 from simulated_bench.truth_limit import limit
 from simulated_bench.truth_output import output
 from simulated_bench.truth_soak import soak, thermal_tail
-from simulated_bench.truth_state import set_up, solver
+from simulated_bench.truth_state import LOADED_AT_S, SET_AT_S, SET_BEFORE_S, set_up, solver
 from simulated_bench.world import World
 
 LOAD_STEPS: Final = (0.0, 0.1, 0.25, 0.5, 0.75, 0.9, 1.0)
 """Parts of the rated current at which load regulation is stated."""
 
 
-def truth(scenario: Scenario, seed: int) -> dict[str, float]:
-    """Return every figure's true value by name, SI; a figure that does not exist is left out."""
-    world = set_up(scenario, seed)
+def truth(scenario: Scenario, seed: int, *, loaded_at_s: float = LOADED_AT_S) -> dict[str, float]:
+    """Return every figure's true value by name, SI; a figure that does not exist is left out.
+
+    `loaded_at_s` is the bench time at which full load comes on before the soak: room and flicker go
+    on with bench time, so a run that began earlier has another drift.
+    """
+    world = set_up(scenario, seed, min(SET_AT_S, max(0.0, loaded_at_s - SET_BEFORE_S)))
     figures = (
         _load_effect(scenario, world)
         | limit(scenario, world)
@@ -57,7 +61,7 @@ def truth(scenario: Scenario, seed: int) -> dict[str, float]:
             "thermal_tail": thermal_tail(scenario, world),
         }
     )
-    figures |= soak(scenario, world, figures["temperature_coefficient"])
+    figures |= soak(scenario, world, figures["temperature_coefficient"], loaded_at_s)
     return {name: value for name, value in figures.items() if isfinite(value)}
 
 

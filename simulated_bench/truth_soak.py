@@ -63,13 +63,15 @@ def thermal_tail(scenario: Scenario, world: World) -> float:
     return volts - at_once
 
 
-def soak(scenario: Scenario, world: World, coefficient: float) -> dict[str, float]:
+def soak(
+    scenario: Scenario, world: World, coefficient: float, loaded_at_s: float = LOADED_AT_S
+) -> dict[str, float]:
     """Return the figures of warm-up and soak by name, SI; the world lives through both."""
     stated = scenario.stated
-    world.advance_to(LOADED_AT_S)
+    world.advance_to(loaded_at_s)
     world.set_load("current", stated.current.nominal, on=True)
-    start = LOADED_AT_S + stated.warm_up.nominal
-    warming = _minutes(world, LOADED_AT_S, stated.warm_up.nominal)
+    start = loaded_at_s + stated.warm_up.nominal
+    warming = _minutes(world, loaded_at_s, stated.warm_up.nominal)
     means = _minutes(world, start, stated.soak.nominal)
     followed = _room_at_reference(world, start, means.size)
     corrected = means - coefficient * (followed - followed[0])

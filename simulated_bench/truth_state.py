@@ -15,18 +15,20 @@ from simulated_bench.world import World
 
 SET_AT_S: Final = 60.0
 LOADED_AT_S: Final = 90.0
+SET_BEFORE_S: Final = 4.0
+"""Where load comes on earlier than usual, the output was set so long before."""
 TRIMS: Final = 4
 """Each trim leaves at most a thousandth of the error before."""
 
 Solver = Callable[[LoadMode, float], OperatingPoint]
 
 
-def set_up(scenario: Scenario, seed: int) -> World:
+def set_up(scenario: Scenario, seed: int, set_at_s: float = SET_AT_S) -> World:
     """Return a world whose output has just been set to the stated voltage."""
     world = World(scenario, seed)
     parts, wanted = world.parts, scenario.stated.voltage.nominal
     world.set_controls(replace(world.controls, line_on=True))
-    world.advance_to(SET_AT_S)
+    world.advance_to(set_at_s)
     setting = dial(parts.setting, wanted)
     world.set_controls(replace(world.controls, output_on=True, limit_knob=1.0, setting=setting))
     for _ in range(TRIMS):

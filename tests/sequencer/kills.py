@@ -40,7 +40,7 @@ trial = "soak"
 voltage = "30 V"
 current = "3 A"
 warm_up = "1 min"
-duration = "10 min"
+duration = "30 min"
 period = "2 s"
 """
 

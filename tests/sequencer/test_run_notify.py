@@ -78,7 +78,7 @@ def test_a_stopped_run_tells_start_trip_and_end_and_keeps_the_address_secret(
         "guard tripped",
         "started",
     ]
-    assert any("temperature.heatsink read" in text for text in told)
+    assert any("temperature.heatsink was" in text for text in told)
     for path in tmp_path.iterdir():
         if path.name != "bench.toml":
             assert SECRET.encode() not in path.read_bytes(), path

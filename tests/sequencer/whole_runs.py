@@ -1,14 +1,19 @@
 """Run profiles once per test session, and know the truth that they are compared with."""
 
 import json
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from functools import cache
 from pathlib import Path
 from tempfile import mkdtemp
 from typing import Any
 
 from called import Done, steadyrail
+
+from simulated_bench.scenario import load as load_scenario
+from simulated_bench.truth import truth as true_figures
 
 SEEDS = (1, 2, 3)
 NAMES = {
@@ -60,12 +65,27 @@ def truth(scenario: str, seed: int) -> dict[str, float]:
     return found
 
 
+@cache
+def truth_of_soak(scenario: str, seed: int, record: Path) -> dict[str, float]:
+    """Return the truth with the load coming on when it did in a record; empty without a soak."""
+    with closing(sqlite3.connect(record)) as connection:
+        warming = connection.execute(
+            """SELECT min(at) FROM requests WHERE body LIKE '%"phase":"warm-up"%'"""
+        ).fetchone()[0]
+    if warming is None:
+        return {}
+    return true_figures(load_scenario(scenario), seed, loaded_at_s=float(warming))
+
+
 def misses(profile: str, scenario: str, seeds: tuple[int, ...]) -> tuple[list[str], int]:
-    """Return which figures lie farther than U from the truth, and how many were compared."""
+    """Return which figures lie farther than U from the truth, and how many were compared.
+
+    A soak is compared with the truth of the time at which its load came on.
+    """
     missed, count = [], 0
     for seed in seeds:
-        _, result, _ = ran(profile, scenario, seed)
-        true = truth(scenario, seed)
+        _, result, record = ran(profile, scenario, seed)
+        true = truth_of_soak(scenario, seed, record) or truth(scenario, seed)
         for figure in result["figures"]:
             if figure["name"] in true:
                 count += 1
