@@ -4,8 +4,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from sequencer.documents.bench import BenchDocument
-from sequencer.documents.find import KINDS, Kind, shipped
-from sequencer.documents.load import Documents, load_profile, locate, read_document
+from sequencer.documents.check import locate_any
+from sequencer.documents.load import Documents, load_profile, read_document
 from sequencer.documents.source import Source, kind_of, parse_source
 from sequencer.documents.whole import check_whole
 from sequencer.errors import DocumentError, Mistake, UsageError
@@ -48,8 +48,7 @@ def bench_mistakes(names: Iterable[str]) -> tuple[Mistake, ...]:
 
 
 def _bench_of(name: str) -> tuple[Source, BenchDocument | None]:
-    kinds: list[Kind] = [kind for kind in KINDS if name in shipped(kind)]
-    source = locate(kinds[0] if kinds else "profile", name)
+    source = locate_any(name)
     kind = kind_of(source, parse_source(source))
     if kind == "profile":
         documents = load_profile(name)

@@ -37,14 +37,14 @@ def check_files(
 
 
 def _one(name: str, settings: SettingsModels, needs: Needs) -> tuple[Mistake, ...]:
-    source = _source(name)
+    source = locate_any(name)
     if kind_of(source, parse_source(source)) != "profile":
         read_document(source)
         return ()
     return whole_mistakes(load_profile(name), settings=settings, needs=needs)
 
 
-def _source(name: str) -> Source:
+def locate_any(name: str) -> Source:
     """Find a document of any kind; one that is nowhere is looked for as a profile."""
     kinds: list[Kind] = [kind for kind in KINDS if name in shipped(kind)]
     return locate(kinds[0] if kinds else "profile", name)
