@@ -77,12 +77,16 @@ def plan(
     profile: ProfileArgument,
     unit: UnitOption = None,
     bench: BenchOption = None,
+    steps: Annotated[
+        bool,
+        typer.Option("--steps", help="Also each step, every guard and the accuracy statements."),
+    ] = False,
     json: JsonOption = False,
 ) -> None:
-    """Show each step with time, current and power, and what each limit will have covered."""
+    """Show what a run will do, how long, by whose hands, and which limits it will cover."""
     from sequencer.command_line import plan as command
 
-    _end(command.run(profile, unit, bench, as_json=json))
+    _end(command.run(profile, unit, bench, steps=steps, as_json=json))
 
 
 @app.command()

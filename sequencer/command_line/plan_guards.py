@@ -1,6 +1,6 @@
 """The guards in a plan: each bound with where it comes from, and warnings about missing ones."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from rich.table import Table
 
@@ -9,6 +9,7 @@ from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
 from sequencer.run.frozen import most_alike
 from sequencer.run.guard_bound import GuardBound, unit_of
+from sequencer.run.operating_point import LOAD_REST_A, LOAD_SHARE
 
 RATES = {"V": "V/s", "A": "A/s", "°C": "K/s", "W": "W/s", "s": "", "1": ""}
 LONG_TRIALS = ("soak",)
@@ -18,18 +19,64 @@ LONG_TRIALS = ("soak",)
 def add_guards(table: Table, bounds: Iterable[GuardBound]) -> Table:
     """Fill a table: one row per bound, so that each shows its own origin."""
     for bound in bounds:
-        unit = unit_of(bound.channel)
-        for word, value, shown, origin in (
-            ("at least", bound.at_least, unit, bound.origin("at_least")),
-            ("at most", bound.at_most, unit, bound.origin("at_most")),
-            ("rises at most", bound.rate_at_most, RATES[unit], bound.origin("rate_at_most")),
-        ):
-            if origin:
-                table.add_row(bound.channel, word, _shown(value, shown), origin)
+        for word, value, shown, origin in _bounds(bound):
+            table.add_row(bound.channel, word, _shown(bound.channel, value, shown), origin)
     return table
 
 
-def _shown(value: float, unit: str) -> str:
+def tightest_words(bounds: Iterable[GuardBound]) -> Iterator[str]:
+    """Yield a line for each source of bounds; of all voltages and all currents the tightest."""
+    joined: dict[str, list[GuardBound]] = {}
+    for bound in bounds:
+        quantity = quantity_of(bound.channel)
+        joined.setdefault(quantity if quantity in JOINED else bound.channel, []).append(bound)
+    told: dict[str, list[str]] = {}
+    for found in joined.values():
+        tight = min(found, key=lambda one: one.at_most)
+        for bound in found:
+            for word, value, unit, origin in _bounds(bound):
+                if word == "at most" and bound is not tight:
+                    continue
+                said = told.setdefault(origin, [])
+                known = any(one.startswith(f"{bound.channel} ") for one in said)
+                said.append(
+                    f"{'or' if known else bound.channel} "
+                    + ("raised" if unit == "1" else f"{CROSSED[word]} ")
+                    + ("" if unit == "1" else _shown(bound.channel, value, unit))
+                )
+    for origin, said in told.items():
+        yield f"by {origin}: {'; '.join(said)}".replace("; or ", " or ")
+
+
+CROSSED = {"at least": "below", "at most": "above", "rises at most": "rising more than"}
+
+
+JOINED = ("voltage", "current")
+"""A summary names the tightest of these only."""
+
+
+def _bounds(bound: GuardBound) -> Iterator[tuple[str, float, str, str]]:
+    unit = unit_of(bound.channel)
+    if _of_what_was_asked(bound):
+        yield "at most", bound.at_most, unit, "what was asked for"
+        return
+    for word, value, shown, origin in (
+        ("at least", bound.at_least, unit, bound.origin("at_least")),
+        ("at most", bound.at_most, unit, bound.origin("at_most")),
+        ("rises at most", bound.rate_at_most, RATES[unit], bound.origin("rate_at_most")),
+    ):
+        if origin:
+            yield word, value, shown, origin
+
+
+def _of_what_was_asked(bound: GuardBound) -> bool:
+    """Tell the departure that counts only beyond what a load may take more than it was told."""
+    return bound.channel == "departure.current" and bound.at_most == 0.0
+
+
+def _shown(channel: str, value: float, unit: str) -> str:
+    if channel == "departure.current" and value == 0.0:
+        return f"{100 * LOAD_SHARE:g} % + {format_quantity(LOAD_REST_A, 'A')}"
     return "not raised" if unit == "1" else format_quantity(value, unit, 4)
 
 
@@ -47,7 +94,6 @@ def guard_warnings(documents: Documents, bounds: Iterable[GuardBound]) -> tuple[
     blind = [n for n, c in documents.bench.channels.items() if n not in told and c.unit != "1"]
     if blind:
         found.append(
-            f"A meter that freezes would not be noticed on {', '.join(blind)}: the bench document "
-            "states no noise for it, or a resolution too coarse for it."
+            f"A frozen meter goes unnoticed on {', '.join(blind)}: no visible noise stated."
         )
     return tuple(found)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.documents.bench import BenchDocument
+from sequencer.documents.quantities import format_quantity
 from sequencer.documents.unit import UnitDocument
 from sequencer.record.read import Step
 from sequencer.requests import (
@@ -111,7 +112,7 @@ class Rehearsal:
         raise TypeError(f"a rehearsal can't answer {request!r}")
 
     def _load_set(self, state: LoadState) -> tuple[str, Reply]:
-        what = f"load {state.mode} {state.level:.6g}" if state.on else "load off"
+        what = _load_words(state)
         resistors = self._bench.load.resistors
         for number in sorted({*state.resistors} ^ {*self._load.resistors}):
             one, connected = resistors[number - 1], number in state.resistors
@@ -169,6 +170,22 @@ class Rehearsal:
         entry = self._bench.channels[channel]
         drawn: Array = level + self._random.normal(0.0, entry.accuracy.noise * entry.scale, count)
         return drawn
+
+
+LOAD_WORDS = {
+    "current": ("draws", "A", 4),
+    "voltage": ("holds", "V", 6),
+    "resistance": ("is", "ohm", 4),
+    "power": ("takes", "W", 4),
+}
+"""Of each load mode: the verb, the unit, and how many digits tell neighbouring points apart."""
+
+
+def _load_words(state: LoadState) -> str:
+    if not state.on:
+        return "load off"
+    verb, unit, digits = LOAD_WORDS[state.mode]
+    return f"load {verb} {format_quantity(state.level, unit, digits)}"
 
 
 def _limit_words(state: SupplyState) -> str:

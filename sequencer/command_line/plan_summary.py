@@ -1,0 +1,119 @@
+"""The plan on one screen: trials and time, hands, tightest guards, what will be covered."""
+
+from collections.abc import Iterable, Iterator
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.text import Text
+
+from sequencer.cautions import CAUTIONS
+from sequencer.command_line.left_alone import reasons_against
+from sequencer.command_line.plan_by_hand import gets_up, leads_words, resistor_words
+from sequencer.command_line.plan_guards import guard_warnings, tightest_words
+from sequencer.command_line.plan_steps import clock, plain_table, rounded
+from sequencer.documents.load import Documents
+from sequencer.documents.quantities import format_quantity
+from sequencer.planning import Plan, PlannedLimit, PlannedTrial
+from sequencer.run.guard_bound import GuardBound
+
+ASK = "ask: "
+NOTHING_TO_DO = "as it is"
+MOST_ASKED = 4
+"""More instructions than these fill a screen; the steps have all."""
+
+
+def print_summary(
+    documents: Documents,
+    plan: Plan,
+    bounds: tuple[GuardBound, ...],
+    console: Console,
+    *,
+    whole: bool,
+) -> None:
+    """Print the summary; `whole` has the cautions in full where the bench is simulated, too."""
+    unit, bench = documents.unit, documents.bench
+    console.print(
+        f"Plan of {documents.profile.profile.name}: unit {unit.unit.tag}, bench "
+        f"{bench.bench.name}. About {format_quantity(plan.duration_s, 's', 2)} of bench time.",
+        style="bold",
+        markup=False,
+    )
+    table = plain_table("", ("trial", "lasts", "current up to", "heat in load", "in unit"))
+    table.title = None
+    for trial in plan.trials:
+        table.add_row(trial.name, format_quantity(trial.duration_s, "s", 2), *_most(trial))
+    console.print(table)
+    for line in _covered(plan.limits):
+        console.print(Text(line))
+    for line in _by_hand(documents, plan):
+        console.print(Text(line))
+    console.print("Guards stop the run (of voltages and of currents the tightest is shown):")
+    for line in tightest_words(bounds):
+        console.print(Padding(Text(line), (0, 0, 0, 2)))
+    for warning in (
+        *(f"Warning: {one}" for one in guard_warnings(documents, bounds)),
+        *resistor_words(documents),
+        *leads_words(documents),
+    ):
+        console.print(Text(warning, style="bold"))
+    against = "; ".join(reasons_against(documents, plan))
+    left_alone = f"would be refused: {against}" if against else "would be started"
+    console.print(Text(f"With --unattended it {left_alone}."))
+    console.print(
+        Text("Currents and powers are a nominal unit's, with its limit 10 % above rating.")
+    )
+    if whole or bench.simulation is None:
+        for caution in CAUTIONS:
+            console.print(Text(f"• {caution}"))
+
+
+def _most(trial: PlannedTrial) -> tuple[str, str, str]:
+    in_unit = [step.unit_power for step in trial.steps if step.unit_power is not None]
+    return (
+        rounded(max((step.current for step in trial.steps), default=0.0), "A"),
+        rounded(max((step.load_power for step in trial.steps), default=0.0), "W"),
+        rounded(max(in_unit), "W") if in_unit else "not known",
+    )
+
+
+def _covered(limits: Iterable[PlannedLimit]) -> Iterator[str]:
+    """Yield which limits will have been covered, which not and why, and which nobody measures."""
+    limits = tuple(limits)
+    will = [_words(one) for one in limits if one.covered]
+    nobody = [_words(one) for one in limits if not one.measured]
+    yield f"Will be covered: {', '.join(will) or 'no limit at all'}."
+    for one in limits:
+        if one.measured and not one.covered:
+            yield f"Will NOT be covered: {_words(one)}. {one.why}"
+    if nobody:
+        yield f"Not in this profile, so not judged: {', '.join(nobody)}."
+
+
+def _words(limit: PlannedLimit) -> str:
+    return limit.figure.replace("_", " ")
+
+
+def _by_hand(documents: Documents, plan: Plan) -> Iterator[str]:
+    """Yield what a person has to do, when."""
+    asked = [
+        (step.at_s, step.what.removeprefix(ASK))
+        for trial in plan.trials
+        for step in trial.steps
+        if step.what.startswith(ASK) and NOTHING_TO_DO not in step.what
+    ]
+    by_hand = documents.unit.unit.control == "hand"
+    if not asked and not by_hand:
+        yield "Nobody has to do anything by hand."
+        return
+    who = "The simulated person" if documents.bench.simulation is not None else "A person"
+    parts = [
+        f"{f'at {clock(at)}' if at else 'at the start'}: {instruction}"
+        for at, instruction in asked[:MOST_ASKED]
+    ]
+    if len(asked) > MOST_ASKED:
+        parts.append(f"and {len(asked) - MOST_ASKED} times more, see --steps.")
+    if by_hand:
+        parts.append("At the end: Switch the output off.")
+    yield f"{who} is asked {' '.join(parts)}"
+    if up := gets_up(plan):
+        yield up
