@@ -14,7 +14,7 @@ from sequencer.documents.unit import UnitDocument
 from sequencer.errors import Exit, RecordError
 from sequencer.judging import Judged, judge_evidence
 from sequencer.record.read import RecordReader
-from sequencer.record.seal import verify
+from sequencer.record.seal import NO_CHAIN, verify
 from sequencer.result import BenchSummary, ChannelRow, InstrumentRow, Result, UnitSummary
 from sequencer.results import Event
 from sequencer.run.event_kinds import MAKE_SAFE, RESUMED, STOPPED
@@ -30,7 +30,7 @@ NOT_SAFE = "not made safe"
 """Weighs more than verdicts and than what stopped the run: a person has to act at the bench."""
 
 ALTERED = ("record altered", Exit.WRONG_USE)
-"""Verdicts from a record that was changed after it was sealed are worth nothing."""
+"""Verdicts from a record that was changed after it was written are worth nothing."""
 
 KINDS = ("unit", "bench", "profile")
 
@@ -53,10 +53,15 @@ def result_of(path: Path) -> Result:
         if alarm:
             words = f"{words}, {NOT_SAFE}" if code in STOPPED_WORDS else NOT_SAFE
             code = Exit.INSTRUMENT
-        sealed = verify(path) if reader.seal else None
-        if sealed is not None and not (sealed.intact and sealed.guarded):
+        found = verify(path)
+        if found.altered:
             words, code = ALTERED
-            alarm = "The record was altered after it was sealed: nothing in it can be relied on."
+            alarm = (
+                "The record was altered after it was written: nothing in it can be relied on. "
+                + " ".join(found.remarks)
+            )
+        elif not found.sealed and found.unbroken is None:
+            notes = (*notes, NO_CHAIN)
         return Result(
             record=str(path),
             profile=documents.profile.profile.name,

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from rich.console import Console
 
-from sequencer.assemble import result_of, stopped_by_guard
+from sequencer.assemble import ALTERED, result_of, stopped_by_guard
 from sequencer.command_line.left_alone import notifier_of, tell_finished, tell_stopped
 from sequencer.command_line.progress import Progress
 from sequencer.documents.load import Documents
@@ -99,6 +99,8 @@ def notify_end(documents: Documents, result: Result, console: Console) -> None:
 def finish(target: Path) -> Result:
     """Compute the result, and seal the record with it unless the run can go on later."""
     result = result_of(target)
+    if result.outcome == ALTERED[0]:
+        return result  # nothing that this program seals
     if result.exit in RESUMABLE and not stopped_by_guard(result.events):
         note = f"The record is not sealed, so that the run can go on: steadyrail resume {target}"
         return replace(result, notes=(*result.notes, note))

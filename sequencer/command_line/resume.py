@@ -18,6 +18,7 @@ from sequencer.judging import planned_trials
 from sequencer.outputs.json_object import json_text
 from sequencer.outputs.terminal import print_result
 from sequencer.planning import make_plan
+from sequencer.record.files import refuse_finished
 from sequencer.record.read import RecordReader
 from sequencer.record.seal import verify
 from sequencer.record.write import RecordWriter
@@ -37,15 +38,12 @@ def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
     """Go on with a run and return the exit code."""
     console = Console(stderr=True)
     with RecordReader.open(record) as reader:
-        if reader.seal is not None:
+        refuse_finished(record)
+        found = verify(record)
+        if found.altered:
             raise RecordError(
-                f"{record} is sealed: its run is finished and nothing can be added. Start a new "
-                "run with a new record."
-            )
-        if not verify(record).guarded:
-            raise RecordError(
-                f"{record} was tampered with: its tables or the triggers that keep it append-only "
-                "are not as this program made them. Nothing was energised. Start a new run."
+                f"{record} was tampered with: {' '.join(found.remarks[1:])} What it holds can't be "
+                "gone on with. Nothing was energised. Start a new run."
             )
         documents = _documents(reader)
         bench_time_s = bench_time_now(

@@ -32,6 +32,7 @@ def run(record: Path, *, as_json: bool) -> int:
             "record": str(record),
             "sealed": found.sealed,
             "intact": found.intact,
+            "unbroken": found.unbroken,
             "verdicts_follow": follows,
             "digest": found.digest,
             "remarks": list(found.remarks),
@@ -39,9 +40,11 @@ def run(record: Path, *, as_json: bool) -> int:
         sys.stdout.write(json.dumps(answer) + "\n")
     else:
         console = Console()
+        kept = {True: "yes", False: "NO", None: "unknown: an older version made it"}
         words = {True: "yes", False: "NO", None: "unknown: it holds no result"}
         console.print(f"Sealed: {words[found.sealed]}")
         console.print(f"Unaltered since: {words[found.intact]}")
+        console.print(f"As it was committed, step by step: {kept[found.unbroken]}")
         console.print(f"Its figures and verdicts come out again: {words[follows]}")
         if found.digest:
             console.print(f"Digest: {found.digest}", soft_wrap=True)

@@ -7,8 +7,29 @@ from contextlib import closing
 from pathlib import Path
 
 from sequencer.errors import RecordError
+from sequencer.record.chain import Row, link
+from sequencer.record.encode import encode_mapping
 from sequencer.record.files import SIDE_FILES, side_file
-from sequencer.record.schema import script
+from sequencer.record.schema import CHAIN, script
+
+
+def create_record(
+    path: Path,
+    documents: Mapping[str, tuple[str, str]],
+    versions: Mapping[str, str],
+    options: Mapping[str, object],
+    started: str,
+) -> None:
+    """Make a record of a run that begins at the wall time `started`; as `create_file` otherwise."""
+    create_file(
+        path,
+        {
+            "documents": [(kind, *source) for kind, source in documents.items()],
+            "versions": list(versions.items()),
+            "options": [(name, encode_mapping({"": v})) for name, v in options.items()],
+            "moments": [("started", started)],
+        },
+    )
 
 
 def create_file(path: Path, first_rows: Mapping[str, Iterable[tuple[str, ...]]]) -> None:
@@ -47,11 +68,16 @@ def _fill(draft: Path, first_rows: Mapping[str, Iterable[tuple[str, ...]]]) -> N
     with closing(sqlite3.connect(draft, isolation_level=None)) as connection:
         connection.execute("PRAGMA synchronous = FULL")
         connection.executescript(script())
+        numbered: dict[str, list[Row]] = {
+            table: [(number, *row) for number, row in enumerate(rows, start=1)]
+            for table, rows in first_rows.items()
+        }
+        numbered[CHAIN] = [(1, *link("", numbered))]
         connection.execute("BEGIN")
-        for table, rows in first_rows.items():
-            for row in rows:
+        for table, given in numbered.items():
+            for row in given:
                 marks = ",".join("?" * len(row))
-                connection.execute(f"INSERT INTO {table} VALUES (NULL,{marks})", row)  # noqa: S608  # our names
+                connection.execute(f"INSERT INTO {table} VALUES ({marks})", row)  # noqa: S608  # our names
         connection.execute("COMMIT")
 
 

@@ -14,7 +14,7 @@ from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 
 from sequencer.errors import RecordError
-from sequencer.record.schema import APPLICATION_ID, TABLES, VERSION
+from sequencer.record.schema import APPLICATION_ID, CHAINED, VERSION, tables_of
 
 MAGIC = b"SQLite format 3\x00"
 HEADER_BYTES = 100
@@ -138,11 +138,39 @@ def _problem(connection: sqlite3.Connection) -> str:
     """Return what is wrong with the file's content, as far as SQLite can tell; empty if nothing."""
     connection.execute("PRAGMA trusted_schema = OFF")
     query = "SELECT name FROM sqlite_schema WHERE type = 'table'"
-    missing = set(TABLES).difference(row[0] for row in connection.execute(query))
+    wanted = tables_of(version_of(connection))
+    missing = set(wanted).difference(row[0] for row in connection.execute(query))
     if missing:
         return f"it lacks the tables {', '.join(sorted(missing))}"
     problems = [str(row[0]) for row in connection.execute("PRAGMA quick_check(3)")]
     return "" if problems == ["ok"] else "; ".join(problems)
+
+
+def refuse_finished(path: Path) -> None:
+    """Look whether a record can be gone on with.
+
+    Raises
+    ------
+    RecordError
+        When it can't be read, is sealed, or is of a version that kept no chain.
+    """
+    with opened(path) as connection:
+        if connection.execute("SELECT 1 FROM seal").fetchone():
+            raise RecordError(
+                f"{path} is sealed: its run is finished and nothing can be added. Start a new run "
+                "with a new record."
+            )
+        if version_of(connection) < CHAINED:
+            raise RecordError(
+                f"{path} was made by an older version of the program, without the running digest "
+                "that shows what was written before to be unaltered. It can be judged, but "
+                "nothing can be added: start a new run with a new record."
+            )
+
+
+def version_of(connection: sqlite3.Connection) -> int:
+    """Return the layout of a record."""
+    return int(connection.execute("PRAGMA user_version").fetchone()[0])
 
 
 def _number(header: bytes, offset: int) -> int:

@@ -8,10 +8,14 @@ person with an editor the digest is there (`seal.py`).
 APPLICATION_ID = 0x53524C31
 """The letters SRL1 in the file's header: a number of our own, so that `file` and we know it."""
 
-VERSION = 1
-"""The layout of the tables, in the header's user version; raised with each change of the DDL."""
+VERSION = 2
+"""The layout of the tables, in the header's user version; raised with each change of the DDL.
+Layout 1 had no chain: such a record can be read and judged, but not gone on with."""
 
-SEAL = "seal"
+CHAINED = 2
+"""The first layout that has a chain."""
+
+CHAIN, SEAL = "chain", "seal"
 
 TABLES = (
     "documents",
@@ -26,9 +30,13 @@ TABLES = (
     "replies",
     "events",
     "result",
+    CHAIN,
     SEAL,
 )
 """All tables; rows are written and digested in this order, so that references exist."""
+
+CONTENT = tuple(table for table in TABLES if table not in (CHAIN, SEAL))
+"""The tables that say something about the run; the others say that these are unaltered."""
 
 DDL = """
 CREATE TABLE documents (
@@ -86,6 +94,11 @@ CREATE TABLE events (
 CREATE TABLE result (
     id INTEGER PRIMARY KEY, body TEXT NOT NULL  -- JSON
 ) STRICT;
+CREATE TABLE chain (  -- one row for each commit; see chain.py
+    id INTEGER PRIMARY KEY,
+    rows TEXT NOT NULL,  -- JSON: for each table the spans of row numbers that the commit added
+    digest TEXT NOT NULL
+) STRICT;
 CREATE TABLE seal (
     id INTEGER PRIMARY KEY, digest TEXT NOT NULL
 ) STRICT;
@@ -105,6 +118,11 @@ CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} BEGIN
 END;
 """
 """INSERT OR REPLACE deletes without a trigger for DELETE, hence the third."""
+
+
+def tables_of(version: int) -> tuple[str, ...]:
+    """Return the tables of a record of a layout."""
+    return tuple(table for table in TABLES if version >= CHAINED or table != CHAIN)
 
 
 def script() -> str:

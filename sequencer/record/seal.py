@@ -13,11 +13,18 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from sequencer.record.files import opened
-from sequencer.record.schema import SEAL, TABLES, script
+from sequencer.record.chain import break_in
+from sequencer.record.files import opened, version_of
+from sequencer.record.schema import CHAIN, CHAINED, SEAL, script, tables_of
 
 ROWS_AT_ONCE = 4096
 """Rows turned to text together: large enough to be quick, small enough to keep memory flat."""
+
+
+NO_CHAIN = (
+    "An older version of the program made the record, without a running digest: whether it was "
+    "altered before it was sealed can't be told."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,20 +32,27 @@ class Verification:
     """What a look at a record's seal found.
 
     `intact`: the content has the digest that the seal holds. `guarded`: tables and triggers are as
-    this program made them. `digest` is of the content as found, `remarks` says what is wrong.
+    this program made them. `unbroken`: each commit's content is as it was committed, None where an
+    older version kept no chain. `digest` is of the content as found, `remarks` says what is wrong.
     """
 
     sealed: bool
     intact: bool
     guarded: bool
+    unbroken: bool | None
     digest: str
     remarks: tuple[str, ...] = ()
+
+    @property
+    def altered(self) -> bool:
+        """Whether something is not as this program wrote it."""
+        return not self.guarded or self.unbroken is False or (self.sealed and not self.intact)
 
 
 def digest(connection: sqlite3.Connection) -> str:
     """Return the hexadecimal digest of all that a record holds, its seal left out."""
     total = hashlib.sha256()
-    for table in TABLES:
+    for table in tables_of(version_of(connection)):
         if table == SEAL:
             continue
         total.update(f"{table}\n[".encode())
@@ -59,14 +73,16 @@ def layout(connection: sqlite3.Connection) -> dict[str, str]:
 
 
 @cache
-def expected_layout() -> dict[str, str]:
-    """Return the layout of an untouched record of this version."""
+def expected_layout(version: int) -> dict[str, str]:
+    """Return the layout of an untouched record of a version."""
     connection = sqlite3.connect(":memory:", isolation_level=None)
     try:
         connection.executescript(script())
-        return layout(connection)
+        found = layout(connection)
     finally:
         connection.close()
+    gone = [name for name in found if name.startswith(CHAIN) and version < CHAINED]
+    return {name: text for name, text in found.items() if name not in gone}
 
 
 def verify(path: Path) -> Verification:
@@ -78,9 +94,13 @@ def verify(path: Path) -> Verification:
         When the file is no record, from a newer version, truncated or damaged.
     """
     with opened(path) as connection:
+        connection.execute("BEGIN")  # all of it as at one moment, though a run may be writing
         stored = [str(row[0]) for row in connection.execute("SELECT digest FROM seal")]
         found = digest(connection)
-        guarded = layout(connection) == expected_layout()
+        version = version_of(connection)
+        guarded = layout(connection) == expected_layout(version)
+        broken = break_in(connection) if version >= CHAINED else None
+        connection.execute("ROLLBACK")
     remarks = []
     if not stored:
         remarks.append("The record was never sealed: the run did not finish.")
@@ -94,4 +114,9 @@ def verify(path: Path) -> Verification:
             "The tables or the triggers that keep the record append-only are not as this program "
             "made them."
         )
-    return Verification(bool(stored), stored == [found], guarded, found, tuple(remarks))
+    if broken:
+        remarks.append(f"Something was changed after it was committed: {broken}.")
+    elif broken is None and not stored:
+        remarks.append(NO_CHAIN)
+    unbroken = None if broken is None else not broken
+    return Verification(bool(stored), stored == [found], guarded, unbroken, found, tuple(remarks))

@@ -11,19 +11,22 @@ from typing import Literal, Self
 
 from drivers.roles import Reading
 from sequencer.errors import RecordError
-from sequencer.record.create import create_file
+from sequencer.record.batch import Batch
+from sequencer.record.create import create_record
 from sequencer.record.encode import encode_mapping, encode_reply, encode_request
-from sequencer.record.files import BUSY_S, check_header, opened, uri
-from sequencer.record.schema import TABLES
+from sequencer.record.files import refuse_finished
 from sequencer.record.seal import digest
 from sequencer.requests import Apply, Reply, Request
 
 BATCH_S = 1.0
 """A second of readings may be lost with the power; more often would cost a disk flush per tick."""
 
+NOT_MINUS = 0.0
+"""Added to what goes into a REAL column, it makes a float of an integer and zero of minus zero, as
+SQLite does; so the digest of what is written is that of what will be read."""
+
 Role = Literal["read", "settle", "ask", "watch"]
 Severity = Literal["note", "warning", "alarm"]
-Row = tuple[int | float | str | None, ...]
 
 
 def utc_now() -> str:
@@ -43,8 +46,6 @@ class RecordWriter:
     ----------
     path
         The record's file.
-    acknowledged
-        How many readings this writer has brought to the disk.
     """
 
     def __init__(
@@ -56,20 +57,22 @@ class RecordWriter:
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self.path = path
-        self.acknowledged = 0
         self._batch_s = batch_s
         self._wall = wall
         self._monotonic = monotonic
-        self._waiting: dict[str, list[Row]] = {table: [] for table in TABLES}
-        self._connection = _connect(path)
+        self._batch = Batch(path)
         self._last_commit = monotonic()
-        self._next = {table: self._count(table) + 1 for table in TABLES}
-        query = "SELECT name, id FROM channels"
-        self._channels: dict[str, int] = dict(self._connection.execute(query))
-        trials = "SELECT id, name, settings FROM trials"
-        self._trials = {row[0]: (row[1], row[2]) for row in self._connection.execute(trials)}
+        known = self._batch.connection.execute
+        self._channels: dict[str, int] = dict(known("SELECT name, id FROM channels"))
+        trials = known("SELECT id, name, settings FROM trials")
+        self._trials = {row[0]: (row[1], row[2]) for row in trials}
         self._trial: int | None = None
         self._began = False
+
+    @property
+    def acknowledged(self) -> int:
+        """How many readings this writer has brought to the disk."""
+        return self._batch.acknowledged
 
     @classmethod
     def create(
@@ -103,15 +106,7 @@ class RecordWriter:
         RecordError
             When the file exists or can't be written.
         """
-        create_file(
-            path,
-            {
-                "documents": [(kind, *source) for kind, source in documents.items()],
-                "versions": list(versions.items()),
-                "options": [(name, encode_mapping({"": v})) for name, v in options.items()],
-                "moments": [("started", wall())],
-            },
-        )
+        create_record(path, documents, versions, options, wall())
         writer = cls(path, batch_s=batch_s, wall=wall, monotonic=monotonic)
         writer._began = True
         return writer
@@ -130,14 +125,9 @@ class RecordWriter:
         Raises
         ------
         RecordError
-            When it is no record, damaged, from a newer version, sealed or can't be written.
+            When it is no record, damaged, from another version, sealed or can't be written.
         """
-        with opened(path) as connection:
-            if connection.execute("SELECT 1 FROM seal").fetchone():
-                raise RecordError(
-                    f"{path} is sealed: its run is finished and nothing can be added. Start a new "
-                    "run with a new record."
-                )
+        refuse_finished(path)
         return cls(path, batch_s=batch_s, wall=wall, monotonic=monotonic)
 
     def begin_trial(self, trial_index: int, name: str, settings_json: str) -> None:
@@ -158,7 +148,7 @@ class RecordWriter:
         self._begin()
         if known is None:
             self._trials[trial_index] = (name, settings_json)
-            self._waiting["trials"].append((trial_index, name, settings_json))
+            self._batch.waiting["trials"].append((trial_index, name, settings_json))
         self._trial = trial_index
         self.commit()
 
@@ -170,7 +160,7 @@ class RecordWriter:
         if self._trial is None:
             raise RecordError(f"{self.path}: a request came before its trial was begun.")
         self._begin()
-        seq = self._add("requests", self._trial, at, encode_request(request))
+        seq = self._add("requests", self._trial, at + NOT_MINUS, encode_request(request))
         if isinstance(request, Apply):
             self.commit()
         return seq
@@ -179,8 +169,8 @@ class RecordWriter:
         self, seq: int, tick: int, readings: Sequence[Reading], role: Role = "read"
     ) -> None:
         """Store the readings of one tick of request `seq`; `role` says what they were read for."""
-        waiting = self._waiting["readings"]
-        number = self._next["readings"]
+        waiting = self._batch.waiting["readings"]
+        number = self._batch.next["readings"]
         channels = self._channels
         for reading in readings:
             channel = channels.get(reading.channel) or self._channel(reading.channel)
@@ -192,21 +182,21 @@ class RecordWriter:
                     tick,
                     channel,
                     role,
-                    reading.asked_at,
-                    reading.answered_at,
-                    None if value != value else value,  # noqa: PLR0124  # NaN, at half the cost
+                    reading.asked_at + NOT_MINUS,
+                    reading.answered_at + NOT_MINUS,
+                    None if value != value else value + NOT_MINUS,  # noqa: PLR0124  # NaN, at half the cost
                     _text(reading.raw),
                     reading.flag,
                 )
             )
             number += 1
-        self._next["readings"] = number
+        self._batch.next["readings"] = number
         if self._monotonic() - self._last_commit > self._batch_s:
             self.commit()
 
     def end_request(self, seq: int, reply: Reply) -> None:
         """Store the reply to request `seq` and commit."""
-        self._waiting["replies"].append((seq, encode_reply(reply)))
+        self._batch.waiting["replies"].append((seq, encode_reply(reply)))
         self.commit()
 
     def event(
@@ -218,7 +208,7 @@ class RecordWriter:
         detail: Mapping[str, object] | None = None,
     ) -> None:
         """Store an event at bench time `at` (s; NaN where unknown) and commit."""
-        when = None if at != at else at  # noqa: PLR0124  # NaN
+        when = None if at != at else at + NOT_MINUS  # noqa: PLR0124  # NaN
         told = encode_mapping(detail or {})
         self._add("events", when, self._wall(), kind, severity, _text(text), told)
         self.commit()
@@ -244,28 +234,8 @@ class RecordWriter:
             When the disk is full or fails; what was committed before stays readable, and what
             waits is kept for another try.
         """
-        connection = self._connection
-        if not any(self._waiting.values()):
-            return
-        try:
-            connection.execute("BEGIN IMMEDIATE")
-            for table, rows in self._waiting.items():
-                if rows:
-                    marks = ",".join("?" * len(rows[0]))
-                    connection.executemany(f"INSERT INTO {table} VALUES ({marks})", rows)  # noqa: S608  # our names
-            connection.execute("COMMIT")
-        except (sqlite3.Error, OverflowError) as error:
-            if connection_open(connection) and connection.in_transaction:
-                connection.execute("ROLLBACK")
-            raise RecordError(
-                f"{self.path} can't be written: {error}. What was committed before "
-                f"({self.acknowledged} readings by this run) can still be read. Free some space "
-                "or write to another disk."
-            ) from error
-        self.acknowledged += len(self._waiting["readings"])
-        for rows in self._waiting.values():
-            rows.clear()
-        self._last_commit = self._monotonic()
+        if self._batch.commit():
+            self._last_commit = self._monotonic()
 
     def finish(self, result: str) -> str:
         """Store the result (JSON text), seal the record and return the digest.
@@ -279,7 +249,7 @@ class RecordWriter:
         self._add("result", _text(result))
         self._add("moments", "sealed", self._wall())
         self.commit()
-        found = digest(self._connection)
+        found = digest(self._batch.connection)
         self._add("seal", found)
         self.commit()
         return found
@@ -295,7 +265,7 @@ class RecordWriter:
         RecordError
             When what waits can't be written; the file is closed all the same.
         """
-        if not connection_open(self._connection):
+        if not self._batch.is_open:
             return
         try:
             if ended:
@@ -304,8 +274,8 @@ class RecordWriter:
         finally:
             # Where somebody reads it just now, or the disk is full, the side files stay.
             with suppress(sqlite3.Error):
-                self._connection.execute("PRAGMA journal_mode = DELETE")
-            self._connection.close()
+                self._batch.connection.execute("PRAGMA journal_mode = DELETE")
+            self._batch.connection.close()
 
     def __enter__(self) -> Self:
         return self
@@ -333,41 +303,12 @@ class RecordWriter:
             self._add("moments", "ended", self._wall())
 
     def _add(self, table: str, *values: float | str | None) -> int:
-        number = self._next[table]
-        self._next[table] = number + 1
-        self._waiting[table].append((number, *values))
-        return number
+        return self._batch.add(table, *values)
 
     def _channel(self, name: str) -> int:
         number = self._add("channels", name)
         self._channels[name] = number
         return number
-
-    def _count(self, table: str) -> int:
-        query = f"SELECT coalesce(max(id), 0) FROM {table}"  # noqa: S608  # our names
-        return int(self._connection.execute(query).fetchone()[0])
-
-
-def connection_open(connection: sqlite3.Connection) -> bool:
-    """Return whether a connection has not been closed."""
-    try:
-        connection.total_changes  # noqa: B018  # raises when closed
-    except sqlite3.ProgrammingError:
-        return False
-    return True
-
-
-def _connect(path: Path) -> sqlite3.Connection:
-    check_header(path)
-    try:
-        connection = sqlite3.connect(
-            uri(path, "rw"), uri=True, timeout=BUSY_S, isolation_level=None
-        )
-        for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
-            connection.execute(f"PRAGMA {pragma}")
-    except sqlite3.Error as error:
-        raise RecordError(f"{path} can't be opened to be written: {error}.") from error
-    return connection
 
 
 def _text(text: str) -> str:

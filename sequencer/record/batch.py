@@ -1,0 +1,102 @@
+"""Rows that wait for the disk, and the one transaction that brings them there together."""
+
+import sqlite3
+from pathlib import Path
+
+from sequencer.errors import RecordError
+from sequencer.record.chain import Row, head, link
+from sequencer.record.files import BUSY_S, check_header, uri
+from sequencer.record.schema import CHAIN, TABLES
+
+
+class Batch:
+    """A record opened to be written, and what waits to be.
+
+    Attributes
+    ----------
+    waiting
+        By table the rows that are not on the disk yet.
+    next
+        By table the number of the next row.
+    acknowledged
+        How many readings were brought to the disk.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self.acknowledged = 0
+        self.connection = _connect(path)
+        self.waiting: dict[str, list[Row]] = {table: [] for table in TABLES}
+        self.next = {table: self._count(table) + 1 for table in TABLES}
+        self._head = head(self.connection)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it has not been closed."""
+        try:
+            self.connection.total_changes  # noqa: B018  # raises when closed
+        except sqlite3.ProgrammingError:
+            return False
+        return True
+
+    def add(self, table: str, *values: float | str | None) -> int:
+        """Let a row wait and return its number."""
+        number = self.next[table]
+        self.next[table] = number + 1
+        self.waiting[table].append((number, *values))
+        return number
+
+    def commit(self) -> bool:
+        """Bring everything that waits to the disk, and the chain's row that vouches for it.
+
+        Returns whether anything waited. A failure leaves it waiting.
+
+        Raises
+        ------
+        RecordError
+            When the disk is full or fails.
+        """
+        connection, waiting = self.connection, self.waiting
+        if not any(waiting.values()):
+            return False
+        try:
+            spans, digest = link(self._head, waiting)
+            waiting[CHAIN] = [(self.next[CHAIN], spans, digest)] if spans != "{}" else []
+            connection.execute("BEGIN IMMEDIATE")
+            for table, rows in waiting.items():
+                if rows:
+                    marks = ",".join("?" * len(rows[0]))
+                    connection.executemany(f"INSERT INTO {table} VALUES ({marks})", rows)  # noqa: S608  # our names
+            connection.execute("COMMIT")
+        except (sqlite3.Error, OverflowError) as error:
+            if self.is_open and connection.in_transaction:
+                connection.execute("ROLLBACK")
+            raise RecordError(
+                f"{self._path} can't be written: {error}. What was committed before "
+                f"({self.acknowledged} readings by this run) can still be read. Free some space "
+                "or write to another disk."
+            ) from error
+        self.acknowledged += len(waiting["readings"])
+        if waiting[CHAIN]:
+            self._head = digest
+            self.next[CHAIN] += 1
+        for rows in waiting.values():
+            rows.clear()
+        return True
+
+    def _count(self, table: str) -> int:
+        query = f"SELECT coalesce(max(id), 0) FROM {table}"  # noqa: S608  # our names
+        return int(self.connection.execute(query).fetchone()[0])
+
+
+def _connect(path: Path) -> sqlite3.Connection:
+    check_header(path)
+    try:
+        connection = sqlite3.connect(
+            uri(path, "rw"), uri=True, timeout=BUSY_S, isolation_level=None
+        )
+        for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
+            connection.execute(f"PRAGMA {pragma}")
+    except sqlite3.Error as error:
+        raise RecordError(f"{path} can't be opened to be written: {error}.") from error
+    return connection
