@@ -138,13 +138,21 @@ def spec_faults(spec: BenchSpec) -> tuple[InstrumentError, ...]:
     return tuple(faults)
 
 
-def dialect_fault(path: str) -> tuple[str, str] | None:
-    """Return what was found wrong with a dialect file, and the remedy; None for nothing."""
+def dialect_fault(path: str, role: str | None = None) -> tuple[str, str] | None:
+    """Return what is wrong with a dialect, or with it in a role, and the remedy; None for nothing.
+
+    `path` may be a shipped name, too.
+    """
     try:
-        read_dialect(path)
+        dialect = read_dialect(path)
     except DialectMistake as mistake:
         return mistake.found, mistake.remedy
-    return None
+    return None if role is None or role in dialect.roles else _not_for(path, dialect, role)
+
+
+def _not_for(name: str, dialect: Dialect, role: str) -> tuple[str, str]:
+    found = f"dialect {name!r} is for {', '.join(dialect.roles)}, not for {role!r}"
+    return found, "Correct the role or the dialect in the bench document."
 
 
 def dialect_schema() -> dict[str, Any]:
@@ -187,13 +195,8 @@ def _prepared(
 ) -> Instrument:
     dialect = adapted(load_dialect(spec.dialect, spec.name, spec.address), spec.link)
     if spec.role not in dialect.roles:
-        raise UnknownDialect(
-            instrument=spec.name,
-            address=spec.address,
-            found=f"dialect {spec.dialect!r} is for {', '.join(dialect.roles)}, "
-            f"not for {spec.role!r}",
-            remedy="Correct the role or the dialect in the bench document.",
-        )
+        found, remedy = _not_for(spec.dialect, dialect, spec.role)
+        raise UnknownDialect(instrument=spec.name, address=spec.address, found=found, remedy=remedy)
     session = Session(
         spec,
         identify=dialect.identify,

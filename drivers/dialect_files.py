@@ -7,6 +7,7 @@ beside the file that names it.
 
 import tomllib
 from collections.abc import Mapping
+from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -112,12 +113,21 @@ def _parsed(name: str, path: Path, heirs: tuple[Path, ...]) -> Table:
     except FileNotFoundError:
         raise DialectMistake(
             f"no dialect {name!r} was found{by}",
-            f"Known dialects are {', '.join(shipped())}; a path must end in .toml.",
+            f"{_nearest(name)}; a path must end in .toml.",
         ) from None
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise DialectMistake(
             f"dialect {name!r} can't be read{by} ({error})", "Correct the file."
         ) from None
+
+
+def _nearest(name: str) -> str:
+    """Say which shipped dialects are meant most likely."""
+    near = get_close_matches(name, shipped(), n=3, cutoff=0.5)
+    if not near:
+        return f"Known dialects are {', '.join(shipped())}"
+    more = f" (of {len(shipped())} known ones)"
+    return f"Did you mean {' or '.join(near)}{more}"
 
 
 def _is_texts(value: object) -> bool:

@@ -4,23 +4,24 @@ import json
 import sys
 import tomllib
 from collections.abc import Sequence
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Literal
 
 from drivers.connect import dialect_fault, dialect_schema
-from sequencer.command_line.documents import bench_mistakes, load_checked
+from sequencer.command_line.documents import instrument_mistakes, load_checked, of_trials
 from sequencer.command_line.left_alone import reasons_against
-from sequencer.documents.check import check_files
+from sequencer.documents.check import check_files, locate_any
 from sequencer.documents.find import Kind
 from sequencer.documents.schema import schema as schema_of
+from sequencer.documents.source import parse_source
 from sequencer.errors import DocumentError, Exit, Mistake, UsageError
 from sequencer.planning import make_plan
-from sequencer.trials.registry import trials
 
 
 def run(files: Sequence[str], schema: Kind | Literal["dialect"] | None, *, as_json: bool) -> int:
     """Check files, or print a schema; return the exit code."""
-    settings = {name: trial.settings for name, trial in trials().items()}
+    settings, needs = of_trials()
     if schema is not None:
         found = dialect_schema() if schema == "dialect" else schema_of(schema, settings)
         sys.stdout.write(json.dumps(found, indent=2, ensure_ascii=False) + "\n")
@@ -30,11 +31,11 @@ def run(files: Sequence[str], schema: Kind | Literal["dialect"] | None, *, as_js
             "Nothing to check: name one or more files or shipped documents, or ask for a schema "
             "with --schema unit, bench, profile or dialect."
         )
-    needs = {name: trial.needs for name, trial in trials().items()}
     dialects = [name for name in files if _is_dialect(name)]
     documents = [name for name in files if name not in dialects]
-    mistakes = check_files(documents, settings=settings, needs=needs)
-    mistakes += tuple(one for one in bench_mistakes(documents) if one not in mistakes)
+    mistakes = check_files(
+        documents, settings=settings, needs=needs, instruments=instrument_mistakes
+    )
     for name in dialects:
         if (fault := dialect_fault(name)) is not None:
             found_wrong, remedy = fault
@@ -49,6 +50,8 @@ def run(files: Sequence[str], schema: Kind | Literal["dialect"] | None, *, as_js
     else:
         for mistake in mistakes:
             sys.stdout.write(f"{mistake}\n")
+        for line in _doubtful(documents):
+            sys.stdout.write(line + "\n")
         if not mistakes:
             count = len(files)
             sys.stdout.write(f"{count} document{'s' if count > 1 else ''} without a mistake.\n")
@@ -64,6 +67,41 @@ def _is_dialect(name: str) -> bool:
     except (OSError, ValueError):
         return False
     return bool(keys & {"roles", "inherits", "questions", "settings"})
+
+
+PLACES = (
+    "voltage.sense",
+    "voltage.load",
+    "voltage.terminals",
+    "current.shunt",
+    "current.load",
+    "current.panel",
+    "temperature.heatsink",
+    "temperature.ambient",
+)
+"""The channels that trials ask for by name; others may be read, but serve no figure."""
+
+ALIKE = 0.85
+"""Names of which so many letters agree differ by a slip."""
+
+
+def _doubtful(files: Sequence[str]) -> list[str]:
+    """Return remarks on channels whose names are nearly those that trials ask for."""
+    lines = []
+    for name in files:
+        try:
+            table = parse_source(locate_any(name)).get("channels")
+        except DocumentError:
+            continue
+        channels = table if isinstance(table, dict) else {}
+        for channel in channels:
+            near = get_close_matches(channel, PLACES, n=1, cutoff=ALIKE)
+            if near and channel not in PLACES and near[0] not in channels:
+                lines.append(
+                    f"{name}: note: no trial asks for the channel {channel}. Did you mean "
+                    f"{near[0]}?"
+                )
+    return lines
 
 
 def _left_alone(files: Sequence[str]) -> list[str]:

@@ -1,15 +1,18 @@
 """Load a profile's documents with every check there is, for the commands that need a run."""
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
 
 from sequencer.documents.bench import BenchDocument
-from sequencer.documents.check import locate_any
-from sequencer.documents.load import Documents, load_profile, read_document
-from sequencer.documents.source import Source, kind_of, parse_source
-from sequencer.documents.whole import check_whole
+from sequencer.documents.check import profile_mistakes
+from sequencer.documents.load import Documents, sources_of
+from sequencer.documents.whole import Needs, SettingsModels
 from sequencer.errors import DocumentError, Mistake, UsageError
-from sequencer.run.spec import spec_mistakes
+from sequencer.run.spec import dialect_mistakes, spec_mistakes
 from sequencer.trials.registry import trials
 
 
@@ -21,40 +24,32 @@ def load_checked(profile: str, *, unit: str | None, bench: str | None) -> Docume
     DocumentError
         With every mistake in the three files and between them.
     """
-    documents = load_profile(profile, unit=unit, bench=bench)
-    known = trials()
-    check_whole(
-        documents,
-        settings={name: trial.settings for name, trial in known.items()},
-        needs={name: trial.needs for name, trial in known.items()},
-    )
-    mistakes = spec_mistakes(documents.bench, documents.bench_source.path)
-    if mistakes:
+    sources, missing = sources_of(profile, unit=unit, bench=bench)
+    settings, needs = of_trials()
+    mistakes, documents = profile_mistakes(sources, missing, settings, needs, instrument_mistakes)
+    if mistakes or documents is None:
         raise DocumentError(mistakes)
     return documents
 
 
-def bench_mistakes(names: Iterable[str]) -> tuple[Mistake, ...]:
-    """Return what the drivers find wrong with the benches among documents, themselves or named."""
-    found: dict[Mistake, None] = {}
-    for name in names:
-        try:
-            source, bench = _bench_of(name)
-        except DocumentError:
-            continue  # its mistakes are told where documents are read
-        if bench is not None:
-            found |= dict.fromkeys(spec_mistakes(bench, source.path))
-    return tuple(found)
+def of_trials() -> tuple[SettingsModels, Needs]:
+    """Return what each known trial may be told, and which channels it needs."""
+    known = trials()
+    return (
+        {name: trial.settings for name, trial in known.items()},
+        {name: trial.needs for name, trial in known.items()},
+    )
 
 
-def _bench_of(name: str) -> tuple[Source, BenchDocument | None]:
-    source = locate_any(name)
-    kind = kind_of(source, parse_source(source))
-    if kind == "profile":
-        documents = load_profile(name)
-        return documents.bench_source, documents.bench
-    document = read_document(source)
-    return source, document if isinstance(document, BenchDocument) else None
+def instrument_mistakes(data: Mapping[str, Any], path: str) -> tuple[Mistake, ...]:
+    """Return what the drivers find wrong with a bench, as far as its table can be understood."""
+    found = dialect_mistakes(data, path)
+    try:
+        bench = BenchDocument.model_validate(data).with_dialects_beside(Path(path).parent)
+    except ValidationError:
+        return found  # told where the document is read
+    known = {one.key_path for one in found}
+    return (*found, *(one for one in spec_mistakes(bench, path) if one.key_path not in known))
 
 
 def with_simulation(documents: Documents, scenario: str | None, seed: int | None) -> Documents:

@@ -5,6 +5,7 @@ even a table is passed over here, because the model reports it.
 """
 
 from collections.abc import Iterator, Mapping
+from difflib import get_close_matches
 from typing import Any
 
 from sequencer.documents.flaws import Flaw, one_of
@@ -80,9 +81,10 @@ def _addresses(data: Table, instruments: Mapping[str, Table]) -> Iterator[Flaw]:
 def _channels(data: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
     for name, channel in _entries(data, "channels").items():
         quantity, dot, place = name.partition(".")
-        if quantity not in (*BY_QUANTITY, INTERLOCK) or not dot or not place:
-            quantities = ", ".join((*BY_QUANTITY, INTERLOCK))
-            expected = f"a quantity ({quantities}) and a place, such as voltage.sense"
+        if quantity not in KNOWN or not dot or not place:
+            near = get_close_matches(quantity, KNOWN, n=1)
+            hint = f'; did you mean "{near[0]}.{place}"?' if near and place else ""
+            expected = f"a quantity ({', '.join(KNOWN)}) and a place, such as voltage.sense{hint}"
             yield Flaw(("channels", name), quoted(name), expected)
         instrument, function = channel.get("instrument"), channel.get("function")
         if isinstance(instrument, str) and instrument not in roles:

@@ -1,17 +1,31 @@
 """Check documents on their own and, for a profile, together with what it names."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from typing import Any
 
 from sequencer.documents.find import KINDS, Kind, shipped
-from sequencer.documents.load import load_profile, locate, read_document
+from sequencer.documents.load import Documents, locate, read_document, sources_of, together
 from sequencer.documents.source import Source, kind_of, parse_source
-from sequencer.documents.whole import Needs, SettingsModels, whole_mistakes
+from sequencer.documents.whole import Needs, SettingsModels, trial_mistakes, whole_mistakes
 from sequencer.errors import DocumentError, Mistake
+
+InstrumentCheck = Callable[[Mapping[str, Any], str], tuple[Mistake, ...]]
+"""What the drivers find wrong with the instruments of a bench's raw table from a path."""
+
+
+def no_drivers(data: Mapping[str, Any], path: str) -> tuple[Mistake, ...]:
+    """Leave out what drivers would say."""
+    del data, path
+    return ()
 
 
 def check_files(
-    names: Iterable[str | Path], *, settings: SettingsModels, needs: Needs
+    names: Iterable[str | Path],
+    *,
+    settings: SettingsModels,
+    needs: Needs,
+    instruments: InstrumentCheck = no_drivers,
 ) -> tuple[Mistake, ...]:
     """Return the mistakes of all named documents, each once.
 
@@ -21,6 +35,8 @@ def check_files(
         Paths, or shipped names of any kind of document.
     settings, needs
         What the known trials may be told and can't do without (`sequencer.documents.whole`).
+    instruments
+        What the drivers say about a bench.
 
     Notes
     -----
@@ -29,19 +45,59 @@ def check_files(
     mistakes: dict[Mistake, None] = {}
     for name in names:
         try:
-            found = _one(str(name), settings, needs)
+            source = locate_any(str(name))
+            if kind_of(source, parse_source(source)) == "profile":
+                sources, missing = sources_of(name)
+                found, _ = profile_mistakes(sources, missing, settings, needs, instruments)
+            else:
+                found = _alone(source, instruments)
         except DocumentError as error:
             found = error.mistakes
         mistakes |= dict.fromkeys(found)
     return tuple(mistakes)
 
 
-def _one(name: str, settings: SettingsModels, needs: Needs) -> tuple[Mistake, ...]:
-    source = locate_any(name)
-    if kind_of(source, parse_source(source)) != "profile":
+def profile_mistakes(
+    sources: Mapping[Kind, Source],
+    missing: list[Mistake],
+    settings: SettingsModels,
+    needs: Needs,
+    instruments: InstrumentCheck,
+) -> tuple[tuple[Mistake, ...], Documents | None]:
+    """Return every mistake in and between the files of a profile, and the documents if they load.
+
+    What stands in one file is looked at even where another one can't be used.
+    """
+    documents: Documents | None = None
+    bench = sources.get("bench")
+    try:
+        documents = together(sources, missing)
+        found = whole_mistakes(documents, settings=settings, needs=needs)
+    except DocumentError as error:
+        found = error.mistakes
+        profile = sources["profile"]
+        found += _if_readable(lambda: trial_mistakes(profile, bench, settings, needs))
+    if bench is not None:
+        found += _if_readable(lambda: instruments(parse_source(bench), bench.path))
+    return tuple(dict.fromkeys(found)), documents
+
+
+def _alone(source: Source, instruments: InstrumentCheck) -> tuple[Mistake, ...]:
+    found: tuple[Mistake, ...] = ()
+    try:
         read_document(source)
+    except DocumentError as error:
+        found = error.mistakes
+    data = parse_source(source)
+    return (*found, *instruments(data, source.path)) if "instruments" in data else found
+
+
+def _if_readable(look: Callable[[], tuple[Mistake, ...]]) -> tuple[Mistake, ...]:
+    """Look into a file that may not even be TOML, which has been told then."""
+    try:
+        return look()
+    except DocumentError:
         return ()
-    return whole_mistakes(load_profile(name), settings=settings, needs=needs)
 
 
 def locate_any(name: str) -> Source:

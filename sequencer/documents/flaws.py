@@ -1,5 +1,6 @@
 """From pydantic's errors to mistakes: a path, what was found, what was expected."""
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -16,6 +17,11 @@ Path = tuple[str | int, ...]
 _LABELS = ("figure", "trial", "name")
 """Keys that tell a person which entry of a list is meant."""
 
+
+MOST_NAMES = 6
+"""So many names are still a short list."""
+
+NEAREST_SHOWN = 3
 
 _REQUIRED = "a value: this key is required"
 
@@ -66,18 +72,24 @@ def _flaws(detail: ErrorDetails, data: object, keys: Iterable[str]) -> Iterator[
     elif kind == "too_short" and len(found) >= context["min_length"]:
         return  # long enough as it stands; pydantic counts only the entries without mistakes
     elif kind in {"literal_error", "enum"}:
-        yield Flaw(
-            path, quoted(found), f"one of {str(context['expected']).replace(chr(39), chr(34))}"
-        )
+        yield Flaw(path, quoted(found), _one_of_literals(context["expected"], found))
     elif kind in {"union_tag_invalid", "union_tag_not_found"}:
         key = str(context["discriminator"]).strip("'")
         if kind == "union_tag_not_found":
             yield Flaw((*path, key), "nothing", _REQUIRED)
             return
-        expected = str(context["expected_tags"]).replace("'", '"')
-        yield Flaw((*path, key), quoted(found[key]), f"one of {expected}")
+        expected = _one_of_literals(context["expected_tags"], found[key])
+        yield Flaw((*path, key), quoted(found[key]), expected)
     else:
         yield Flaw(path, quoted(found), _wanted(kind, context, detail["msg"]))
+
+
+def _one_of_literals(expected: object, found: object) -> str:
+    """Put pydantic's list of possible texts into our own form."""
+    names = re.findall(r"'([^']*)'", str(expected))
+    if not names or len(names) > MOST_NAMES:
+        return one_of(names, found, "one of these") if names else f"one of {expected}"
+    return f"one of {str(expected).replace(chr(39), chr(34))}"
 
 
 def _wanted(kind: str, context: Mapping[str, Any], message: str) -> str:
@@ -157,8 +169,11 @@ def as_mistakes(flaws: Iterable[Flaw], file: str, data: object) -> tuple[Mistake
 
 
 def one_of(known: Iterable[str], found: object, what: str) -> str:
-    """Return which names were possible, with the nearest one first where there is one."""
+    """Return which names were possible; of many the nearest only, and how many there are."""
     names = sorted(known)
     near = get_close_matches(str(found), names, n=1)
     hint = f' (did you mean "{near[0]}"?)' if near else ""
-    return f"{what}{hint}: {', '.join(names) or 'there is none'}"
+    if len(names) <= MOST_NAMES:
+        return f"{what}{hint}: {', '.join(names) or 'there is none'}"
+    shown = get_close_matches(str(found), names, n=NEAREST_SHOWN, cutoff=0.0)
+    return f"{what}{hint}: {', '.join(shown)} or {len(names) - len(shown)} more"

@@ -75,7 +75,7 @@ def documents_from(unit: Source, bench: Source, profile: Source) -> Documents:
         With the mistakes of all three.
     """
     sources: Mapping[Kind, Source] = {"profile": profile, "unit": unit, "bench": bench}
-    return _together(sources, [])
+    return together(sources, [])
 
 
 def load_profile(
@@ -95,6 +95,19 @@ def load_profile(
     DocumentError
         With every mistake that the three files hold, and every file that is not there.
     """
+    return together(*sources_of(name, unit=unit, bench=bench))
+
+
+def sources_of(
+    name: str | Path, *, unit: str | None = None, bench: str | None = None
+) -> tuple[dict[Kind, Source], list[Mistake]]:
+    """Return the files that a profile stands for, as in `load_profile`, and which are not there.
+
+    Raises
+    ------
+    DocumentError
+        When the profile itself is not there.
+    """
     profile = locate("profile", str(name))
     named = _named(profile)
     sources: dict[Kind, Source] = {"profile": profile}
@@ -108,7 +121,7 @@ def load_profile(
                 sources[kind] = locate(kind, named[kind], named_in=profile)
         except DocumentError as error:
             mistakes += error.mistakes
-    return _together(sources, mistakes)
+    return sources, mistakes
 
 
 def locate(kind: Kind, name: str, named_in: Source | None = None) -> Source:
@@ -149,7 +162,15 @@ def _named(profile: Source) -> dict[str, str]:
     return {key: value for key, value in entries if isinstance(value, str)}
 
 
-def _together(sources: Mapping[Kind, Source], mistakes: list[Mistake]) -> Documents:
+def together(sources: Mapping[Kind, Source], mistakes: list[Mistake]) -> Documents:
+    """Validate the files of a profile; `mistakes` are those that are known already.
+
+    Raises
+    ------
+    DocumentError
+        With the mistakes of all.
+    """
+    mistakes = [*mistakes]
     read: dict[Kind, Strict] = {}
     for kind, source in sources.items():
         try:

@@ -3,7 +3,7 @@
 The trials themselves are passed in, by name, so that documents know no trial's code.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -14,7 +14,7 @@ from sequencer.documents.load import Documents
 from sequencer.documents.parsing import quoted
 from sequencer.documents.profile import TrialEntry
 from sequencer.documents.ratings import above_ratings
-from sequencer.documents.source import parse_source
+from sequencer.documents.source import Source, parse_source
 from sequencer.errors import DocumentError, Mistake
 
 SettingsModels = Mapping[str, type[BaseModel]]
@@ -55,7 +55,7 @@ def whole_mistakes(
     documents: Documents, *, settings: SettingsModels, needs: Needs
 ) -> tuple[Mistake, ...]:
     """Return what `check_whole` raises."""
-    flaws = [*_guards(documents)]
+    flaws = [*_guards(documents.profile.guards, documents.bench.channels)]
     for index, entry in enumerate(documents.profile.trials):
         found = _trial(documents, entry, settings, needs)
         flaws += (flaw.under("trials", index) for flaw in found)
@@ -66,51 +66,99 @@ def whole_mistakes(
     )
 
 
+def trial_mistakes(
+    profile: Source, bench: Source | None, settings: SettingsModels, needs: Needs
+) -> tuple[Mistake, ...]:
+    """Return what is wrong with trials and channel names of a profile that can't be loaded."""
+    data = parse_source(profile)
+    channels = None if bench is None else _channel_names(bench)
+    flaws: list[Flaw] = []
+    if channels is not None and isinstance(guards := data.get("guards"), Mapping):
+        flaws += _guards(guards, channels)
+    entries = data.get("trials")
+    for index, one in enumerate(entries if isinstance(entries, list) else ()):
+        try:
+            entry = TrialEntry.model_validate(one)
+        except ValidationError:
+            continue  # told where the profile is read
+        found = [*_alone(entry, settings)]
+        if channels is not None and bench is not None:
+            found += _missing(channels, needs.get(entry.trial, ()), bench.path)
+            listed = entry.settings.get("channels")
+            found += _listed(listed if isinstance(listed, list) else (), channels)
+        flaws += (flaw.under("trials", index) for flaw in found)
+    return as_mistakes(flaws, profile.path, data)
+
+
+def _channel_names(bench: Source) -> tuple[str, ...] | None:
+    """Return a bench's channels as far as its text can be read."""
+    try:
+        table = parse_source(bench).get("channels")
+    except DocumentError:
+        return None  # told where the bench is read
+    return tuple(table) if isinstance(table, Mapping) else None
+
+
 def _trial(
     documents: Documents, entry: TrialEntry, models: SettingsModels, needs: Needs
 ) -> Iterator[Flaw]:
+    channels, wanted = documents.bench.channels, needs.get(entry.trial, ())
+    yield from _missing(channels, wanted, documents.bench_source.path)
+    yield from _without_accuracy(documents, wanted)
+    if flaws := tuple(_alone(entry, models)):
+        yield from flaws
+        return
+    settings = settings_of(entry, models[entry.trial])
+    yield from above_ratings(documents, settings)
+    yield from _listed(getattr(settings, "channels", ()), channels)
+
+
+def _alone(entry: TrialEntry, models: SettingsModels) -> Iterator[Flaw]:
+    """Find a trial that there isn't, and settings that it does not take."""
     if entry.trial not in models:
         yield Flaw(("trial",), quoted(entry.trial), one_of(models, entry.trial, "a known trial"))
         return
-    channels = needs.get(entry.trial, ())
-    yield from _channels(documents, channels)
-    data = dict(entry.settings)
     try:
-        settings = settings_of(entry, models[entry.trial])
+        settings_of(entry, models[entry.trial])
     except ValidationError as error:
-        yield from flaws_of(error, data, models[entry.trial].model_fields)
-        return
-    yield from above_ratings(documents, settings)
-    for index, channel in enumerate(getattr(settings, "channels", ())):
-        if channel not in documents.bench.channels:
-            expected = one_of(documents.bench.channels, channel, "a channel of the bench")
+        yield from flaws_of(error, dict(entry.settings), models[entry.trial].model_fields)
+
+
+def _listed(names: Sequence[object], channels: Collection[str]) -> Iterator[Flaw]:
+    for index, channel in enumerate(names):
+        if channel not in channels:
+            expected = one_of(channels, channel, "a channel of the bench")
             yield Flaw(("channels", index), quoted(channel), expected)
 
 
-def _channels(documents: Documents, needed: Sequence[str]) -> Iterator[Flaw]:
-    """Find channels that the bench lacks, or says nothing about the accuracy of."""
+def _missing(channels: Collection[str], needed: Sequence[str], bench: str) -> Iterator[Flaw]:
+    for channel in needed:
+        if not any(_serves(one, channel) for one in channels):
+            what = f"{channel}…" if channel.endswith(".") else channel
+            has = f"a bench that has it; {bench} has"
+            yield Flaw(
+                ("trial",), f"a trial that needs the channel {what}", one_of(channels, channel, has)
+            )
+
+
+def _without_accuracy(documents: Documents, needed: Sequence[str]) -> Iterator[Flaw]:
     bench = documents.bench
     for channel in needed:
-        there = [c for c in bench.channels if c == channel or _begins(c, channel)]
-        what = f"{channel}…" if channel.endswith(".") else channel
-        if not there:
-            found = f"a trial that needs the channel {what}"
-            expected = f"a bench that has it; {documents.bench_source.path} has "
-            yield Flaw(("trial",), found, expected + ", ".join(bench.channels))
-        elif not bench.channels[there[0]].has_accuracy:
-            found = f"a trial that needs {there[0]}, whose accuracy is not stated"
-            expected = f'[channels."{there[0]}".accuracy] in {documents.bench_source.path}'
+        there = next((one for one in bench.channels if _serves(one, channel)), None)
+        if there is not None and not bench.channels[there].has_accuracy:
+            found = f"a trial that needs {there}, whose accuracy is not stated"
+            expected = f'[channels."{there}".accuracy] in {documents.bench_source.path}'
             yield Flaw(("trial",), found, expected)
 
 
-def _begins(channel: str, needed: str) -> bool:
-    return needed.endswith(".") and channel.startswith(needed)
+def _serves(channel: str, needed: str) -> bool:
+    return channel == needed or (needed.endswith(".") and channel.startswith(needed))
 
 
-def _guards(documents: Documents) -> Iterator[Flaw]:
-    for channel in documents.profile.guards:
-        if channel not in DERIVED and channel not in documents.bench.channels:
-            expected = one_of(documents.bench.channels, channel, "a channel of the bench")
+def _guards(guards: Iterable[str], channels: Collection[str]) -> Iterator[Flaw]:
+    for channel in guards:
+        if channel not in DERIVED and channel not in channels:
+            expected = one_of(channels, channel, "a channel of the bench")
             yield Flaw(("guards", channel), quoted(channel), expected)
 
 

@@ -1,10 +1,12 @@
 """From the bench document to what the drivers need; addresses of a simulation fill in."""
 
 from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, get_args
 
-from drivers.connect import spec_faults
+from drivers.connect import dialect_fault, spec_faults
 from drivers.roles import BenchSpec, ChannelSpec, InstrumentSpec
-from sequencer.documents.bench import BenchDocument
+from sequencer.documents.bench import BenchDocument, Role
 from sequencer.errors import Mistake, UsageError
 
 
@@ -61,18 +63,39 @@ def spec_mistakes(bench: BenchDocument, path: str) -> tuple[Mistake, ...]:
     Unknown dialects, mistakes in them, roles that they aren't for, and questions and settings that
     they lack for a channel.
     """
+    faults = spec_faults(bench_spec(bench))
+    return tuple(_misfit(path, one.instrument, one.found, one.remedy) for one in faults)
+
+
+def dialect_mistakes(data: Mapping[str, Any], path: str) -> tuple[Mistake, ...]:
+    """Return which dialects of a bench's raw table don't exist, have mistakes, or fit no role.
+
+    Raw, so that they are found together with mistakes that leave no valid document.
+    """
+    table = data.get("instruments")
+    instruments = table if isinstance(table, Mapping) else {}
     found = []
-    for fault in spec_faults(bench_spec(bench)):
-        remedy = fault.remedy[:1].lower() + fault.remedy[1:].rstrip(".")
-        found.append(
-            Mistake(
-                path,
-                f"instruments.{fault.instrument}.dialect",
-                f"a dialect that does not fit ({fault.found})",
-                f"one that does ({remedy})",
-            )
+    for name, one in instruments.items():
+        dialect = one.get("dialect") if isinstance(one, Mapping) else None
+        if not isinstance(dialect, str) or not dialect:
+            continue
+        own = (
+            str((Path(path).parent / dialect).absolute()) if dialect.endswith(".toml") else dialect
         )
+        role = one.get("role") if one.get("role") in get_args(Role) else None
+        if (fault := dialect_fault(own, role)) is not None:
+            found.append(_misfit(path, name, *fault))
     return tuple(found)
+
+
+def _misfit(path: str, instrument: str, found: str, remedy: str) -> Mistake:
+    wanted = remedy[:1].lower() + remedy[1:].rstrip(".")
+    return Mistake(
+        path,
+        f"instruments.{instrument}.dialect",
+        f"a dialect that does not fit ({found})",
+        f"one that does ({wanted})",
+    )
 
 
 def _address(name: str, addresses: Mapping[str, str]) -> str:

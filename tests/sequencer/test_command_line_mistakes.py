@@ -81,6 +81,53 @@ def test_every_mistake_is_printed_at_once(tmp_path: Path) -> None:
     assert all(line.count(": ") >= 2 for line in lines)
 
 
+def test_names_that_are_wrong_in_three_files_come_at_once_and_briefly(tmp_path: Path) -> None:
+    profile = changed(tmp_path, "acceptance.toml", '"units/w-17.toml"', '"w-71"')
+    text = profile.read_text().replace('"load_steps"', '"load_step"')
+    profile.write_text(text + '\n[guards."voltage.sens"]\nat_most = "33 V"\n')
+    bench = tmp_path / "benches" / "simulated.toml"
+    text = bench.read_text()
+    for right, wrong in (
+        ('"voltmeter"', '"volmeter"'),
+        ('"scpi-voltmeter"', '"scpi-voltmetre"'),
+        ('dialect = "scpi-load"', 'dialect = "scpi-laod"'),
+        ('[channels."voltage.load"]', '[channels."voltag.load"]'),
+        ('instrument = "voltmeter_shunt"', 'instrument = "voltmeter_shnt"'),
+        ('gain = "0.05 %"', 'gian = "0.05 %"'),
+    ):
+        assert right in text
+        text = text.replace(right, wrong, 1)
+    bench.write_text(text)
+    meant = (
+        "w-17",
+        "load_steps",
+        "voltage.sense",
+        "voltmeter",
+        "scpi-voltmeter",
+        "scpi-load",
+        "voltage.load",
+        "voltmeter_shunt",
+        "gain",
+    )
+    said = {c: steadyrail(c, str(profile), cwd=tmp_path) for c in ("check", "plan")}
+    assert {one.returncode for one in said.values()} == {2}
+    lines = said["check"].stdout.splitlines()
+    assert lines == said["plan"].stderr.splitlines()
+    for name in meant:
+        assert any(re.search(rf'did you mean "?{re.escape(name)}\b', line) for line in lines), name
+    assert max(line.count(", ") for line in lines) < 8
+
+
+def test_a_channel_one_letter_away_from_what_trials_ask_for_is_remarked_on(tmp_path: Path) -> None:
+    changed(tmp_path, "benches/simulated.toml", '"voltage.terminals"]', '"voltage.terminal"]')
+    bench = tmp_path / "benches" / "simulated.toml"
+    bench.write_text(bench.read_text().replace('"voltage.terminals".', '"voltage.terminal".'))
+    done = steadyrail("check", str(bench), cwd=tmp_path)
+    assert done.returncode == 0
+    assert "Did you mean voltage.terminals?" in done.stdout
+    assert "Did you mean" not in steadyrail("check", "simulated", cwd=tmp_path).stdout
+
+
 def test_a_missing_profile_lists_the_shipped_ones(tmp_path: Path) -> None:
     done = steadyrail("run", "aceptance", cwd=tmp_path)
     assert done.returncode == 2
