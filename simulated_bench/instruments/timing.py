@@ -30,12 +30,20 @@ class BenchTime:
             self.advance_to(self.debt)
 
     def advance_to(self, at: float) -> None:
-        """Let bench time pass until `at` and let the watchers see what has become of the bench."""
+        """Let bench time pass until `at` and let the watchers see what has become of the bench.
+
+        They look around each appointment, too: what begins and ends within one advance is seen.
+        """
         while self._appointments and self._appointments[0][0] <= at:
             due, _, action = heappop(self._appointments)
             self.world.advance_to(due)
+            self._look()
             action()
+            self._look()
         self.world.advance_to(at)
+        self._look()
+
+    def _look(self) -> None:
         for watch in self.watchers:
             watch()
 
