@@ -5,22 +5,24 @@ from dataclasses import dataclass
 
 from sequencer.documents.load import Documents
 from sequencer.errors import FigureError
-from sequencer.judging import PromisedLimit, planned_trials, promised_limits
+from sequencer.judging import PromisedLimit, promised_limits
+from sequencer.order import Order, order_of
 from sequencer.record.read import Step
 from sequencer.results import Coverage, Figure
 from sequencer.run.loop import perform
 from sequencer.run.rehearsal import PlannedStep, Rehearsal
-from sequencer.trials.trial import Context, Evidence
+from sequencer.trials.trial import Evidence
 from sequencer.verdicts.coverage import check_coverage
 
 
 @dataclass(frozen=True, slots=True)
 class PlannedTrial:
-    """One trial of the plan."""
+    """One trial of the plan; `number` is its place in the profile, from 0."""
 
     name: str
     summary: str
     steps: tuple[PlannedStep, ...]
+    number: int = 0
 
     @property
     def duration_s(self) -> float:
@@ -41,10 +43,11 @@ class PlannedLimit:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What a run will do and cover."""
+    """What a run will do and cover; trials in the order in which they are done."""
 
     trials: tuple[PlannedTrial, ...]
     limits: tuple[PlannedLimit, ...]
+    order: Order = Order(())
 
     @property
     def duration_s(self) -> float:
@@ -54,16 +57,17 @@ class Plan:
 
 def make_plan(documents: Documents) -> Plan:
     """Rehearse every trial of the profile on a nominal unit; nothing on the bench is touched."""
-    context = Context(documents.unit, documents.bench)
+    order = order_of(documents)
     planned: list[PlannedTrial] = []
     figures: list[Figure] = []
     reasons: dict[str, str] = {}
     start_s = 0.0
     knobs: Mapping[str, float | str | bool] = {}
-    for trial, settings in planned_trials(documents):
+    for turn in order.turns:
+        trial, settings, context = turn.trial, turn.settings, turn.context
         rehearsal = Rehearsal(documents.unit, documents.bench, start_s, knobs)
         perform(trial.procedure(settings, context), rehearsal)
-        planned.append(PlannedTrial(trial.name, trial.summary, tuple(rehearsal.plan)))
+        planned.append(PlannedTrial(trial.name, trial.summary, tuple(rehearsal.plan), turn.number))
         start_s, knobs = rehearsal.now_s, rehearsal.knobs
         steps: tuple[Step, ...] = tuple(rehearsal.steps)
         try:
@@ -71,7 +75,7 @@ def make_plan(documents: Documents) -> Plan:
         except FigureError as error:
             reasons |= dict.fromkeys(trial.gives, str(error))
     limits = promised_limits(documents)
-    return Plan(tuple(planned), tuple(_cover(limit, figures, reasons) for limit in limits))
+    return Plan(tuple(planned), tuple(_cover(limit, figures, reasons) for limit in limits), order)
 
 
 def _cover(limit: PromisedLimit, figures: list[Figure], reasons: dict[str, str]) -> PlannedLimit:

@@ -11,7 +11,6 @@ from sequencer.command_line.left_alone import notifier_of, tell_finished, tell_s
 from sequencer.command_line.progress import Progress
 from sequencer.documents.load import Documents
 from sequencer.errors import Exit
-from sequencer.judging import planned_trials
 from sequencer.outputs.json_object import json_text
 from sequencer.planning import Plan
 from sequencer.record.read import RecordReader
@@ -54,7 +53,6 @@ def perform_on(
         ended = run_trials(
             table.bench,
             documents,
-            planned_trials(documents),
             writer,
             stop,
             guardian=table.guardian,

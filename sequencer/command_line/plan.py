@@ -7,7 +7,7 @@ from rich.console import Console
 
 from sequencer.command_line.documents import load_checked
 from sequencer.command_line.left_alone import reasons_against
-from sequencer.command_line.plan_by_hand import leads_words, resistor_words, times_up
+from sequencer.command_line.plan_by_hand import leads_words, resistor_words, times_up, walk_words
 from sequencer.command_line.plan_guards import guard_warnings
 from sequencer.command_line.plan_steps import print_steps
 from sequencer.command_line.plan_summary import print_summary
@@ -32,6 +32,7 @@ def run(
         )
         told = _as_object(plan, bounds, warnings)
         told["gets_up"] = times_up(plan)
+        told["leads"] = list(walk_words(documents, plan))
         told["against_unattended"] = list(reasons_against(documents, plan))
         sys.stdout.write(json.dumps(told, allow_nan=False) + "\n")
         return Exit.PASSED
@@ -57,6 +58,7 @@ def _as_object(
         "trials": [
             {
                 "name": trial.name,
+                "number": trial.number + 1,
                 "duration_s": trial.duration_s,
                 "steps": [
                     {

@@ -2,11 +2,13 @@
 
 from collections.abc import Iterator
 
+from sequencer.command_line.plan_steps import clock
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
 from sequencer.documents.resistors import DERATING
 from sequencer.judging import planned_trials
 from sequencer.planning import Plan
+from sequencer.run.leads import Leads
 
 GETS_UP = ("resistor", "Move the leads")
 """Words of what is done at the table, not at the unit's knobs."""
@@ -60,6 +62,28 @@ def leads_words(documents: Documents) -> Iterator[str]:
         )
 
 
+def walk_words(documents: Documents, plan: Plan) -> Iterator[str]:
+    """Yield where leads are at the start, how often and where they are moved, and in which order."""
+    turns = plan.order.turns
+    places = Leads(documents.bench.channels, turns[0].context.leads_at if turns else None).now
+    walks = [
+        f"at {clock(step.at_s)} in {trial.name} to the {step.what.split(' to the ')[-1].rstrip('.')}"
+        for trial in plan.trials
+        for step in trial.steps
+        if GETS_UP[1] in step.what
+    ]
+    for meter, place in places.items():
+        yield (
+            f"Leads: at the start those of {meter} have to be at the {place}. "
+            f"{_times(len(walks), 'walk')}{': ' if walks else ''}{'; '.join(walks)}."
+        )
+    yield from plan.order.remarks
+
+
+def _times(count: int, noun: str) -> str:
+    return f"{count or 'No'} {noun}{'' if count == 1 else 's'}"
+
+
 def times_up(plan: Plan) -> int:
     """Return how often a person has to get up, beside turning the unit's knobs."""
     return sum(
@@ -73,4 +97,6 @@ def times_up(plan: Plan) -> int:
 def gets_up(plan: Plan) -> str:
     """Say how often a person has to get up; empty where nobody has to."""
     count = times_up(plan)
-    return f"A person has to get up {count} times for leads and resistors." if count else ""
+    return (
+        f"A person has to get up {_times(count, 'time')} for leads and resistors." if count else ""
+    )

@@ -8,7 +8,7 @@ from rich.text import Text
 
 from sequencer.cautions import CAUTIONS
 from sequencer.command_line.left_alone import reasons_against
-from sequencer.command_line.plan_by_hand import gets_up, leads_words, resistor_words
+from sequencer.command_line.plan_by_hand import gets_up, leads_words, resistor_words, walk_words
 from sequencer.command_line.plan_guards import guard_warnings, tightest_words
 from sequencer.command_line.plan_steps import clock, plain_table, rounded
 from sequencer.documents.load import Documents
@@ -117,3 +117,4 @@ def _by_hand(documents: Documents, plan: Plan) -> Iterator[str]:
     yield f"{who} is asked {' '.join(parts)}"
     if up := gets_up(plan):
         yield up
+    yield from walk_words(documents, plan)

@@ -14,7 +14,7 @@ from sequencer.command_line.run import tell_cautions, write_outputs
 from sequencer.documents.load import Documents, documents_from
 from sequencer.documents.source import Source
 from sequencer.errors import RecordError, UsageError
-from sequencer.judging import planned_trials
+from sequencer.order import order_of
 from sequencer.outputs.json_object import json_text
 from sequencer.outputs.terminal import print_result
 from sequencer.planning import make_plan
@@ -28,7 +28,6 @@ from sequencer.run.event_kinds import MAKE_SAFE
 from sequencer.run.opened import opened
 from sequencer.run.past import RESTORING, Past, rest_of
 from sequencer.run.stop import Stop
-from sequencer.trials.trial import Context
 from sequencer.versions import versions
 
 KINDS = ("unit", "bench", "profile")
@@ -120,9 +119,9 @@ def _documents(reader: RecordReader) -> Documents:
 
 def _past(reader: RecordReader, documents: Documents, *, gap_known: bool) -> Past:
     """Return what the record holds, after a look whether the procedures still ask the same."""
-    context = Context(documents.unit, documents.bench)
     steps = []
-    for number, (trial, settings) in enumerate(planned_trials(documents)):
+    for turn in sorted(order_of(documents).turns, key=lambda turn: turn.number):
+        number, trial, settings = turn.number, turn.trial, turn.settings
         found = reader.steps(number)
         known = {one.index: one for one in reader.trials}.get(number)
         if known is not None and (known.name, known.settings_json) != (
@@ -134,7 +133,7 @@ def _past(reader: RecordReader, documents: Documents, *, gap_known: bool) -> Pas
                 f"{trial.name} has now: the program or the documents changed. Start a new run."
             )
         if found:
-            rest_of(trial, settings, context, found)
+            rest_of(trial, settings, turn.context, found)
         steps.append(found)
     return Past(
         steps,

@@ -6,12 +6,17 @@ from sequencer.documents.channels import BenchChannel
 
 
 class Leads:
-    """The place of each moved meter's leads; at first that of its first channel in the document.
+    """The place of each moved meter's leads; at first where the first trial wants them.
+
+    `at` is the channel at whose place that is; a meter that is moved between other places begins at
+    that of its first channel in the document.
 
     `in_air` while a person is moving some: whatever a meter reads then says nothing.
     """
 
-    def __init__(self, channels: Mapping[str, BenchChannel] | None = None) -> None:
+    def __init__(
+        self, channels: Mapping[str, BenchChannel] | None = None, at: str | None = None
+    ) -> None:
         self._places = {
             name: (one.instrument, one.leads)
             for name, one in (channels or {}).items()
@@ -21,6 +26,13 @@ class Leads:
         for instrument, place in self._places.values():
             self._now.setdefault(instrument, place)
         self.in_air = False
+        if at is not None:
+            self.move_to(at)
+
+    @property
+    def now(self) -> Mapping[str, str]:
+        """By meter the place of its leads."""
+        return dict(self._now)
 
     def move_to(self, channel: str) -> None:
         """Learn that the leads are, or are to be, where a channel is read."""

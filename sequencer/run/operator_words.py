@@ -29,6 +29,11 @@ def connect_resistor(number: int, ohm: float, *, connected: bool) -> str:
     return f"{verb} resistor {number} ({ohm:.4g} ohm) {where}."
 
 
+def leads_at(place: str) -> str:
+    """Return the instruction to see to it that the leads are at a place before the start."""
+    return f"Make sure that the leads of the meter are at the {place}."
+
+
 def set_voltage(volts: float) -> str:
     """Return the instruction for the voltage setting."""
     return f"Set the output voltage to {volts:.3f} V."

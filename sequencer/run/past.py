@@ -12,6 +12,7 @@ from drivers.errors import InstrumentError
 from drivers.roles import Bench
 from sequencer.documents.profile import Resume
 from sequencer.errors import BenchFailed
+from sequencer.order import Turn
 from sequencer.record.read import STARTED_OVER, Step
 from sequencer.record.write import RecordWriter
 from sequencer.requests import Apply, Ask, LoadState, Note, Procedure, Read, Request, SupplyState
@@ -110,18 +111,25 @@ class Past:
             {"gap_s": self.gap_s, "energised": int(self.energised)},
         )
 
-    def perform(
-        self,
-        number: int,
-        trial: Trial[Any],
-        settings: BaseModel,
-        context: Context,
-        live: LiveBench,
-        writer: RecordWriter,
-    ) -> None:
+    def open(self, turns: Sequence[Turn]) -> tuple[Turn, ...]:
+        """Return the turns from the first one on that the record does not hold as a whole."""
+        done = 0
+        while done < len(turns) and self._complete(turns[done]):
+            done += 1
+        return tuple(turns[done:])
+
+    def _complete(self, turn: Turn) -> bool:
+        steps = self._steps_of(turn)
+        return bool(steps) and not rest_of(turn.trial, turn.settings, turn.context, steps)
+
+    def _steps_of(self, turn: Turn) -> tuple[Step, ...]:
+        return self._steps[turn.number] if turn.number < len(self._steps) else ()
+
+    def perform(self, turn: Turn, live: LiveBench, writer: RecordWriter) -> None:
         """Perform a trial: from the record as far as that goes, then on the bench."""
-        steps = self._steps[number] if number < len(self._steps) else ()
-        complete = steps and not rest_of(trial, settings, context, steps)
+        number, trial, settings, context = turn.number, turn.trial, turn.settings, turn.context
+        steps = self._steps_of(turn)
+        complete = self._complete(turn)
         decided = self.decide(trial, settings, context, steps) if steps and not complete else None
         if decided is not None:
             writer.event(self._last_time_s, "resuming", "note", f"{trial.name}: {decided.why}")
@@ -197,7 +205,7 @@ class Past:
         self._line_off = False
 
     def _still_energised(self, bench: Bench) -> bool:
-        last = next((s for one in reversed(self._steps) for s in reversed(one)), None)
+        last = max((one[-1] for one in self._steps if one), key=lambda s: s.seq, default=None)
         if self._made_safe or last is None or last.reply is not None or not last.readings.value:
             return False
         values: Mapping[str, Any] = last.readings.value

@@ -1,11 +1,9 @@
 """One run from start to end: bench opened, trials performed, bench made safe, all recorded."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any, Literal
-
-from pydantic import BaseModel
+from typing import Literal
 
 from drivers.errors import InstrumentError
 from drivers.roles import Bench
@@ -18,6 +16,7 @@ from sequencer.errors import (
     SteadyrailError,
 )
 from sequencer.guardian.keeper import Guardian
+from sequencer.order import ORDER, order_of
 from sequencer.record.write import RecordWriter
 from sequencer.run.bounds import guards_of
 from sequencer.run.event_kinds import MAKE_SAFE, STOPPED
@@ -32,7 +31,7 @@ from sequencer.run.safe_report import SafeReport
 from sequencer.run.start import NAME, NUMBER, low_energy, preflight
 from sequencer.run.stop import Stop
 from sequencer.run.watch import Watch
-from sequencer.trials.trial import Context, Trial
+from sequencer.trials.trial import VOLTAGE
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +45,6 @@ class Ended:
 def run_trials(
     bench: Bench,
     documents: Documents,
-    planned: Sequence[tuple[Trial[Any], BaseModel]],
     writer: RecordWriter,
     stop: Stop,
     *,
@@ -58,7 +56,7 @@ def run_trials(
     on_safe: Callable[[SafeReport], None] = lambda _: None,
     aloud: Callable[[str], None] = lambda _: None,
 ) -> Ended:
-    """Perform every trial on an opened bench, then make the bench safe, whatever happens.
+    """Perform every trial on an opened bench in its turn, then make it safe, whatever happens.
 
     A guard, a failed instrument, a signal or a trial that can't go on stop the run; the bench is
     made safe first, and the reason is in the record and in what is returned. `on_safe` hears how
@@ -67,27 +65,31 @@ def run_trials(
     """
     guards = guards_of(documents)
     watch = Watch(bench, writer, stop, guardian, documents.profile.resume.gap_at_most)
-    leads = Leads(documents.bench.channels)
+    order = order_of(documents)
+    rest = order.turns if past is None else past.open(order.turns)
+    leads_at = rest[0].context.leads_at if rest else VOLTAGE
+    leads = Leads(documents.bench.channels, leads_at)
     live = LiveBench(bench, writer, guards, on_time, watch.check, leads)
-    context = Context(documents.unit, documents.bench)
     stopped: SteadyrailError | None = None
     try:
         watch.check()
         if past is not None:
             past.look(bench, writer)
         writer.identities(bench.identities())
-        preflight(bench, documents, guards, partial(_queue_event, bench, writer))
+        if order.changed and past is None:
+            writer.event(bench.clock.now(), ORDER, "note", order.remarks[0])
+        preflight(bench, documents, guards, partial(_queue_event, bench, writer), leads)
         if past is None or not past.energised:
             on_trial(NAME)
             writer.begin_trial(NUMBER, NAME, "{}")
-            perform(low_energy(documents, [settings for _, settings in planned]), live)
-        for number, (trial, settings) in enumerate(planned):
-            on_trial(trial.name)
+            perform(low_energy(documents, [turn.settings for turn in rest], leads_at), live)
+        for turn in order.turns:
+            on_trial(turn.trial.name)
             if past is not None:
-                past.perform(number, trial, settings, context, live, writer)
+                past.perform(turn, live, writer)
                 continue
-            writer.begin_trial(number, trial.name, settings.model_dump_json())
-            perform(trial.procedure(settings, context), live)
+            writer.begin_trial(turn.number, turn.trial.name, turn.settings.model_dump_json())
+            perform(turn.trial.procedure(turn.settings, turn.context), live)
     except RecordError as error:
         stopped = RecordFailed(str(error))
     except SteadyrailError as error:

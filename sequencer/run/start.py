@@ -13,12 +13,14 @@ from pydantic import BaseModel
 from drivers.roles import Bench
 from sequencer.documents.load import Documents
 from sequencer.errors import BenchFailed, TrialStopped
-from sequencer.requests import LoadState, Note, Procedure, Readings
+from sequencer.requests import Ask, LoadState, Note, Procedure, Readings
+from sequencer.run import operator_words as words
 from sequencer.run.beside_load import relays_of
 from sequencer.run.guards import Guards
 from sequencer.run.leads import Leads
 from sequencer.trials.steps import LOAD_OFF, leave, mean_of, prepare, read_at, tolerances
 from sequencer.trials.trial import VOLTAGE, VOLTAGE_AT_LOAD, VOLTAGE_AT_TERMINALS, Context
+from sequencer.trials.two_places import MOVE_LIMIT_S
 
 NUMBER, NAME = 1_000_000, "start_check"
 
@@ -40,10 +42,12 @@ own readback is seldom better at so little (common practice, no source)."""
 READINGS, PERIOD_S = 4, 0.25
 
 
-def preflight(bench: Bench, documents: Documents, guards: Guards, tell: Tell) -> None:
+def preflight(
+    bench: Bench, documents: Documents, guards: Guards, tell: Tell, leads: Leads | None = None
+) -> None:
     """Look at the bench without energising anything: load off, queues empty, meters in range.
 
-    `tell` takes what stood in an error queue.
+    `tell` takes what stood in an error queue; `leads` says where those of moved meters are.
 
     Raises
     ------
@@ -58,7 +62,8 @@ def preflight(bench: Bench, documents: Documents, guards: Guards, tell: Tell) ->
         tell(text)
     if again := bench.check_errors():
         raise BenchFailed(f"Errors come back at rest: {'; '.join(again)}. Nothing was energised.")
-    readings = bench.read(Leads(documents.bench.channels).in_place(tuple(documents.bench.channels)))
+    there = (leads or Leads(documents.bench.channels)).in_place(tuple(documents.bench.channels))
+    readings = bench.read(there)
     guards.check(readings)
     for reading in readings:
         if reading.flag:
@@ -99,8 +104,13 @@ def _allowed_v(documents: Documents) -> float:
     return documents.unit.ratings.sense_compensation or PLAUSIBLE_DROP_V
 
 
-def low_energy(documents: Documents, planned: Sequence[BaseModel]) -> Procedure:
+def low_energy(
+    documents: Documents, planned: Sequence[BaseModel], leads_at: str = VOLTAGE
+) -> Procedure:
     """Set the first trial's voltage, draw a small current and look whether all is plausible.
+
+    A person confirms first that the leads of moved meters are where the first trial wants them:
+    at the place of the channel `leads_at`.
 
     Raises
     ------
@@ -112,12 +122,15 @@ def low_energy(documents: Documents, planned: Sequence[BaseModel]) -> Procedure:
     if voltage is None or not context.has(VOLTAGE):
         return
     voltage = float(voltage)
-    there = Leads(documents.bench.channels).in_place(tuple(documents.bench.channels))
+    leads = Leads(documents.bench.channels, leads_at)
+    there = leads.in_place(tuple(documents.bench.channels))
     channels = tuple(c for c in there if c.startswith(("voltage.", "current.")))
-    tolerance = tolerances(context, (VOLTAGE,), voltage)
+    tolerance = tolerances(context, (leads_at,), voltage)
     small = SMALL_SHARE * documents.unit.ratings.current
     means = []
-    yield from prepare(voltage)
+    for place in leads.now.values():
+        yield Ask(words.leads_at(place), limit_s=MOVE_LIMIT_S)
+    yield from prepare(voltage, leads_at)
     for state in (LOAD_OFF, LoadState("current", small, on=True)):
         reply = yield from read_at(
             state,

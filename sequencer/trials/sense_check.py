@@ -57,7 +57,14 @@ from sequencer.trials.trial import (
     Trial,
     difference_name,
 )
-from sequencer.trials.two_places import at_place, begin, drift_between, gap_between, is_moved, move
+from sequencer.trials.two_places import (
+    at_place,
+    both_places,
+    drift_between,
+    gap_between,
+    is_moved,
+    move,
+)
 from sequencer.uncertainty.accuracy import scale_components, wander_components
 from sequencer.uncertainty.combine import scaled, type_a
 from sequencer.uncertainty.figure import make_figure
@@ -111,11 +118,12 @@ def has_terminals(context: Context) -> bool:
 def procedure(settings: Settings, context: Context) -> Procedure:
     """Check the leads at a small current, then visit each level between two visits to no load.
 
-    With one meter all that is done in the first place, then in the second; the leads come back at
-    the end, where whatever follows expects them.
+    With one meter all that is done where its leads are, then at the other place; they come back
+    at the end only where what follows expects them (`sequencer.order`).
     """
     moved = is_moved(context)
-    place = VOLTAGE if moved else ""
+    first, second = both_places(context)
+    place = first if moved else ""
 
     def visit(
         fraction: float, level: float, part: str = "trim"
@@ -134,9 +142,7 @@ def procedure(settings: Settings, context: Context) -> Procedure:
             tag=tag,
         )
 
-    if moved:
-        yield from begin(context)
-    yield from prepare(settings.voltage)
+    yield from prepare(settings.voltage, place or VOLTAGE)
     yield from _look_first(settings, context, visit)
     levels = [fraction for fraction in settings.fractions if fraction > 0.0]
     unsure = unsure_by(context, settings.voltage, settings.current, levels)
@@ -144,12 +150,13 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     for fraction in visits(settings.fractions, settings.repeats):
         yield from visit(fraction, level.get(fraction, 0.0), "round")
     if moved:
-        yield from move(context, VOLTAGE_AT_LOAD, settings.voltage)
-        place = VOLTAGE_AT_LOAD
+        yield from move(context, second, settings.voltage)
+        place = second
         yield from _look_first(settings, context, visit)
         for fraction in visits(settings.fractions, settings.repeats):
             yield from visit(fraction, level.get(fraction, 0.0), "round")
-        yield from move(context, VOLTAGE, settings.voltage)
+        if context.leads_back:
+            yield from move(context, first, settings.voltage)
     yield from leave()
 
 
@@ -307,10 +314,12 @@ def visited(settings: Settings, evidence: Evidence) -> Visited:
     places = [at_place(evidence, p) for p in (VOLTAGE, VOLTAGE_AT_LOAD)] if moved else [points]
     full = (context, settings.voltage, settings.current)
     missing = next((words for one in places if (words := not_held(one, *full))), "")
+    if moved and not all(places):
+        raise FigureError("The run ended before the leads of the meter were moved.")
     held = [held_points(one, *full) for one in places]
     drop = _gap(evidence, held[0], VOLTAGE_AT_TERMINALS) if has_terminals(context) else None
-    sense = level_means(held[0], VOLTAGE, current)
     notes = (missing,) if missing else ()
+    sense = level_means(held[0], VOLTAGE, current)
     if not moved:
         gap = _gap(evidence, points=held[0], channel=VOLTAGE_AT_LOAD)
         load = level_means(held[0], VOLTAGE_AT_LOAD, current)
@@ -321,9 +330,13 @@ def visited(settings: Settings, evidence: Evidence) -> Visited:
     return Visited(sense, load, gap, drop, drift, (*notes, ONE_METER))
 
 
-ONE_METER = (
-    "With one meter: all currents at the sense points, then, its leads moved, all at the load."
-)
+ONE_METER = "With one meter: all currents at one place, then, its leads moved, all at the other."
+
+
+def places(settings: Settings, context: Context) -> tuple[str, ...]:
+    """Return where the leads of a moved meter have to go."""
+    del settings
+    return both_places(context) if is_moved(context) else (VOLTAGE,)
 
 
 def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
@@ -563,4 +576,5 @@ TRIAL = Trial(
     figures=figures,
     charts=charts,
     cannot=cannot,
+    places=places,
 )

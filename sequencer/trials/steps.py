@@ -14,7 +14,7 @@ from sequencer.requests import (
     Settled,
     SupplyState,
 )
-from sequencer.trials.trial import Context
+from sequencer.trials.trial import VOLTAGE, Context
 
 LOAD_OFF = LoadState("current", 0.0, on=False)
 
@@ -65,14 +65,18 @@ def drawing(context: Context, voltage: float, wanted: float, trim: float = 0.0) 
     return LoadState("current", shared.own + trim, on=True, resistors=shared.resistors)
 
 
-def prepare(voltage: float) -> Generator[Request, Reply, None]:
-    """Set the unit to a voltage with its limit fully up and the load drawing nothing."""
+def prepare(voltage: float, proof: str = VOLTAGE) -> Generator[Request, Reply, None]:
+    """Set the unit to a voltage with its limit fully up and the load drawing nothing.
+
+    `proof` is the channel that shows the voltage: without load all places have the same.
+    """
     yield Apply(LOAD_OFF)
     yield Apply(
         SupplyState(
             voltage=voltage,
             current_limit="maximum",
             output=True,
+            proof_channel=proof,
             band=max(SETTING_BAND * voltage, LEAST_BAND_V),
         )
     )

@@ -36,11 +36,15 @@ class Context:
     """What a trial knows beside its own settings.
 
     `when` is the day of the run, for the time since calibration; None while it is only planned.
+    `leads_at` is the channel at whose place the leads of a moved meter are when the trial begins;
+    with `leads_back` a trial that moves them brings them back there.
     """
 
     unit: UnitDocument
     bench: BenchDocument
     when: date | None = None
+    leads_at: str = VOLTAGE
+    leads_back: bool = False
 
     def has(self, channel: str) -> bool:
         """Return whether the bench provides a channel."""
@@ -171,9 +175,9 @@ class Evidence:
                 and isinstance(step.reply, Readings)
                 and all(step.request.tag.get(key) == value for key, value in tag.items())
             ):
-                yield Point(step.request.tag, self._corrected(step.reply))
+                yield Point(step.request.tag, self.corrected(step.reply))
 
-    def _corrected(self, readings: Readings) -> Readings:
+    def corrected(self, readings: Readings) -> Readings:
         """Return readings less what a certificate says is wrong with their meters."""
         value = dict(readings.value)
         for channel in readings.value:
@@ -189,11 +193,13 @@ class Evidence:
 class Trial(Generic[S]):
     """A trial: name, settings, procedure, figures and charts.
 
-    `cannot` says which figures the evidence doesn't give though others come out, and why.
+    `cannot` says which figures the evidence doesn't give though others come out, and why. `beyond`
+    gives lower bounds of figures that a run which was ended early has shown nevertheless.
     `gives` names the figures it can give, `needs` the channels it can't do without (a name that
     ends in "." stands for any channel that begins so). `again` is asked when a run goes on after a
     gap: what has to be read before an interrupted Read may go on, where the unit lost its energy
-    meanwhile; None, and the trial starts over.
+    meanwhile; None, and the trial starts over. `places` names the channels to whose places the
+    leads of a moved meter have to go in it.
     """
 
     name: str
@@ -205,4 +211,6 @@ class Trial(Generic[S]):
     figures: Callable[[S, Evidence], tuple[Figure, ...]]
     charts: Callable[[S, Evidence, tuple[Figure, ...]], tuple[Chart, ...]]
     cannot: Callable[[S, Evidence], Mapping[str, str]] = field(default=lambda _, __: {})
+    beyond: Callable[[S, Evidence], Mapping[str, Figure]] = field(default=lambda _, __: {})
     again: Callable[[S, Context, Read], Read | None] = field(default=lambda _, __, ___: None)
+    places: Callable[[S, Context], tuple[str, ...]] = field(default=lambda _, __: (VOLTAGE,))

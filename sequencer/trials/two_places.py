@@ -33,10 +33,13 @@ def is_moved(context: Context) -> bool:
     return first.instrument == second.instrument and first.leads != second.leads
 
 
-def begin(context: Context) -> Generator[Request, Reply, None]:
-    """Have a person confirm that the leads are in the first place."""
-    place = context.bench.channels[VOLTAGE].leads
-    yield Ask(f"Make sure that the leads of the meter are at the {place}.", limit_s=MOVE_LIMIT_S)
+def both_places(context: Context) -> tuple[str, str]:
+    """Return both channels that one meter reads, the one where its leads are first."""
+    return (
+        (VOLTAGE_AT_LOAD, VOLTAGE)
+        if context.leads_at == VOLTAGE_AT_LOAD
+        else (VOLTAGE, VOLTAGE_AT_LOAD)
+    )
 
 
 def move(context: Context, channel: str, voltage: float) -> Generator[Request, Reply, None]:
@@ -91,8 +94,8 @@ def gap_between(first: Sequence[Point], second: Sequence[Point], current: str) -
     FigureError
         When one of the places was not visited, or not at the same levels.
     """
-    if not second:
-        raise FigureError("The run ended before the leads of the meter were moved to the load.")
+    if not first or not second:
+        raise FigureError("The run ended before the leads of the meter were moved.")
     sense = level_means(first, VOLTAGE, current)
     load = level_means(second, VOLTAGE_AT_LOAD, current)
     if not np.array_equal(sense.voltage.levels, load.voltage.levels):
@@ -117,7 +120,7 @@ def drift_between(first: Sequence[Point], second: Sequence[Point], gap: LevelMea
     rate, over the time between a level and the no load beside it, as if nothing of it cancelled.
     """
     means, times = [], []
-    for points in (first, second):
+    for points in sorted((first, second), key=lambda points: points[0].time(VOLTAGE)):
         none = [point for point in points if point.tag["fraction"] == 0.0]
         means += [none[0].mean(VOLTAGE), none[-1].mean(VOLTAGE)]
         times += [none[0].time(VOLTAGE), none[-1].time(VOLTAGE)]

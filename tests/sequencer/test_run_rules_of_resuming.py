@@ -163,7 +163,7 @@ def test_a_computer_without_memory_makes_safe_and_stops(
     assert bench.load is not None
     bench.load.on = True
     with new_writer(tmp_path / "run.sqlite") as writer:
-        ended = run_trials(bench, documents, planned_trials(documents), writer, Stop())
+        ended = run_trials(bench, documents, writer, Stop())
     assert isinstance(ended.stopped_by, ComputerFailed)
     assert "no memory" in str(ended.stopped_by)
     assert not bench.load.on
