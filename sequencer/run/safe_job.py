@@ -117,8 +117,11 @@ def carry_out(
         except InstrumentError as error:
             report = SafeReport(())
             failures[error.instrument] = str(error)
+    reached = bool({i.name for i in job.spec.instruments} - failures.keys())
     lost = tuple(SafeStep(name, verified=False, detail=text) for name, text in failures.items())
-    return report if report.verified else replace(report, steps=(*report.steps, *lost))
+    if report.verified:
+        return report
+    return replace(report, steps=(*report.steps, *lost), reached=reached)
 
 
 def _more_of(job: SafeJob) -> set[str]:

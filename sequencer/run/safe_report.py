@@ -26,9 +26,13 @@ class SafeStep:
 
 @dataclass(frozen=True, slots=True)
 class SafeReport:
-    """The whole of making safe; `verified` only when every step was proven by readings."""
+    """The whole of making safe; `verified` only when every step was proven by readings.
+
+    `reached` is False where not one instrument could be opened.
+    """
 
     steps: tuple[SafeStep, ...]
+    reached: bool = True
 
     @property
     def verified(self) -> bool:
