@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from datetime import date, datetime
 from pathlib import Path
 
+from sequencer.after_guard import advice
 from sequencer.cautions import CAUTIONS
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.channels import BenchChannel
@@ -16,7 +17,7 @@ from sequencer.judging import Judged, judge_evidence
 from sequencer.record.read import RecordReader
 from sequencer.record.seal import NO_CHAIN, verify
 from sequencer.result import BenchSummary, ChannelRow, InstrumentRow, Result, UnitSummary
-from sequencer.results import Event
+from sequencer.results import Event, Tripped
 from sequencer.run.event_kinds import MAKE_SAFE, RESUMED, STOPPED
 from sequencer.verdicts.outcome import outcome
 
@@ -78,9 +79,15 @@ def result_of(path: Path) -> Result:
             charts=judged.charts,
             events=events,
             cautions=CAUTIONS,
-            notes=(*notes, *judged.notes),
+            notes=(
+                *filter(None, (advice(_tripped(events), _running(reader, len(steps))),)),
+                *notes,
+                *judged.notes,
+            ),
             simulated=_simulated(documents.bench, reader.options),
             alarm=alarm,
+            guard=_tripped(events),
+            made_safe=_made_safe(events),
             digest=reader.seal or "",
         )
 
@@ -91,6 +98,12 @@ def _day(started: str) -> date | None:
         return datetime.fromisoformat(started).date()
     except ValueError:
         return None
+
+
+def _running(reader: RecordReader, count: int) -> str:
+    """Return the name of the last of the profile's trials that was begun."""
+    begun = [trial.name for trial in reader.trials if trial.index < count]
+    return begun[-1] if begun else ""
 
 
 def _source(reader: RecordReader, kind: str) -> Source:
@@ -144,6 +157,33 @@ def stopped_by_guard(events: tuple[Event, ...]) -> bool:
         event.kind == STOPPED and event.detail.get("exit") == Exit.GUARD
         for event in _since_resumed(events)
     )
+
+
+def _tripped(events: tuple[Event, ...]) -> Tripped | None:
+    """Return the guard that ended the run; records of older versions say it in words only."""
+    last = _since_resumed(events)
+    by = next((e for e in last if e.kind == STOPPED and e.detail.get("exit") == Exit.GUARD), None)
+    if by is None:
+        return None
+    told = by.detail
+    value, bound = told.get("value"), told.get("bound")
+    return Tripped(
+        channel=str(told.get("guard", "")),
+        reason=str(told.get("reason", "")),
+        value=None if value is None else float(value),
+        bound=None if bound is None else float(bound),
+        unit=str(told.get("unit", "")),
+        source=str(told.get("source", "")),
+        at=float(told.get("at", by.at)),
+        text=by.text,
+        made_safe=next((e.text for e in reversed(last) if e.kind == MAKE_SAFE), ""),
+    )
+
+
+def _made_safe(events: tuple[Event, ...]) -> bool | None:
+    """Return whether the bench was shown to be without energy when the run last ended."""
+    safe = [event for event in _since_resumed(events) if event.kind == MAKE_SAFE]
+    return safe[-1].severity != "alarm" if safe else None
 
 
 def _since_resumed(events: tuple[Event, ...]) -> tuple[Event, ...]:

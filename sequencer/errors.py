@@ -1,5 +1,6 @@
 """The one error tree of the sequencer; each error knows the exit code it ends the program with."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -69,9 +70,18 @@ class TrialStopped(SteadyrailError):
 
 
 class GuardTripped(SteadyrailError):
-    """A watched bound was crossed; the bench has been asked to make safe."""
+    """A watched bound was crossed; the bench has been asked to make safe.
+
+    `detail` is for other programs: `guard` (the channel), `reason`, `at` (bench time, s), and where
+    there are any `value`, `bound` (in the channel's `unit`, rates per second) and `source`, the
+    documents that state the bound.
+    """
 
     exit_code = Exit.GUARD
+
+    def __init__(self, text: str, **detail: str | float) -> None:
+        super().__init__(text)
+        self.detail: Mapping[str, str | float] = detail
 
 
 class BenchFailed(SteadyrailError):

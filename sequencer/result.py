@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from sequencer.results import Chart, Event, Figure, Rule, Verdict
+from sequencer.results import Chart, Event, Figure, Rule, Tripped, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,9 @@ class Result:
     exit code that belongs to it. `cautions` are shown as they are; `notes` are remarks on the run.
     `simulated` says that no real unit was measured, and by what instead; empty on a real bench.
     `alarm` is what somebody at the bench has to know before anything else, such as that making
-    safe is not verified; empty where there is nothing. `digest` is the record's, empty if unsealed.
+    safe is not verified; empty where there is nothing. `guard` ended the run, if one did;
+    `made_safe` is whether making safe was verified at the end, None where it is not in the record.
+    `digest` is the record's, empty if unsealed.
     """
 
     record: str
@@ -77,4 +79,6 @@ class Result:
     notes: tuple[str, ...] = ()
     simulated: str = ""
     alarm: str = ""
+    guard: Tripped | None = None
+    made_safe: bool | None = None
     digest: str = ""

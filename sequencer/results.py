@@ -84,6 +84,25 @@ class Verdict:
 
 
 @dataclass(frozen=True, slots=True)
+class Tripped:
+    """The guard that ended a run; `text` says it in words, `made_safe` what became of the bench.
+
+    `value` and `bound` are in `unit`, None where there are none (a frozen meter, say). `source`
+    names the documents that state the bound, `at` is bench time in seconds.
+    """
+
+    channel: str
+    reason: str
+    value: float | None
+    bound: float | None
+    unit: str
+    source: str
+    at: float
+    text: str
+    made_safe: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Event:
     """Something worth remembering that happened during a run."""
 

@@ -5,7 +5,7 @@ import math
 from typing import Any
 
 from sequencer.result import Result
-from sequencer.results import Component, Event, Figure, Verdict
+from sequencer.results import Component, Event, Figure, Tripped, Verdict
 
 JsonObject = dict[str, Any]
 """JSON's own types; a closer type would have to be recursive and say no more."""
@@ -14,12 +14,21 @@ JsonObject = dict[str, Any]
 def json_object(result: Result) -> JsonObject:
     """Return the result as plain data; a number that JSON lacks (NaN, infinity) is null.
 
-    A verdict's `limit` is a number for a one-sided limit and [low, high] for an interval.
+    A verdict's `limit` is a number for a one-sided limit and [low, high] for an interval. `alarm`
+    is what somebody at the bench has to know, `made_safe` whether the bench was shown to be without
+    energy at the end (null where the record doesn't say). `guard` is the guard that ended the run,
+    else null: its channel; the reason (too high, too low, rises too fast, raised, over the meter's
+    range, no number, not read, frozen); value and bound in `unit`, a rate's per second, null where
+    there are none; the documents that state the bound; bench time in seconds; the sentence for
+    people; and what making the bench safe then said.
     """
     return {
         "record": result.record,
         "outcome": result.outcome,
         "exit": int(result.exit),
+        "alarm": result.alarm or None,
+        "guard": None if result.guard is None else _guard(result.guard),
+        "made_safe": result.made_safe,
         "figures": [figure_object(figure) for figure in result.figures],
         "verdicts": [_verdict(verdict) for verdict in result.verdicts],
         "events": [_event(event) for event in result.events],
@@ -29,6 +38,20 @@ def json_object(result: Result) -> JsonObject:
 def json_text(result: Result) -> str:
     """Return the JSON object as one line of ASCII text, safe for every pipe and terminal."""
     return json.dumps(json_object(result), allow_nan=False)
+
+
+def _guard(tripped: Tripped) -> JsonObject:
+    return {
+        "channel": tripped.channel or None,
+        "reason": tripped.reason or None,
+        "value": _number(tripped.value),
+        "bound": _number(tripped.bound),
+        "unit": tripped.unit or None,
+        "source": tripped.source or None,
+        "at": _number(tripped.at),
+        "text": tripped.text,
+        "made_safe": tripped.made_safe or None,
+    }
 
 
 def _number(value: float | None) -> float | None:

@@ -62,5 +62,8 @@ class FrozenWatch:
                 raise GuardTripped(
                     f"{reading.channel} read {reading.raw!r} {count} times in a row, to "
                     f"{reading.answered_at:.1f} s, though its noise as the bench document states "
-                    f"it allows at most {most}: the meter looks frozen, so its guards are blind."
+                    f"it allows at most {most}: the meter looks frozen, so its guards are blind.",
+                    guard=reading.channel,
+                    reason="frozen",
+                    at=reading.answered_at,
                 )

@@ -3,6 +3,7 @@
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from math import inf, isnan
+from typing import Any
 
 from drivers.roles import Reading
 from sequencer.documents.guards import DERIVED, INTERLOCK, quantity_of
@@ -102,7 +103,11 @@ class Guards:
             age_s = now - self._seen.get(channel, now)
             if age_s > STALE_S + self._periods[channel]:
                 raise GuardTripped(
-                    f"{channel} was last read {age_s:.0f} s ago, so its guard knows nothing of now."
+                    f"{channel} was last read {age_s:.0f} s ago, so its guard knows nothing of "
+                    "now.",
+                    guard=channel,
+                    reason="not read",
+                    at=now,
                 )
 
     def _without_number(self, reading: Reading) -> None:
@@ -111,7 +116,10 @@ class Guards:
         if count >= MOST_WITHOUT_NUMBER:
             raise GuardTripped(
                 f"{reading.channel} gave no number {count} times in a row, last {reading.raw!r} at "
-                f"{reading.answered_at:.1f} s, so its guard is blind."
+                f"{reading.answered_at:.1f} s, so its guard is blind.",
+                guard=reading.channel,
+                reason="no number",
+                at=reading.answered_at,
             )
 
     def _check_one(self, reading: Reading, bound: GuardBound) -> None:
@@ -119,14 +127,17 @@ class Guards:
         if reading.flag == "overload":
             raise GuardTripped(
                 f"{reading.channel} is over its meter's range ({reading.raw!r}) at "
-                f"{reading.answered_at:.1f} s, so its guard can't tell how far."
+                f"{reading.answered_at:.1f} s, so its guard can't tell how far.",
+                guard=reading.channel,
+                reason="over the meter's range",
+                at=reading.answered_at,
             )
         if isnan(value):
             self._without_number(reading)
             return
         self._missing.pop(reading.channel, None)
         if not bound.at_least <= value <= bound.at_most:
-            raise GuardTripped(_crossed(reading, bound))
+            raise _crossed(reading, bound)
         self._check_rise(reading, bound)
 
     def _check_rise(self, reading: Reading, bound: GuardBound) -> None:
@@ -145,16 +156,36 @@ class Guards:
                 f"{reading.channel} rose by {rate * 60:.3g} {rise} per minute over the last "
                 f"{span:.0f} s, to {format_quantity(reading.value, unit, 5)}; at most "
                 f"{bound.rate_at_most * 60:.3g} {rise} per minute is allowed (by "
-                f"{bound.origin('rate_at_most')})."
+                f"{bound.origin('rate_at_most')}).",
+                **_detail(reading, "rises too fast", f"{rise}/s"),
+                value=rate,
+                bound=bound.rate_at_most,
+                source=bound.origin("rate_at_most"),
             )
 
 
-def _crossed(reading: Reading, bound: GuardBound) -> str:
+def _crossed(reading: Reading, bound: GuardBound) -> GuardTripped:
     if quantity_of(reading.channel) == INTERLOCK:
-        return f"{reading.channel} is raised at {reading.answered_at:.1f} s."
+        text = f"{reading.channel} is raised at {reading.answered_at:.1f} s."
+        return GuardTripped(text, **_detail(reading, "raised", "1"), value=reading.value)
     above, unit = reading.value > bound.at_most, unit_of(reading.channel)
-    edge = f"most {format_quantity(bound.at_most, unit)}" if above else ""
-    edge = edge or f"least {format_quantity(bound.at_least, unit)}"
+    edge, most = ("most", bound.at_most) if above else ("least", bound.at_least)
     origin = bound.origin("at_most" if above else "at_least")
     value = format_quantity(reading.value, unit, 5)
-    return f"{reading.channel} was {value}; at {edge} is allowed (by {origin})."
+    return GuardTripped(
+        f"{reading.channel} was {value}; at {edge} {format_quantity(most, unit)} is allowed "
+        f"(by {origin}).",
+        **_detail(reading, "too high" if above else "too low", unit),
+        value=reading.value,
+        bound=most,
+        source=origin,
+    )
+
+
+def _detail(reading: Reading, reason: str, unit: str) -> dict[str, Any]:
+    return {
+        "guard": reading.channel,
+        "reason": reason,
+        "unit": unit,
+        "at": reading.answered_at,
+    }

@@ -11,6 +11,7 @@ from sequencer.documents.load import Documents
 from sequencer.errors import (
     BenchFailed,
     ComputerFailed,
+    GuardTripped,
     RecordError,
     RecordFailed,
     SteadyrailError,
@@ -119,7 +120,9 @@ def _write_end(
     writer: RecordWriter, at: float, stopped: SteadyrailError | None, safe: SafeReport
 ) -> None:
     if stopped is not None:
-        writer.event(at, STOPPED, "alarm", str(stopped), {"exit": int(stopped.exit_code)})
+        more = stopped.detail if isinstance(stopped, GuardTripped) else {}
+        detail = {"exit": int(stopped.exit_code), **more}
+        writer.event(at, STOPPED, "alarm", str(stopped), detail)
     severity: Literal["note", "alarm"] = "note" if safe.verified else "alarm"
     writer.event(at, MAKE_SAFE, severity, str(safe), {"verified": int(safe.verified)})
 

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from made_up_result import FIGURES, VERDICTS, made_up_result
 
 from sequencer.outputs.json_object import json_object, json_text
+from sequencer.results import Tripped
 
 FIGURE_KEYS = ["trial", "name", "value", "unit", "u", "dof", "k", "U", "coverage"]
 VERDICT_KEYS = ["figure", "trial", "limit", "unit", "rule", "verdict", "probability", "ratio"]
@@ -14,11 +15,36 @@ VERDICT_KEYS = ["figure", "trial", "limit", "unit", "rule", "verdict", "probabil
 
 def test_the_object_has_the_promised_keys_in_order():
     found = json.loads(json_text(made_up_result()))
-    assert list(found) == ["record", "outcome", "exit", "figures", "verdicts", "events"]
+    assert list(found) == [
+        *("record", "outcome", "exit", "alarm", "guard", "made_safe"),
+        *("figures", "verdicts", "events"),
+    ]
     for figure in found["figures"]:
         assert list(figure)[: len(FIGURE_KEYS)] == FIGURE_KEYS
     for verdict in found["verdicts"]:
         assert list(verdict)[: len(VERDICT_KEYS)] == VERDICT_KEYS
+
+
+def test_the_guard_that_ended_the_run_is_told_with_all_it_knew():
+    tripped = Tripped(
+        *("temperature.heatsink", "rises too fast", 0.11, float("inf"), "K/s", "the bench", 812.5),
+        *("It rose.", "Made safe."),
+    )
+    found = json_object(made_up_result(guard=tripped, alarm="Look!", made_safe=False))
+    assert found["guard"] == {
+        "channel": "temperature.heatsink",
+        "reason": "rises too fast",
+        "value": 0.11,
+        "bound": None,
+        "unit": "K/s",
+        "source": "the bench",
+        "at": 812.5,
+        "text": "It rose.",
+        "made_safe": "Made safe.",
+    }
+    assert (found["alarm"], found["made_safe"]) == ("Look!", False)
+    quiet = json_object(made_up_result())
+    assert (quiet["alarm"], quiet["guard"]) == (None, None)
 
 
 def test_values_are_si_and_unrounded():

@@ -56,8 +56,50 @@ def test_a_guard_that_gets_no_numbers_trips() -> None:
     guards.check([reading(20.0)])
     guards.check([reading(float("nan"))])
     guards.check([reading(float("nan"))])
-    with pytest.raises(GuardTripped, match="no number 3 times in a row"):
-        guards.check([reading(float("nan"))])
+    with pytest.raises(GuardTripped, match="no number 3 times in a row") as caught:
+        guards.check([reading(float("nan"), 7.0)])
+    assert caught.value.detail == {
+        "guard": "temperature.heatsink",
+        "reason": "no number",
+        "at": 7.0,
+    }
+
+
+def test_what_tripped_is_told_to_programs_as_well_as_to_people() -> None:
+    bounds = [GuardBound("voltage.sense", -1.0, 35.0, at_most_from="the unit", source="a test")]
+    for value, reason, bound, source in (
+        (36.0, "too high", 35.0, "the unit"),
+        (-2.0, "too low", -1.0, "a test"),
+    ):
+        with pytest.raises(GuardTripped) as caught:
+            Guards(bounds).check([reading(value, 12.5, "voltage.sense")])
+        assert caught.value.detail == {
+            "guard": "voltage.sense",
+            "reason": reason,
+            "value": value,
+            "bound": bound,
+            "unit": "V",
+            "source": source,
+            "at": 12.5,
+        }
+
+
+def test_a_rise_is_told_per_second() -> None:
+    guards = Guards([GuardBound("temperature.heatsink", rate_at_most=0.05, source="a test")])
+    with pytest.raises(GuardTripped) as caught:
+        for second in range(60):
+            guards.check([reading(20.0 + 0.1 * second, float(second))])
+    detail = caught.value.detail
+    assert detail["value"] == pytest.approx(0.1)
+    assert (detail["bound"], detail["unit"], detail["reason"]) == (0.05, "K/s", "rises too fast")
+
+
+def test_a_raised_safety_input_is_told_without_a_bound() -> None:
+    guards = Guards([GuardBound("interlock.smoke", at_most=0.5, source="a test")])
+    with pytest.raises(GuardTripped) as caught:
+        guards.check([reading(1.0, 3.0, "interlock.smoke")])
+    assert caught.value.detail["reason"] == "raised"
+    assert "bound" not in caught.value.detail
 
 
 def test_channels_without_a_guard_are_left_alone() -> None:

@@ -106,6 +106,13 @@ def test_a_guard_stops_the_run_makes_safe_and_keeps_the_record(tmp_path: Path) -
     assert result["outcome"] == "stopped by a guard"
     texts = [event["text"] for event in result["events"]]
     assert any("temperature.heatsink was 2" in text for text in texts)
+    guard = result["guard"]
+    assert (guard["channel"], guard["reason"]) == ("temperature.heatsink", "too high")
+    assert (guard["bound"], guard["unit"], guard["source"]) == (21.0, "°C", "the profile")
+    assert guard["value"] > 21.0
+    assert guard["at"] > 0.0
+    assert guard["made_safe"].startswith("Made safe, verified")
+    assert result["made_safe"] is True
     assert any(text.startswith("Made safe, verified") for text in texts)
     assert steadyrail("verify", str(record), cwd=tmp_path).returncode == 0
 
