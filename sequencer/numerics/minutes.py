@@ -11,6 +11,8 @@ from sequencer.numerics.checks import Array, Values, numbers, positive, rising_t
 _LEAST_SHARE = 0.5
 #: A pause longer than this many cadences (and longer than one period) is a gap.
 _PAUSE = 3.0
+#: A pause longer than this many cadences means that a reading is missing.
+_MISSED = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +22,8 @@ class MinuteMeans:
     Attributes
     ----------
     time
-        Shape (k,), seconds, mean time of each period's readings; rising, not always even.
+        Shape (k,), seconds, mean time of each period's readings, weighted as these are; rising, not
+        always even.
     mean
         Shape (k,), the readings' unit.
     count
@@ -57,6 +60,9 @@ class MinuteMeans:
 
 def minute_means(times: Values, values: Values, period_s: float = 60.0) -> MinuteMeans:
     """Return the means over successive periods from the first reading on.
+
+    Where readings are missing within a period, their neighbours stand for them by half the pause
+    each, as else the mean would be that of another time (a warming unit, a link lost for seconds).
 
     Parameters
     ----------
@@ -106,18 +112,21 @@ def minute_means(times: Values, values: Values, period_s: float = 60.0) -> Minut
             if dropped == 1
             else f"{dropped} periods with too few readings were left out."
         )
-    sums = np.bincount(bins, weights=y, minlength=length)
-    time_sums = np.bincount(bins, weights=t - start, minlength=length)
+    weight = _weights(t - start, bins, cadence, period)
+    sums = np.bincount(bins, weights=weight * y, minlength=length)[enough]
+    time_sums = np.bincount(bins, weights=weight * (t - start), minlength=length)[enough]
+    totals = np.bincount(bins, weights=weight, minlength=length)[enough]
+    squares = np.bincount(bins, weights=weight**2, minlength=length)[enough]
     sd, dof = _white_noise(y, bins)
     gaps = _gaps(t, start, end, max(_PAUSE * cadence, period))
     if gaps:
         lost = sum(to - since for since, to in gaps)
         notes.append(f"{len(gaps)} gaps, {lost:.0f} s in all, hold no readings.")
     return MinuteMeans(
-        time=start + time_sums[enough] / counts[enough],
-        mean=sums[enough] / counts[enough],
+        time=start + time_sums / totals,
+        mean=sums / totals,
         count=counts[enough],
-        u=sd / np.sqrt(counts[enough]),
+        u=sd * np.sqrt(squares) / totals,
         noise_dof=dof,
         gaps=gaps,
         period_s=period,
@@ -125,6 +134,24 @@ def minute_means(times: Values, values: Values, period_s: float = 60.0) -> Minut
         end_s=end,
         notes=tuple(notes),
     )
+
+
+def _weights(
+    t: Array, bins: np.ndarray[tuple[int], np.dtype[np.int64]], cadence: float, period: float
+) -> Array:
+    """Return for how many cadences each reading stands: 1, but more beside a missing one.
+
+    A reading's own cadence is the one that it begins; what lies between two readings is halved
+    among them, within their periods.
+    """
+    middle = t + cadence / 2
+    between = (middle[1:] + middle[:-1]) / 2
+    before = np.maximum(np.concatenate([[0.0], between]), bins * period)
+    after = np.minimum(np.concatenate([between, [middle[-1] + cadence / 2]]), (bins + 1) * period)
+    missing = np.zeros(int(bins[-1]) + 1, dtype=bool)
+    paused = np.diff(middle) > _MISSED * cadence
+    missing[bins[:-1][paused]] = missing[bins[1:][paused]] = True
+    return np.where(missing[bins], (after - before) / cadence, 1.0)
 
 
 def _white_noise(y: Array, bins: np.ndarray[tuple[int], np.dtype[np.int64]]) -> tuple[float, float]:
