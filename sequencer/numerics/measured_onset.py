@@ -66,9 +66,10 @@ def onset(
     Notes
     -----
     Scanned from small currents: the first crossing counts, so an early departure is found though
-    the output comes back. The current at the departure comes from a parabola, current against
-    departure, through the points near the crossing, else from the two points about it, with the
-    gap between these as its uncertainty.
+    the output comes back. The current at the departure comes from a parabola, current against the
+    departure's logarithm (a straight line where a transistor takes over exponentially), through
+    the points near the crossing, else from the two points about it, with the gap between these as
+    its uncertainty.
     """
     allowed = definition.departure
     order = along(current, voltage)
@@ -116,10 +117,10 @@ def _near(i: Array, fall: Array, first: int, allowed: float) -> _Crossing | None
     chosen = (x > _NEAR[0] * allowed) & (x < _NEAR[1] * allowed)
     if np.count_nonzero(chosen) < _LEAST_NEAR:
         return None
-    x, y = x[chosen] - allowed, y[chosen]
+    x, y = np.log(x[chosen] / allowed), y[chosen]
     if not (x.min() < 0 < x.max()):
         return None
-    design = np.column_stack([np.ones(x.size), x / allowed, (x / allowed) ** 2])
+    design = np.column_stack([np.ones(x.size), x, x**2])
     solution, _, rank, _ = np.linalg.lstsq(design, y, rcond=None)
     if rank < design.shape[1]:
         return None

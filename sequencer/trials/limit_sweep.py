@@ -9,6 +9,7 @@ the way down and again on the way up (hysteresis, and drift cancels in the mean 
 from collections.abc import Generator
 from dataclasses import dataclass
 from itertools import pairwise
+from math import sqrt
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
@@ -19,8 +20,9 @@ from sequencer.numerics.knee import LimitTrace, hysteresis, trace_limit
 from sequencer.numerics.limit_figures import Quantity
 from sequencer.requests import Array, LoadState, Procedure, Reply, Request
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
+from sequencer.trials.limit_beyond import beyond
 from sequencer.trials.steps import leave, mean_of, prepare, read_at, tolerances
-from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial, refuse_frozen
+from sequencer.trials.trial import VOLTAGE, Context, Evidence, Point, Trial, refuse_frozen
 from sequencer.uncertainty import accuracy as meter
 from sequencer.uncertainty.combine import rectangular, type_a
 from sequencer.uncertainty.figure import make_figure
@@ -203,11 +205,16 @@ class Traced:
     lag_s: float
 
     def between_legs(self, name: str) -> float:
-        """Return half of what a figure differs by between both ways: drift, heat, hysteresis."""
-        values = [
-            quantity.value for leg in self.legs if (quantity := getattr(leg, name)) is not None
-        ]
-        return (max(values) - min(values)) / 2 if values else 0.0
+        """Return half of what a figure differs by between both ways: drift, heat, hysteresis.
+
+        Less what the scatter of either way explains, which stands in the budget by itself.
+        """
+        found = [quantity for leg in self.legs if (quantity := getattr(leg, name)) is not None]
+        if len(found) < BOTH:
+            return 0.0
+        first, second = found
+        square = (second.value - first.value) ** 2 - first.u**2 - second.u**2
+        return sqrt(max(square, 0.0)) / 2
 
 
 def traced(settings: Settings, evidence: Evidence) -> Traced:
@@ -221,7 +228,7 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
     if not evidence.points(leg="down"):
         raise FigureError("The run ended before the limit sweep had traced anything.")
     down, up = _leg(evidence, "down"), _leg(evidence, "up")
-    both = (np.concatenate([down[0], up[0]]), np.concatenate([down[1], up[1]]))
+    both = _both_ways(evidence)
     try:
         between: Quantity | None = hysteresis(
             *down,
@@ -241,6 +248,26 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
         settings.readings,
         max(_lag_s(evidence, leg) for leg in ("down", "up")),
     )
+
+
+def _both_ways(evidence: Evidence) -> tuple[Array, Array]:
+    """Return the means of both visits to each level, else, on the way down only, its points.
+
+    The middle between both visits is the same moment for every level, so that what drifts steadily
+    is in none of the curve's figures, and neither is it in their scatter.
+    """
+    down, up = _leg(evidence, "down"), _leg(evidence, "up")
+    back = {_place(point): index for index, point in enumerate(evidence.points(leg="up"))}
+    there = [_place(point) for point in evidence.points(leg="down")]
+    pairs = [(n, back[place]) for n, place in enumerate(there) if place in back]
+    if len(pairs) < len(there):
+        return np.concatenate([down[0], up[0]]), np.concatenate([down[1], up[1]])
+    first, second = (np.array(column) for column in zip(*pairs, strict=True))
+    return (down[0][first] + up[0][second]) / 2, (down[1][first] + up[1][second]) / 2
+
+
+def _place(point: Point) -> tuple[object, object]:
+    return point.tag["region"], point.tag["level"]
 
 
 def _lag_s(evidence: Evidence, leg: str) -> float:
@@ -439,6 +466,10 @@ def _difference_budget(
     )
 
 
+BOTH = 2
+"""Ways of a sweep: down and back."""
+
+
 RATIOS = ("knee_sharpness", "foldback_ratio")
 """Ratios of two currents, both over the knee current."""
 
@@ -524,4 +555,5 @@ TRIAL = Trial(
     figures=figures,
     charts=charts,
     cannot=cannot,
+    beyond=beyond,
 )
