@@ -90,6 +90,7 @@ def judge_evidence(
     notes: list[str] = []
     given: set[str] = set()
     reasons: dict[str, str] = {}
+    beyond: dict[str, Figure] = {}
     for number, (trial, settings) in enumerate(planned_trials(documents)):
         given.update(trial.gives)
         evidence = Evidence(
@@ -102,6 +103,7 @@ def judge_evidence(
             charts.extend(trial.charts(settings, evidence, found))
         except FigureError as error:
             reasons |= dict.fromkeys(trial.gives, str(error))
+            beyond |= trial.beyond(settings, evidence)
         except Exception as error:  # noqa: BLE001  # a run's other results must not be lost with it
             fault = f"a fault of the program: {type(error).__name__}: {error}"
             reasons |= dict.fromkeys(trial.gives, f"{trial.name} could not be computed, {fault}")
@@ -119,7 +121,7 @@ def judge_evidence(
     )
     if cold:
         notes.append(cold)
-    verdicts = judge(figures, judged, documents.profile.profile.rule, reasons)
+    verdicts = judge(figures, judged, documents.profile.profile.rule, reasons, beyond)
     seen = {verdict.why for verdict in verdicts}
     named = {figure.name for figure in figures}
     notes += [

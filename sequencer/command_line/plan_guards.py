@@ -80,6 +80,33 @@ def _shown(channel: str, value: float, unit: str) -> str:
     return "not raised" if unit == "1" else format_quantity(value, unit, 4)
 
 
+def sweep_warnings(documents: Documents, bounds: Iterable[GuardBound]) -> Iterator[str]:
+    """Yield which guards may end a limit sweep of a unit that keeps its promises."""
+    entry = next((e for e in documents.profile.trials if e.trial == "limit_sweep"), None)
+    if entry is None:
+        return
+    rated = documents.unit.ratings.current
+    upper = [limit.bound.resolve(rated)[1] for limit in documents.unit.limits if limit.unit == "A"]
+    most = max((one for one in upper if one is not None), default=None)
+    for bound in bounds:
+        if quantity_of(bound.channel) != "current":
+            continue
+        allowed = f"{bound.channel} above {format_quantity(bound.at_most, 'A')}"
+        by = f"by {bound.origin('at_most')}"
+        if most is None:
+            yield (
+                f"A current limit that lets {allowed} ends the sweep ({by}): the unit document "
+                "states no greatest current (at_most of limit_current)."
+            )
+            return
+        if bound.at_most <= most:
+            yield (
+                f"The guard ends a sweep at {allowed} ({by}), though the unit may limit as high "
+                f"as {format_quantity(most, 'A')}: raise it, or good units can't be judged."
+            )
+            return
+
+
 def guard_warnings(documents: Documents, bounds: Iterable[GuardBound]) -> tuple[str, ...]:
     """Return what the guards of a profile can't see."""
     found = []
@@ -96,4 +123,4 @@ def guard_warnings(documents: Documents, bounds: Iterable[GuardBound]) -> tuple[
         found.append(
             f"A frozen meter goes unnoticed on {', '.join(blind)}: no visible noise stated."
         )
-    return tuple(found)
+    return (*found, *sweep_warnings(documents, bounds))

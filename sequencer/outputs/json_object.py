@@ -20,7 +20,7 @@ def json_object(result: Result) -> JsonObject:
     else null: its channel; the reason (too high, too low, rises too fast, raised, over the meter's
     range, no number, not read, frozen); value and bound in `unit`, a rate's per second, null where
     there are none; the documents that state the bound; bench time in seconds; the sentence for
-    people; and what making the bench safe then said.
+    people; and what making the bench safe then said. `notes` are remarks on the run for people.
     """
     return {
         "record": result.record,
@@ -32,6 +32,7 @@ def json_object(result: Result) -> JsonObject:
         "figures": [figure_object(figure) for figure in result.figures],
         "verdicts": [_verdict(verdict) for verdict in result.verdicts],
         "events": [_event(event) for event in result.events],
+        "notes": list(result.notes),
     }
 
 

@@ -85,11 +85,15 @@ def _verdict_table(rows: tuple[LimitRow, ...], console: Console) -> Table:
 
 
 def _print_reasons(result: Result, console: Console) -> None:
+    told: dict[tuple[str, str], list[str]] = {}
     for row in limit_rows(result):
         if row.outcome != "pass" and row.why:
-            console.print(_text(f"{row.name}, {row.outcome}: {row.why}"))
+            told.setdefault((row.outcome, row.why), []).append(row.name)
         for remark in row.remarks:
-            console.print(_text(f"{row.name}: {remark}"))
+            told.setdefault(("", remark), []).append(row.name)
+    for (outcome, said), names in told.items():
+        named = words.listed(names)
+        console.print(_text(f"{named}, {outcome}: {said}" if outcome else f"{named}: {said}"))
     _print_risks(result, console)
     console.print()
 

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from sequencer.documents.figure_names import FIGURES
@@ -54,6 +54,11 @@ def title(name: str) -> str:
     """Return a figure's or a trial's name as words: "load_regulation" is "Load regulation"."""
     words = name.replace("_", " ")
     return words[:1].upper() + words[1:]
+
+
+def listed(titles: Sequence[str]) -> str:
+    """Return several titles as one: "Limit current, knee current"."""
+    return ", ".join([titles[0], *(one[:1].lower() + one[1:] for one in titles[1:])])
 
 
 def meaning(name: str) -> str:

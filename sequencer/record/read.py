@@ -35,18 +35,26 @@ ORDER BY r.id
 """
 
 
+ROWS = (
+    "SELECT r.request, r.channel, r.asked_at, r.answered_at, r.value FROM readings r "
+    "JOIN requests q ON q.id = r.request"
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Step:
     """One request of a trial with its reply; None as reply where the run was cut off.
 
     `readings` are the rows that were read for the request itself (guards' rows left out), also
-    those of a Read that never came to its end.
+    those of a Read that never came to its end. Of a request without a reply `watched` are the rows
+    that were read for guards meanwhile: what a guard saw when it ended the run is among them.
     """
 
     seq: int
     request: Request
     reply: Reply | None
     readings: Readings = NO_READINGS
+    watched: Readings = NO_READINGS
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +171,8 @@ class RecordReader:
         for seq, request, reply in rows:
             own = readings.get(seq, NO_READINGS)
             answer = None if reply is None else decode_reply(reply, own)
-            steps.append(Step(seq, decode_request(request), answer, own))
+            watched = self._watched(seq) if reply is None else NO_READINGS
+            steps.append(Step(seq, decode_request(request), answer, own, watched))
         return tuple(steps)
 
     def _started_over_after(self, trial_index: int) -> int:
@@ -219,15 +228,19 @@ class RecordReader:
         except (sqlite3.Error, UnicodeError) as error:
             raise damaged(self.path, error) from error
 
+    def _watched(self, request: int) -> Readings:
+        """Return the rows that were read for guards during a request."""
+        rows = self._rows(f"{ROWS} WHERE q.id = ? AND r.role = 'watch' ORDER BY r.id", request)
+        return self._by_request(rows).get(request, NO_READINGS)
+
     def _readings(self, trial_index: int) -> dict[int, Readings]:
-        """Return by request the rows read for it: sorted by request and channel, then cut."""
+        """Return by request the rows read for it."""
+        where = "WHERE q.trial = ? AND r.role <> 'watch' ORDER BY r.id"
+        return self._by_request(self._rows(f"{ROWS} {where}", trial_index))
+
+    def _by_request(self, rows: list[tuple[Any, ...]]) -> dict[int, Readings]:
+        """Sort rows by request and channel, then cut them."""
         names = dict(self._rows("SELECT id, name FROM channels"))
-        rows = self._rows(
-            "SELECT r.request, r.channel, r.asked_at, r.answered_at, r.value FROM readings r "
-            "JOIN requests q ON q.id = r.request WHERE q.trial = ? AND r.role <> 'watch' "
-            "ORDER BY r.id",
-            trial_index,
-        )
         if not rows:
             return {}
         table = np.array(rows, dtype=np.float64)  # None becomes NaN

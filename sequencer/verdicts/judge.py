@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol
 
+from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
 from sequencer.results import Figure, Rule, Verdict
 from sequencer.verdicts.coverage import Condition, CoverageCheck, check_coverage
@@ -28,6 +29,7 @@ def judge(
     limits: Sequence[Limit],
     rule: Rule,
     reasons: Mapping[str, str] | None = None,
+    beyond: Mapping[str, Figure] | None = None,
 ) -> tuple[Verdict, ...]:
     """Return the verdicts of all limits, in the limits' order.
 
@@ -44,6 +46,8 @@ def judge(
         voltage, or for a current the greatest current.
     reasons
         By figure: why it could not be computed, where it is known.
+    beyond
+        By figure: a lower bound that was measured though the figure itself was not.
 
     Notes
     -----
@@ -54,7 +58,9 @@ def judge(
     for limit in limits:
         found = [figure for figure in figures if figure.name == limit.figure]
         if not found:
-            verdicts.append(_absent(limit, rule, (reasons or {}).get(limit.figure, "")))
+            why = (reasons or {}).get(limit.figure, "")
+            exceeded = _exceeded((beyond or {}).get(limit.figure), limit, rule)
+            verdicts.append(exceeded or _absent(limit, rule, why))
             continue
         checked = [(figure, check_coverage(figure.reached, limit.condition)) for figure in found]
         covered = [pair for pair in checked if pair[1].covered]
@@ -80,6 +86,21 @@ def _broken(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> V
         return None
     why = f"{verdict.why} {check.why} More would only be worse."
     return replace(verdict, why=why, remarks=())
+
+
+def _exceeded(bound: Figure | None, limit: Limit, rule: Rule) -> Verdict | None:
+    """Return a fail where what was measured at least lies beyond an upper limit by more than U."""
+    if bound is None or not check_coverage(bound.reached, limit.condition).covered:
+        return None
+    upper = limit.upper(_setting(limit, bound) or 0.0)
+    if upper is None or bound.value - bound.expanded <= upper:
+        return None
+    why = (
+        f"{' '.join(bound.notes)} That is {format_quantity(bound.value - upper, bound.unit, 3)} "
+        f"beyond the limit, more than U = {format_quantity(bound.expanded, bound.unit, 2)} "
+        f"(k = {bound.k:.2f}), and nothing was measured further."
+    )
+    return replace(_absent(limit, rule, why, trial=bound.trial), outcome="fail")
 
 
 def with_coverage(figures: Sequence[Figure], limits: Sequence[Limit]) -> tuple[Figure, ...]:

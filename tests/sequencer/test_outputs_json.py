@@ -17,7 +17,7 @@ def test_the_object_has_the_promised_keys_in_order():
     found = json.loads(json_text(made_up_result()))
     assert list(found) == [
         *("record", "outcome", "exit", "alarm", "guard", "made_safe"),
-        *("figures", "verdicts", "events"),
+        *("figures", "verdicts", "events", "notes"),
     ]
     for figure in found["figures"]:
         assert list(figure)[: len(FIGURE_KEYS)] == FIGURE_KEYS
