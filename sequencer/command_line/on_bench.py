@@ -10,6 +10,7 @@ from sequencer.assemble import ALTERED, result_of, stopped_by_guard
 from sequencer.command_line.left_alone import notifier_of, tell_finished, tell_stopped
 from sequencer.command_line.progress import Progress
 from sequencer.documents.load import Documents
+from sequencer.documents.quantities import format_quantity
 from sequencer.errors import Exit
 from sequencer.outputs.json_object import json_text
 from sequencer.planning import Plan
@@ -18,7 +19,7 @@ from sequencer.record.write import RecordWriter
 from sequencer.result import Result
 from sequencer.run.bench_events import BenchEvents
 from sequencer.run.opened import Opened
-from sequencer.run.past import Past
+from sequencer.run.past import Outlook, Past
 from sequencer.run.safe_report import SafeReport
 from sequencer.run.session import run_trials
 from sequencer.run.stop import Stop
@@ -61,6 +62,7 @@ def perform_on(
             on_time=on_time,
             on_trial=progress.trial,
             on_safe=lambda safe: _tell_safe(safe, console),
+            on_outlook=lambda outlook: _tell_outlook(outlook, console, progress, past),
             aloud=lambda text: _aloud(text, console, by_hand=by_hand),
         )
         table.lock.release(safe=ended.safe.verified)
@@ -78,6 +80,17 @@ def _aloud(text: str, console: Console, *, by_hand: bool) -> None:
     """Say what only a person can do, where one is there."""
     if by_hand:
         loudly(console)(text)
+
+
+def _tell_outlook(
+    outlook: Outlook, console: Console, progress: Progress, past: Past | None
+) -> None:
+    """Say before anything is switched how the run goes on, and how long it will take."""
+    for line in outlook.lines:
+        console.print(f"• {line}", markup=False)
+    console.print(f"About {format_quantity(outlook.left_s, 's', 2)} are left.", markup=False)
+    if past is not None:
+        progress.expect(past.now_s, outlook.left_s)
 
 
 def _tell_safe(safe: SafeReport, console: Console) -> None:

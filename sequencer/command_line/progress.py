@@ -1,5 +1,7 @@
-"""Progress of a run on a terminal: which trial, how far, and the time left on the bench."""
+"""Progress of a run: a bar on a terminal, in a log a line now and then."""
 
+import time
+from collections.abc import Callable
 from types import TracebackType
 from typing import Self
 
@@ -11,14 +13,35 @@ from sequencer.documents.quantities import format_quantity
 from sequencer.planning import Plan
 
 
+LINES = 20
+"""So many lines tell a log of a night enough."""
+
+QUIET_S = 30.0
+"""Simulated nights pass in a minute: a log needs no more lines than this lets through."""
+
+
 class Progress:
     """A bar on the error console; `plain`, or without a terminal, a line at each trial's start.
 
-    A person who is prompted at the same terminal gets it plain.
+    A person who is prompted at the same terminal gets it plain. Where there is no terminal (a log),
+    a line tells how far the run is: one every twentieth of it, none sooner than half a minute of
+    real time after the last.
     """
 
-    def __init__(self, console: Console, plan: Plan, *, plain: bool = False) -> None:
+    def __init__(
+        self,
+        console: Console,
+        plan: Plan,
+        *,
+        plain: bool = False,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
         self._console = console
+        self._clock = clock
+        self._logs = not console.is_terminal
+        self._name = "start"
+        self._said_s, self._said_at = 0.0, clock()
+        self._lasts = {trial.name: trial.duration_s for trial in plan.trials}
         self._plain = plain or not console.is_terminal
         self._total_s = plan.duration_s
         self._bar = Bar(
@@ -45,16 +68,41 @@ class Progress:
         """Take the bar away."""
         self._bar.stop()
 
+    def expect(self, bench_time: float, left_s: float) -> None:
+        """Learn how much is left at a bench time, as of a run that goes on."""
+        self._total_s = bench_time + left_s
+        self._bar.update(self._task, total=self._total_s)
+        self.at(bench_time)
+
     def at(self, bench_time: float) -> None:
         """Show how far bench time has come."""
         if not self._plain:
             self._bar.update(self._task, completed=bench_time, left=self._left(bench_time))
+        elif self._logs and bench_time - self._said_s >= self._total_s / LINES:
+            self._log(bench_time)
 
     def trial(self, name: str) -> None:
         """Show which trial runs."""
+        self._name = name
         self._bar.update(self._task, description=name)
         if self._plain:
-            self._console.print(f"{name} …")
+            lasts = self._lasts.get(name)
+            about = "" if lasts is None else f" about {format_quantity(lasts, 's', 2)}"
+            self._console.print(f"{name} …{about}", markup=False)
+            self._said_at = self._clock()
+
+    def _log(self, bench_time: float) -> None:
+        """Say how far the run is, unless something was said a moment ago."""
+        now = self._clock()
+        if now - self._said_at < QUIET_S:
+            return
+        self._said_s, self._said_at = bench_time, now
+        done = min(bench_time / self._total_s, 1.0) if self._total_s else 1.0
+        self._console.print(
+            f"  {self._name}: {done:.0%} of the run, {self._left(bench_time)} of bench time left",
+            markup=False,
+            highlight=False,
+        )
 
     def _left(self, bench_time: float) -> str:
         return format_quantity(max(self._total_s - bench_time, 0.0), "s", 2)

@@ -26,7 +26,8 @@ from sequencer.run.away import bench_time_now, stamp
 from sequencer.run.bench_events import BenchEvents
 from sequencer.run.event_kinds import MAKE_SAFE
 from sequencer.run.opened import opened
-from sequencer.run.past import RESTORING, Past, rest_of
+from sequencer.run.past import RESTORING, Past
+from sequencer.run.rest import rest_of
 from sequencer.run.stop import Stop
 from sequencer.versions import versions
 

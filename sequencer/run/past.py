@@ -15,14 +15,13 @@ from sequencer.errors import BenchFailed
 from sequencer.order import Turn
 from sequencer.record.read import STARTED_OVER, Step
 from sequencer.record.write import RecordWriter
-from sequencer.requests import Apply, Ask, LoadState, Note, Procedure, Read, Request, SupplyState
+from sequencer.requests import Read
 from sequencer.run.event_kinds import RESUMED
 from sequencer.run.live import LiveBench
 from sequencer.run.loop import perform
-from sequencer.run.operator_words import SWITCH_LINE_ON
-from sequencer.run.rehearsal import Rehearsal
 from sequencer.run.replay import Replay
-from sequencer.trials.steps import LOAD_OFF
+from sequencer.run.rest import measures, rest_of, rest_s, takes_s
+from sequencer.run.restoring import restoring
 from sequencer.trials.trial import Context, Trial
 
 RESTORING = 2_000_000
@@ -35,6 +34,11 @@ SAME = 0.02
 LEAST_SAME = 0.05
 
 Way = Literal["go on", "warm up again and go on", "start over"]
+WAYS: Mapping[Way, str] = {
+    "go on": "goes on where it was cut off",
+    "warm up again and go on": "goes on where it was cut off, after a new warm-up",
+    "start over": "STARTS OVER",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,14 @@ class Decision:
 
     way: Way
     why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What a run that goes on will do, a line for each trial, and how long that will take."""
+
+    lines: tuple[str, ...]
+    left_s: float
 
 
 class Past:
@@ -89,6 +101,7 @@ class Past:
         self._made_safe = made_safe
         self._gap_known = gap_known
         self.gap_s = float("nan")
+        self.now_s = last_time_s
         self.energised = False
 
     def look(self, bench: Bench, writer: RecordWriter) -> None:
@@ -97,6 +110,7 @@ class Past:
             now = bench.clock.now()
             if now < self._last_time_s:  # a simulated bench that began anew
                 now = bench.clock.sleep_until(self._last_time_s)
+            self.now_s = now
             if self._gap_known:
                 self.gap_s = now - self._last_time_s
             self.energised = self._still_energised(bench)
@@ -117,6 +131,32 @@ class Past:
         while done < len(turns) and self._complete(turns[done]):
             done += 1
         return tuple(turns[done:])
+
+    def outlook(self, turns: Sequence[Turn]) -> Outlook:
+        """Tell what will become of each trial; `look` has to come before."""
+        kept = "kept its load" if self.energised else "was found without its load"
+        lines = [f"The unit {kept} over {self._gap()}."]
+        left_s, line_off = 0.0, self._line_off
+        for turn in turns:
+            name, settings, context = turn.trial.name, turn.settings, turn.context
+            steps = self._steps_of(turn)
+            if self._complete(turn):
+                lines.append(f"{name}: complete in the record.")
+                continue
+            decided = self.decide(turn.trial, settings, context, steps) if steps else None
+            if decided is None:
+                lines.append(f"{name}: not begun yet.")
+            else:
+                lines.append(f"{name}: {WAYS[decided.way]}, as {decided.why}")
+            if decided is not None and decided.way != "start over":
+                warm = decided.way == "warm up again and go on"
+                again = self._again(turn.trial, settings, context, steps) if warm else None
+                left_s += takes_s(context, restoring(steps, again, line_off=line_off))
+                line_off = False
+            else:
+                steps = ()
+            left_s += rest_s(turn.trial, settings, context, steps)
+        return Outlook(tuple(lines), left_s)
 
     def _complete(self, turn: Turn) -> bool:
         steps = self._steps_of(turn)
@@ -219,68 +259,3 @@ class Past:
             if abs(before) <= LEAST_SAME:
                 return False
         return True
-
-
-def restoring(steps: Sequence[Step], again: Read | None, *, line_off: bool) -> Procedure:
-    """Set supply and load to what they were set to at the end of `steps`; then warm up."""
-    load, supply = last_states(steps)
-    yield Apply(LOAD_OFF)
-    if line_off:
-        yield Ask(SWITCH_LINE_ON)
-    if supply is not None:
-        yield Apply(supply)
-    if load is not None:
-        yield Apply(load)
-    if again is not None:
-        yield again
-
-
-def last_states(steps: Sequence[Step]) -> tuple[LoadState | None, SupplyState | None]:
-    """Return what load and supply were set to last; each control of the supply by itself."""
-    load: LoadState | None = None
-    supply: SupplyState | None = None
-    for step in steps:
-        match step.request:
-            case Apply(state=LoadState() as state):
-                load = state
-            case Apply(state=SupplyState() as state):
-                supply = state if supply is None else _merged(supply, state)
-    return load, supply
-
-
-def _merged(before: SupplyState, after: SupplyState) -> SupplyState:
-    limit = before.current_limit if after.current_limit is None else after.current_limit
-    merged = replace(
-        before,
-        current_limit=limit,
-        output=before.output if after.output is None else after.output,
-    )
-    if after.voltage is None:
-        return merged
-    return replace(
-        merged, voltage=after.voltage, proof_channel=after.proof_channel, band=after.band
-    )
-
-
-def rest_of(
-    trial: Trial[Any], settings: BaseModel, context: Context, steps: Sequence[Step]
-) -> tuple[Request, ...]:
-    """Return the requests of a trial that the record doesn't answer, on a nominal unit.
-
-    Raises
-    ------
-    RecordError
-        When the record holds other requests than the procedure makes.
-    """
-    nominal = Rehearsal(context.unit, context.bench)
-    for step in steps:
-        if isinstance(step.request, Apply):
-            nominal.answer(step.request)
-    before = len(nominal.steps)
-    perform(trial.procedure(settings, context), Replay(steps, nominal))
-    return tuple(step.request for step in nominal.steps[before:])
-
-
-def measures(request: Request) -> bool:
-    """Return whether a request is more than switching off or a remark."""
-    return not isinstance(request, Note) and request != Apply(LOAD_OFF)

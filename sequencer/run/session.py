@@ -25,7 +25,7 @@ from sequencer.run.leads import Leads
 from sequencer.run.live import LiveBench
 from sequencer.run.loop import perform
 from sequencer.run.make_safe import make_safe
-from sequencer.run.past import Past
+from sequencer.run.past import Outlook, Past
 from sequencer.run.safe_job import SafeJob
 from sequencer.run.safe_job_of import safe_job_of
 from sequencer.run.safe_report import SafeReport
@@ -55,6 +55,7 @@ def run_trials(
     on_time: Callable[[float], None] = lambda _: None,
     on_trial: Callable[[str], None] = lambda _: None,
     on_safe: Callable[[SafeReport], None] = lambda _: None,
+    on_outlook: Callable[[Outlook], None] = lambda _: None,
     aloud: Callable[[str], None] = lambda _: None,
 ) -> Ended:
     """Perform every trial on an opened bench in its turn, then make it safe, whatever happens.
@@ -63,6 +64,7 @@ def run_trials(
     made safe first, and the reason is in the record and in what is returned. `on_safe` hears how
     making safe went before anything else is tried, as the record may be what failed: a record that
     can't be written (a full disk) and programming errors are raised, after the bench was made safe.
+    `on_outlook` hears what a run that goes on will do, before anything is switched.
     """
     guards = guards_of(documents)
     watch = Watch(bench, writer, stop, guardian, documents.profile.resume.gap_at_most)
@@ -76,6 +78,7 @@ def run_trials(
         watch.check()
         if past is not None:
             past.look(bench, writer)
+            on_outlook(past.outlook(order.turns))
         writer.identities(bench.identities())
         if order.changed and past is None:
             writer.event(bench.clock.now(), ORDER, "note", order.remarks[0])

@@ -15,7 +15,7 @@ from sequencer.record.files import opened
 
 Way = Literal["kill", "hang", "guardian"]
 RECORD = "run.sqlite"
-PERIOD_S = 0.01
+PERIOD_S = 0.03
 
 SHORT = """
 [profile]
@@ -51,7 +51,8 @@ class Outcome:
 
     `before` and `trials` are the readings that were committed and the trials that were begun when
     it was ended; `lost` those readings that are not in the record of the resumed run. `ended`
-    where the run came to its end before it could be interrupted.
+    where the run came to its end before it could be interrupted; `said` is what the resumed run
+    wrote for people.
     """
 
     safe_after_s: float
@@ -60,6 +61,7 @@ class Outcome:
     lost: int
     ended: bool
     result: dict[str, Any]
+    said: str = ""
 
 
 def whole(folder: Path) -> tuple[dict[str, Any], int]:
@@ -100,7 +102,8 @@ def interrupted(
         code, out = table.finish("resume", RECORD, "--json", "--cautions-read")
         assert out, (code, table.errors())
         lost = len(set(before) - set(committed(record)))
-        return Outcome(safe_after_s, len(before), trials, lost, False, json.loads(out))
+        said = table.errors()
+        return Outcome(safe_after_s, len(before), trials, lost, False, json.loads(out), said)
 
 
 def _end(table: Apart, pid: int, way: Way) -> None:

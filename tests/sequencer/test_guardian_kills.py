@@ -1,5 +1,6 @@
 """Ended at any moment, the bench is without energy at once, and the run goes on to its verdicts."""
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,10 @@ def test_killed_in_the_soak_figures_of_what_was_complete_are_the_same(
     outcome = interrupted(tmp_path, "kill", 1, phase="soak")
     assert outcome.trials == ("load_steps", "soak")
     check(outcome, expected)
+    before, _, _ = " ".join(outcome.said.split()).rpartition("start_check …")
+    assert "load_steps: complete in the record." in before
+    assert "soak: goes on where it was cut off, after a new warm-up, as the unit lost" in before
+    assert re.search(r"About [\d.]+ \w+ are left", before)
     (drift,) = [f for f in outcome.result["figures"] if f["name"] == "drift"]
     assert any("gap" in note for note in drift["notes"])
 

@@ -15,13 +15,15 @@ from sequencer.documents.load import Documents, load_profile
 from sequencer.documents.profile import Resume
 from sequencer.errors import ComputerFailed
 from sequencer.judging import planned_trials
+from sequencer.order import Turn
 from sequencer.record.read import Step
-from sequencer.requests import Apply, Ask, Read
+from sequencer.requests import Apply, Ask, Read, Readings
 from sequencer.run import away, session
 from sequencer.run.loop import perform
 from sequencer.run.operator_words import SWITCH_LINE_ON
-from sequencer.run.past import Decision, Past, restoring
+from sequencer.run.past import Decision, Past
 from sequencer.run.rehearsal import Rehearsal
+from sequencer.run.restoring import restoring
 from sequencer.run.session import run_trials
 from sequencer.run.stop import Stop
 from sequencer.trials.steps import LOAD_OFF
@@ -69,6 +71,44 @@ def test_one_that_lost_it_is_warmed_up_again(documents: Documents) -> None:
     found = decided(documents, 60.0, energised=False, rules=rules)
     assert found.way == "warm up again and go on"
     assert "600 s" in found.why
+
+
+def half_read(steps: list[Step]) -> list[Step]:
+    """The same steps, but only half of the soak's readings were taken."""
+    read = steps[-1].readings
+    parts = (
+        {channel: values[: values.size // 2] for channel, values in part.items()}
+        for part in (read.asked, read.answered, read.value)
+    )
+    return [*steps[:-1], replace(steps[-1], readings=Readings(*parts))]
+
+
+def test_it_is_said_beforehand_what_becomes_of_each_trial_and_how_long_that_takes(
+    documents: Documents,
+) -> None:
+    trial, settings, context, steps = cut_off_in_the_soak(documents)
+    turns = [Turn(0, trial, settings, context), Turn(1, trial, settings, context)]
+    soak_s, warm_up_s = settings.duration, settings.warm_up
+    past = Past([half_read(steps)], Resume(), last_time_s=100.0, last_request=9)
+
+    past.gap_s, past.energised = 60.0, True
+    kept = past.outlook(turns)
+    assert kept.lines[0] == "The unit kept its load over a gap of 60 s."
+    assert "soak: goes on where it was cut off, as the unit kept its load" in kept.lines[1]
+    assert kept.lines[2] == "soak: not begun yet."
+    whole_s = past.outlook(turns[1:]).left_s
+    assert whole_s == pytest.approx(warm_up_s + soak_s, rel=0.01)
+    assert kept.left_s - whole_s == pytest.approx(soak_s / 2, rel=0.02)
+
+    past.energised = False
+    lost = past.outlook(turns)
+    assert "after a new warm-up, as the unit lost its load over a gap of 60 s" in lost.lines[1]
+    assert lost.left_s - kept.left_s == pytest.approx(warm_up_s, rel=0.02)
+
+    past.gap_s = 3000.0
+    long = past.outlook(turns)
+    assert "STARTS OVER, as a gap of 3000 s is longer than the 1800 s allowed" in long.lines[1]
+    assert long.left_s == pytest.approx(2 * whole_s)
 
 
 @pytest.mark.parametrize("energised", [True, False])
