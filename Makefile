@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 OUT := out
 STAMP := $(shell date +%Y%m%d-%H%M%S)
 
-.PHONY: demo test check benchmark coverage wire kills clean
+.PHONY: demo test check benchmark coverage wire hands kills clean
 
 # Runs both shipped profiles on the simulated bench and leaves records and reports under out/.
 demo: $(VENV)/.run
@@ -37,6 +37,11 @@ FUZZ_MINUTES ?= 5
 wire: $(VENV)/.test
 	FUZZ_MINUTES=$(FUZZ_MINUTES) $(BIN)/pytest -m slow -s \
 	  tests/simulated_bench/test_server_long_fuzz.py tests/simulated_bench/test_server_roads.py
+
+# Whole acceptance runs on benches with few instruments: a meter moved by hand, behind a scanner, read
+# by a person; resistors by hand. A minute or two each.
+hands: $(VENV)/.test
+	$(BIN)/pytest -m slow tests/sequencer/test_whole_one_meter.py
 
 # How often 95 % intervals hold the truth; goes on where it was interrupted.
 BENCHES ?= 1000

@@ -1,7 +1,7 @@
 """The plan: what a run will do, rehearsed with the same procedures, and what it will cover."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from sequencer.documents.load import Documents
 from sequencer.errors import FigureError
@@ -47,7 +47,7 @@ class Plan:
 
     trials: tuple[PlannedTrial, ...]
     limits: tuple[PlannedLimit, ...]
-    order: Order = Order(())
+    order: Order = field(default_factory=lambda: Order(()))
 
     @property
     def duration_s(self) -> float:

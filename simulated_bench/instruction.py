@@ -54,9 +54,7 @@ def _resistor(said: str) -> Intent | None:
 
 def _leads(said: str) -> Intent | None:
     """Return where the leads of the meter go: 1 sense terminals, 2 load's, 3 the unit's output."""
-    if re.search(r"\bmake sure\b", said):
-        return Intent("nothing", 0.0)
-    match = re.search(r"\bto (?:the )?(sense|load|output) terminals\b", said)
+    match = re.search(r"\b(?:to|at) (?:the )?(sense|load|output) terminals\b", said)
     return None if match is None else Intent("leads", LEADS_TO[match[1]])
 
 

@@ -63,11 +63,11 @@ def leads_words(documents: Documents) -> Iterator[str]:
 
 
 def walk_words(documents: Documents, plan: Plan) -> Iterator[str]:
-    """Yield where leads are at the start, how often and where they are moved, and in which order."""
+    """Yield where leads are at the start, when they are moved where, and what was regrouped."""
     turns = plan.order.turns
     places = Leads(documents.bench.channels, turns[0].context.leads_at if turns else None).now
     walks = [
-        f"at {clock(step.at_s)} in {trial.name} to the {step.what.split(' to the ')[-1].rstrip('.')}"
+        f"at {clock(step.at_s)} in {trial.name} to the {step.what.split(' to the ')[-1][:-1]}"
         for trial in plan.trials
         for step in trial.steps
         if GETS_UP[1] in step.what

@@ -46,7 +46,13 @@ def expected_drop(context: Context, current: float, terminals_less_sense: float 
 
 
 def does_not_follow(
-    context: Context, voltage: float, *, share: float, change_at_sense: float, drop: float
+    context: Context,
+    voltage: float,
+    *,
+    share: float,
+    change_at_sense: float,
+    drop: float,
+    at_load: bool = False,
 ) -> str:
     """Say that the unit does not follow its sense leads; empty where it does or can't be told.
 
@@ -54,11 +60,20 @@ def does_not_follow(
     ----------
     share
         The part of full current at which the changes (V) were measured.
+    at_load
+        Whether the change was measured at the load in place of the sense points.
     """
     if not drop > MUCH_MORE * own_fall(context, voltage) * share:
         return ""
     if -change_at_sense < MOST_LOST * drop:
         return ""
+    if at_load:
+        return (
+            "The unit does not follow its sense leads, or they end far before the load: the load's "
+            f"terminals fell by {-change_at_sense * 1e3:.3g} mV, most of the {drop * 1e3:.3g} mV "
+            "that the load leads lose. Sense leads that are reversed, open or not connected look "
+            "like this."
+        )
     return (
         f"The unit does not follow its sense leads: the sense points fell by "
         f"{-change_at_sense * 1e3:.3g} mV, most of the {drop * 1e3:.3g} mV that the load leads "

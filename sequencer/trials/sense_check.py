@@ -186,7 +186,7 @@ def _look_first(
     first = yield from visit(FIRST_FRACTION, FIRST_FRACTION * settings.current, "first")
     scale = settings.current * FIRST_FRACTION
     there = tuple(none.value)
-    wrong = _not_following_at_first(settings, context, none, first) if VOLTAGE in there else ""
+    wrong = _not_following_at_first(settings, context, none, first)
     if wrong:
         yield from leave()
         raise TrialStopped(
@@ -209,19 +209,28 @@ def _look_first(
 def _not_following_at_first(
     settings: Settings, context: Context, none: Readings, first: Readings
 ) -> str:
-    """Say that the unit does not follow its sense leads, from the first small current."""
+    """Say that the unit does not follow its sense leads, from the first small current.
+
+    A meter that begins at the load sees what the sense points fall by, and the residual beside it:
+    whatever would stop the trial there stops it here.
+    """
+    first_place = both_places(context)[0] if is_moved(context) else VOLTAGE
+    place = VOLTAGE if VOLTAGE in none.value else first_place
+    if place not in none.value:
+        return ""
 
     def change(channel: str) -> float:
         return mean_of(first, channel) - mean_of(none, channel)
 
     gap = None
-    if VOLTAGE_AT_TERMINALS in none.value:
+    if VOLTAGE_AT_TERMINALS in none.value and place == VOLTAGE:
         gap = change(VOLTAGE_AT_TERMINALS) - change(VOLTAGE)
     return does_not_follow(
         context,
         settings.voltage,
         share=FIRST_FRACTION,
-        change_at_sense=change(VOLTAGE),
+        change_at_sense=change(place),
+        at_load=place == VOLTAGE_AT_LOAD,
         drop=expected_drop(context, FIRST_FRACTION * settings.current, gap),
     )
 

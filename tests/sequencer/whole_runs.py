@@ -120,3 +120,12 @@ def assert_judged_alike(profile: str, folder: Path) -> None:
     judged = json.loads(again.stdout)
     for key in ("outcome", "exit", "figures", "verdicts", "events"):
         assert judged[key] == result[key]
+
+
+def assert_close_to_truth(result: dict[str, Any], scenario: str, seed: int) -> None:
+    """Compare every figure of a result that has a truth; of twenty about one may lie outside."""
+    true = truth(scenario, seed)
+    compared = [figure for figure in result["figures"] if figure["name"] in true]
+    off = [f["name"] for f in compared if abs(f["value"] - true[f["name"]]) > f["U"]]
+    assert len(compared) >= len(NAMES["acceptance"]) - 2
+    assert len(off) <= 1, off

@@ -113,7 +113,7 @@ def test_an_unlucky_person_gets_it_wrong_and_repairs_it_when_shown(tmp_path: Pat
     ("text", "control", "value"),
     [
         ("Move the leads of the meter to the load terminals.", "leads", 2.0),
-        ("Make sure that the leads of the meter are at the sense terminals.", "nothing", 0.0),
+        ("Make sure that the leads of the meter are at the sense terminals.", "leads", 1.0),
         ("Connect resistor 1 (25 ohm) across the load's terminals.", "resistors", 25.0),
         ("Disconnect resistor 1 (25 ohm) from the load's terminals.", "resistors", -25.0),
         ("Disconnect the resistors from the load's terminals.", "resistors", 0.0),
