@@ -12,7 +12,6 @@ from rich.progress import Progress as Bar
 from sequencer.documents.quantities import format_quantity
 from sequencer.planning import Plan
 
-
 LINES = 20
 """So many lines tell a log of a night enough."""
 
@@ -99,7 +98,7 @@ class Progress:
         self._said_s, self._said_at = bench_time, now
         done = min(bench_time / self._total_s, 1.0) if self._total_s else 1.0
         self._console.print(
-            f"  {self._name}: {done:.0%} of the run, {self._left(bench_time)} of bench time left",
+            f"  {self._name}: {100.0 * done:.0f} % of the run, {self._left(bench_time)} of bench time left",
             markup=False,
             highlight=False,
         )

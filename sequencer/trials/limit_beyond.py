@@ -60,7 +60,7 @@ def beyond(settings: BaseModel, evidence: Evidence) -> Mapping[str, Figure]:
     note = (
         f"{format_quantity(seen, 'A', 4)} flowed with the output held at "
         f"{format_quantity(level, 'V', 4)}, where the run was ended. Even if it were "
-        f"{LESS_AT_HALF:.0%} less at half the setting, the limit would be at least "
+        f"{100 * LESS_AT_HALF:.0f} % less at half the setting, the limit would be at least "
         f"{format_quantity(value, 'A', 4)}."
     )
     statement = evidence.context.accuracy(evidence.context.current)
