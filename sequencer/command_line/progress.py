@@ -97,11 +97,9 @@ class Progress:
             return
         self._said_s, self._said_at = bench_time, now
         done = min(bench_time / self._total_s, 1.0) if self._total_s else 1.0
-        self._console.print(
-            f"  {self._name}: {100.0 * done:.0f} % of the run, {self._left(bench_time)} of bench time left",
-            markup=False,
-            highlight=False,
-        )
+        left = f"{self._left(bench_time)} of bench time left"
+        line = f"  {self._name}: {100.0 * done:.0f} % of the run, {left}"
+        self._console.print(line, markup=False, highlight=False)
 
     def _left(self, bench_time: float) -> str:
         return format_quantity(max(self._total_s - bench_time, 0.0), "s", 2)
