@@ -9,7 +9,7 @@ from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
 from sequencer.run.frozen import most_alike
 from sequencer.run.guard_bound import GuardBound, unit_of
-from sequencer.run.operating_point import LOAD_REST_A, LOAD_SHARE
+from sequencer.run.operating_point import DRAWN_SHARE, LOAD_REST_A, LOAD_SHARE
 
 RATES = {"V": "V/s", "A": "A/s", "°C": "K/s", "W": "W/s", "s": "", "1": ""}
 LONG_TRIALS = ("soak",)
@@ -70,13 +70,15 @@ def _bounds(bound: GuardBound) -> Iterator[tuple[str, float, str, str]]:
 
 
 def _of_what_was_asked(bound: GuardBound) -> bool:
-    """Tell the departure that counts only beyond what a load may take more than it was told."""
-    return bound.channel == "departure.current" and bound.at_most == 0.0
+    """Tell what counts only beyond what a load may take more or less than it was told."""
+    return bound.channel in {"departure.current", "missing.current"} and bound.at_most == 0.0
 
 
 def _shown(channel: str, value: float, unit: str) -> str:
     if channel == "departure.current" and value == 0.0:
         return f"{100 * LOAD_SHARE:g} % + {format_quantity(LOAD_REST_A, 'A')}"
+    if channel == "missing.current" and value == 0.0:
+        return f"{100 * (1 - DRAWN_SHARE):g} %"
     return "not raised" if unit == "1" else format_quantity(value, unit, 4)
 
 

@@ -87,9 +87,11 @@ DERIVED: Mapping[str, type[Guard]] = {
     "time.on": TimeGuard,
     "departure.voltage": VoltageGuard,
     "departure.current": CurrentGuard,
+    "missing.current": CurrentGuard,
 }
 """What is worked out from readings and guarded like a channel: power into the load, power that the
-unit turns into heat, time on power, and how far the output lies beyond what was asked for."""
+unit turns into heat, time on power, how far the output lies beyond what was asked for, and what a
+load leaves undrawn of what it was told although the output stands."""
 
 
 INTERLOCK = "interlock"

@@ -125,3 +125,5 @@ def _unit_ratings(unit: UnitDocument, bench: BenchDocument) -> Iterator[GuardBou
     yield GuardBound("departure.voltage", at_most=above, source=asked, period_s=period_s)
     beyond = f"{asked} and {LOAD_SHARE:.0%} + {format_quantity(LOAD_REST_A, 'A')} beyond"
     yield GuardBound("departure.current", at_most=0.0, source=beyond, period_s=period_s)
+    half = f"half of {asked}, of a load that draws nothing like it though the output stands"
+    yield GuardBound("missing.current", at_most=0.0, source=half, period_s=period_s)

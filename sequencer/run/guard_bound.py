@@ -15,7 +15,7 @@ UNITS = {
     "power": "W",
     "time": "s",
 }
-DERIVED_UNITS = {"departure.voltage": "V", "departure.current": "A"}
+DERIVED_UNITS = {"departure.voltage": "V", "departure.current": "A", "missing.current": "A"}
 Kind = Literal["at_least", "at_most", "rate_at_most"]
 
 

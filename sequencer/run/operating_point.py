@@ -7,6 +7,7 @@ an upper edge only: a unit that gives way is a finding, until a document says th
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from math import inf, isnan
+from typing import TypeGuard
 
 from drivers.roles import Reading
 from sequencer.documents.resistors import Resistor, conductance
@@ -21,6 +22,13 @@ DISCHARGE_S = 10.0
 
 LOAD_SHARE, LOAD_REST_A = 0.05, 0.1
 """A load takes at most 5 % and 0.1 A more than it was told (common practice, no source)."""
+
+DRAWN_SHARE, STANDS_SHARE = 0.5, 0.5
+"""A load that draws less than half of what it was told, from an output that stands at half of its
+setting or more, was reset, has tripped or lost a lead: a unit that gives way falls lower."""
+
+DRAWS_AFTER_S = 3.0
+"""Some loads take a second or two to rise (common practice, no source)."""
 
 OFF_SHARE = 0.1
 """With the load off no more flows than this part of the rated current, and LOAD_REST_A."""
@@ -51,6 +59,7 @@ class OperatingPoint:
     setting: float | None = None
     knob_moves: bool = False
     _load: LoadState | None = None
+    _loaded_at: float = -inf
     _before: tuple[float, float] = (-inf, -inf)
     _last: dict[str, tuple[float, float]] = field(default_factory=dict)
 
@@ -62,7 +71,7 @@ class OperatingPoint:
     def load(self, state: LoadState, at: float) -> None:
         """Learn that the load was set; what was read before belongs to another state."""
         self._last.clear()
-        self._load = state
+        self._load, self._loaded_at = state, at
         if state.on and self.on_since is None:
             self.on_since = at
 
@@ -77,6 +86,25 @@ class OperatingPoint:
             self.on_since = at
         if state.output is False:
             self.setting = None
+
+    def asked_voltage(self) -> float | None:
+        """Return what the output should have now (V), None where nothing says it."""
+        load = self._load
+        if self.knob_moves or self.setting is None:
+            return None
+        return min(self.setting, load.level) if self._holds(load) else self.setting
+
+    def asked_current(self) -> float | None:
+        """Return what should flow now (A), None where nothing says it."""
+        load = self._load
+        if load is None or (load.on and load.mode != "current"):
+            return None
+        beside = (self.setting or 0.0) * conductance(self.resistors, load.resistors)
+        return beside + (load.level if load.on else 0.0)
+
+    @staticmethod
+    def _holds(load: LoadState | None) -> TypeGuard[LoadState]:
+        return load is not None and load.on and load.mode == "voltage"
 
     def derived(self, readings: Iterable[Reading]) -> list[Reading]:
         """Return the derived quantities of the latest readings."""
@@ -96,14 +124,26 @@ class OperatingPoint:
         if voltage is not None and self.setting is not None and not self.knob_moves:
             before, until = self._before
             most = max(self.setting, before) if now - until < DISCHARGE_S else self.setting
-            held = self._load is not None and self._load.on and self._load.mode == "voltage"
-            least = min(most, self._load.level) if held and self._load is not None else self.setting
+            load = self._load
+            least = min(most, load.level) if self._holds(load) else self.setting
             beyond = max(voltage - most, 0.0) + min(voltage - least, 0.0)
             found.append(_made("departure.voltage", beyond, now))
         if current is not None and self._load is not None:
             most = self._most_current() + self._beside(voltage or self.setting or 0.0, 1.0)
             found.append(_made("departure.current", current - most, now))
+            found.append(_made("missing.current", self._missing(voltage, current, now), now))
         return found
+
+    def _missing(self, voltage: float | None, current: float, now: float) -> float:
+        """Return what a load draws too little to be in order, 0 where that is the unit's doing."""
+        load, setting = self._load, self.setting
+        if load is None or not load.on or load.mode != "current":
+            return 0.0
+        if setting is None or voltage is None or voltage < STANDS_SHARE * setting:
+            return 0.0
+        if self.knob_moves or now - self._loaded_at < DRAWS_AFTER_S:
+            return 0.0
+        return max(0.0, DRAWN_SHARE * load.level - (current - self._beside(voltage, 1.0)))
 
     def _most_current(self) -> float:
         load = self._load

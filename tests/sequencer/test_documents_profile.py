@@ -53,7 +53,7 @@ def test_a_profile_has_careful_defaults() -> None:
                 'guards."speed.fan": found "speed.fan", expected a channel '
                 "whose name begins with "
                 "voltage, current, temperature, line, or power.load, power.unit, time.on, "
-                "departure.voltage, departure.current"
+                "departure.voltage, departure.current, missing.current"
             ),
         ),
         (changed(PROFILE, "trials", to="steps"), 'trials: found "steps", expected a list'),

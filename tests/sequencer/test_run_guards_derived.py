@@ -11,7 +11,7 @@ from drivers.roles import Reading
 from sequencer.documents.load import load_profile
 from sequencer.documents.unit import Range
 from sequencer.errors import GuardTripped
-from sequencer.requests import Apply, Ask, LoadState, Read, Settle, SupplyState
+from sequencer.requests import Apply, Ask, LoadMode, LoadState, Read, Settle, SupplyState
 from sequencer.run.bounds import guard_bounds, guards_of
 from sequencer.run.frozen import FrozenWatch, most_alike
 from sequencer.run.guard_bound import GuardBound
@@ -77,6 +77,42 @@ def test_a_load_that_takes_more_than_it_was_told_departs() -> None:
     watch.check(both(30.0, 1.1, 0.0))
     with pytest.raises(GuardTripped, match=r"departure\.current"):
         watch.check(both(30.0, 1.2, 1.0))
+
+
+MISSING = GuardBound("missing.current", at_most=0.0, source="a test")
+
+
+def loaded(mode: LoadMode = "current", level: float = 3.0) -> Guards:
+    watch = guards(MISSING)
+    watch.point.supply(SupplyState(voltage=30.0), 0.0)
+    watch.point.load(LoadState(mode, level, on=True), 0.0)
+    return watch
+
+
+def test_a_load_that_draws_nothing_from_an_output_that_stands_trips() -> None:
+    watch = loaded()
+    watch.check(both(30.0, 3.0, 1.0))
+    watch.check(both(30.0, 1.6, 100.0))
+    with pytest.raises(GuardTripped, match=r"missing\.current"):
+        watch.check(both(30.0, 0.001, 101.0))
+
+
+@pytest.mark.parametrize(
+    ("volts", "amperes", "at"),
+    [(0.1, 0.0, 100.0), (14.0, 1.4, 100.0), (30.0, 0.0, 1.0)],
+    ids=["without line", "unit that gives way", "load that still rises"],
+)
+def test_current_that_is_missing_for_another_reason_does_not_trip(
+    volts: float, amperes: float, at: float
+) -> None:
+    loaded().check(both(volts, amperes, at))
+
+
+def test_only_a_load_that_was_told_a_current_misses_it() -> None:
+    loaded("voltage", 15.0).check(both(30.0, 0.0, 100.0))
+    watch = loaded()
+    watch.point.load(LoadState("current", 0.0, on=False), 50.0)
+    watch.check(both(30.0, 0.0, 100.0))
 
 
 def test_the_last_state_s_current_does_not_count_for_the_next() -> None:
