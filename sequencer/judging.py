@@ -14,7 +14,7 @@ from sequencer.documents.whole import settings_of
 from sequencer.errors import FigureError
 from sequencer.record.read import Step
 from sequencer.results import Chart, Figure, Verdict
-from sequencer.trials.readiness import not_warmed_up
+from sequencer.trials.readiness import cold_trials, marked_cold, not_warmed_up
 from sequencer.trials.registry import trials
 from sequencer.trials.trial import Context, Evidence, Trial
 from sequencer.verdicts.judge import judge, with_coverage
@@ -55,6 +55,12 @@ def planned_trials(documents: Documents) -> tuple[tuple[Trial[Any], BaseModel], 
         (known[entry.trial], settings_of(entry, known[entry.trial].settings))
         for entry in documents.profile.trials
     )
+
+
+def not_warmed(documents: Documents, context: Context) -> tuple[str, ...]:
+    """Return the profile's trials that meet a unit which nothing warmed up."""
+    planned = ((trial.name, settings) for trial, settings in planned_trials(documents))
+    return cold_trials(planned, context)
 
 
 def promised_limits(documents: Documents) -> tuple[PromisedLimit, ...]:
@@ -116,11 +122,9 @@ def judge_evidence(
             + ", ".join(name.replace("_", " ") for name in left)
             + "."
         )
-    cold = not_warmed_up(
-        ((trial.name, settings) for trial, settings in planned_trials(documents)), context
-    )
-    if cold:
-        notes.append(cold)
+    cold = not_warmed(documents, context)
+    figures = marked_cold(figures, cold, context)
+    notes += filter(None, (not_warmed_up(cold, context),))
     verdicts = judge(figures, judged, documents.profile.profile.rule, reasons, beyond)
     seen = {verdict.why for verdict in verdicts}
     named = {figure.name for figure in figures}

@@ -13,8 +13,10 @@ from sequencer.command_line.plan_guards import guard_warnings, tightest_words
 from sequencer.command_line.plan_steps import clock, plain_table, rounded
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
+from sequencer.judging import not_warmed
 from sequencer.planning import Plan, PlannedLimit, PlannedTrial
 from sequencer.run.guard_bound import GuardBound
+from sequencer.trials.trial import Context
 
 ASK = "ask: "
 NOTHING_TO_DO = "as it is"
@@ -56,6 +58,10 @@ def print_summary(
         *leads_words(documents),
     ):
         console.print(Text(warning, style="bold"))
+    if cold := not_warmed(documents, Context(unit, bench)):
+        asked = format_quantity(unit.unit.warm_up, "s", 3)
+        names = ", ".join(name.replace("_", " ") for name in cold)
+        console.print(Text(f"No warm-up ({asked}) before {names}: figures of a cold unit."))
     against = "; ".join(reasons_against(documents, plan))
     left_alone = f"would be refused: {against}" if against else "would be started"
     console.print(Text(f"With --unattended it {left_alone}."))

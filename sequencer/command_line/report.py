@@ -8,6 +8,7 @@ from sequencer.assemble import result_of
 from sequencer.command_line.paths import REPORT_SUFFIX, free, unused
 from sequencer.errors import Exit
 from sequencer.outputs.files import write_text
+from sequencer.outputs.readings_table import readings_csv
 from sequencer.outputs.report import write_report
 from sequencer.record.read import RecordReader
 
@@ -22,6 +23,6 @@ def run(record: Path, to: Path | None, readings: Path | None) -> int:
     console.print(f"Report: {page}", markup=False, soft_wrap=True)
     if readings is not None:
         with RecordReader.open(record) as reader:
-            write_text(readings, reader.frame().to_csv(index=False))
+            write_text(readings, readings_csv(reader))
         console.print(f"Readings: {readings}", markup=False, soft_wrap=True)
     return Exit.PASSED

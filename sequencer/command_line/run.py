@@ -16,6 +16,7 @@ from sequencer.documents.load import Documents
 from sequencer.errors import SteadyrailError, UsageError
 from sequencer.outputs.files import write_text
 from sequencer.outputs.json_object import json_text
+from sequencer.outputs.readings_table import readings_csv
 from sequencer.outputs.terminal import print_result
 from sequencer.planning import Plan, make_plan
 from sequencer.record.read import RecordReader
@@ -89,7 +90,7 @@ def write_outputs(
             write_report(result, page)
         if table is not None:
             with RecordReader.open(record) as reader:
-                write_text(table, reader.frame().to_csv(index=False))
+                write_text(table, readings_csv(reader))
     except SteadyrailError as error:
         return (f"{error} The record is complete: `steadyrail report` can write it again.",)
     return ()

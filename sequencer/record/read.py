@@ -175,6 +175,11 @@ class RecordReader:
             steps.append(Step(seq, decode_request(request), answer, own, watched))
         return tuple(steps)
 
+    def requests(self) -> tuple[tuple[int, Request], ...]:
+        """Return every request of the run with its number, also those that no longer count."""
+        rows = self._rows("SELECT id, body FROM requests ORDER BY id")
+        return tuple((seq, decode_request(body)) for seq, body in rows)
+
     def _started_over_after(self, trial_index: int) -> int:
         """Return the last request of a trial that no longer counts; 0 where all count."""
         marks = [event.detail for event in self.events if event.kind == STARTED_OVER]

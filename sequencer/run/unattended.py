@@ -36,7 +36,7 @@ def _demanded(
 ) -> Iterator[str]:
     wanted = documents.profile.unattended
     if wanted is None:
-        yield "the profile has no [unattended] table that says what has to be there"
+        yield "the profile has no [unattended] table"
         return
     declared = {*documents.bench.guards, *documents.profile.guards}
     guarded = {bound.channel for bound in bounds}

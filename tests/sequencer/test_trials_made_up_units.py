@@ -27,8 +27,10 @@ from sequencer.requests import (
 )
 from sequencer.results import Figure
 from sequencer.trials import heat, load_steps, output_off, sense_check, set_points, soak
-from sequencer.trials.readiness import not_warmed_up
+from sequencer.trials.readiness import cold_trials, marked_cold, not_warmed_up
 from sequencer.trials.trial import Context, Evidence, Trial
+from sequencer.uncertainty.combine import normal
+from sequencer.uncertainty.figure import make_figure
 
 NOISE_V = 15e-6
 LEADS_OHM = 0.04
@@ -290,10 +292,23 @@ def test_a_profile_that_does_not_warm_the_unit_up_says_which_trials_meet_it_cold
     where = context()
     steps = load_steps.Settings(voltage="30 V", current="3 A")
     night = soak.Settings(voltage="30 V", current="3 A", duration="8 h")
-    said = not_warmed_up([("load_steps", steps), ("soak", night)], where)
+    wires = sense_check.Settings(voltage="30 V", current="3 A")
+    first = cold_trials([("sense_check", wires), ("load_steps", steps), ("soak", night)], where)
+    assert first == ("load_steps",)
+    said = not_warmed_up(first, where)
     assert "Not warmed up" in said
     assert "30 min" in said
     assert "load steps" in said
-    assert not_warmed_up([("soak", night), ("load_steps", steps)], where) == ""
+    assert cold_trials([("soak", night), ("load_steps", steps)], where) == ()
+    assert not_warmed_up((), where) == ""
     short = heat.Settings(voltage="30 V", current="3 A", duration="5 min")
-    assert "load steps" in not_warmed_up([("heat", short), ("load_steps", steps)], where)
+    assert cold_trials([("heat", short), ("load_steps", steps)], where) == ("load_steps",)
+    figures = [
+        make_figure(name, "drift", 1.0, "V", [normal("noise", 0.1)])
+        for name in ("load_steps", "soak")
+    ]
+    noted = [one.notes for one in marked_cold(figures, first, where)]
+    assert noted == [
+        ("Measured without the warm-up of 30 min that the unit document asks for.",),
+        (),
+    ]

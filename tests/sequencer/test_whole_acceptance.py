@@ -1,7 +1,9 @@
 """Acceptance runs over real sockets on the simulated bench, against its truth."""
 
+import contextlib
 import json
 import os
+import re
 import signal
 import sqlite3
 import subprocess
@@ -9,6 +11,7 @@ import sys
 import time
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import pytest
 from called import steadyrail
@@ -59,6 +62,36 @@ def test_the_json_object_has_the_agreed_shape() -> None:
 
 def test_judge_gives_the_same_numbers_from_the_record_alone(tmp_path: Path) -> None:
     assert_judged_alike("acceptance", tmp_path)
+
+
+def test_readings_as_csv_are_read_as_the_readme_says(tmp_path: Path) -> None:
+    _, result, record = ran("acceptance", "healthy", 1)
+    table = str(tmp_path / "run.csv")
+    done = steadyrail("report", str(record), "--readings", table, "--to", "r.html", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    (code,) = re.findall(r"```python\n(import pandas\n.*?)```", readme, re.DOTALL)
+    names: dict[str, Any] = {}
+    with contextlib.chdir(tmp_path):
+        exec(code, names)  # noqa: S102  # our own documentation
+    readings = names["readings"]
+    by_channel = readings.groupby("channel")["unit"].unique()
+    assert {name: list(units) for name, units in by_channel.items()} == {
+        "current.load": ["A"],
+        "current.shunt": ["A"],
+        "temperature.heatsink": ["°C"],
+        "voltage.load": ["V"],
+        "voltage.sense": ["V"],
+        "voltage.terminals": ["V"],
+    }
+    limited = names["sweep"].query("channel == 'current.shunt' and load_setting == 15")
+    figures = {one["name"]: one["value"] for one in result["figures"]}
+    assert limited["value"].mean() == pytest.approx(figures["limit_current"], abs=2e-3)
+    steps = readings.query("trial_name == 'load_steps' and load_mode == 'current'")
+    assert (steps["load_unit"] == "A").all()
+    held = steps.query("role == 'read' and channel == 'current.shunt' and load_setting > 2.9")
+    assert held["value"].mean() == pytest.approx(3.0, abs=0.01)
+    assert (readings["supply_setting_v"].dropna() == 30.0).all()
 
 
 def test_a_finished_record_verifies_and_an_altered_one_does_not(tmp_path: Path) -> None:
