@@ -236,7 +236,7 @@ def _operator(
             return None
         case "terminal":
             return TerminalOperator(
-                prompt, answers, {channel.name: channel.unit for channel in spec.channels}
+                prompt, answers, {**{c.name: c.unit for c in spec.channels}, **spec.typed}
             )
         case "instrument":
             for instrument in instruments.values():

@@ -125,6 +125,12 @@ class Instrument:
         except ValueError as error:
             raise self.unreadable(message, answer, error) from error
 
+    def text(self, name: str) -> str:
+        """Ask a question whose answer is text."""
+        question = self.question(name)
+        message = self.session.encode(self.filled(question.ask, question, None, None))
+        return self.session.query(message).decode("ascii", "replace").strip()
+
     def act(self, name: str, *, confirmed: bool, **fields: str) -> None:
         """Send one of the dialect's actions; `confirmed` then reads the error queue.
 

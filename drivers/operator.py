@@ -20,9 +20,11 @@ class InstrumentOperator:
 
     def __init__(self, instrument: Instrument) -> None:
         self._instrument = instrument
+        self._asked = False
 
     def instruct(self, text: str) -> None:
         """Give an instruction in plain English."""
+        self._asked = False
         plain = text.replace('"', '""').encode("ascii", "replace").decode("ascii")
         self._instrument.once_more(
             lambda: self._instrument.act("instruct", confirmed=True, text=plain)
@@ -36,11 +38,24 @@ class InstrumentOperator:
             )
         )
 
+    def ask_value(self, text: str, meter: str) -> None:  # noqa: ARG002  # the name says it all
+        """Ask what a meter without an interface shows."""
+        self._asked = True
+        self._instrument.once_more(
+            lambda: self._instrument.act("read_meter", confirmed=True, text=meter)
+        )
+
+    def reply(self, text: str) -> None:
+        """Say nothing: who types by wire reads no answer."""
+
     def state(self) -> OperatorState:
         """Return what the person says now."""
         match self._instrument.once_more(lambda: self._instrument.word("state")):
             case "busy":
                 return OperatorState("busy")
+            case "done" if self._asked:
+                typed = self._instrument.once_more(lambda: self._instrument.text("typed"))
+                return OperatorState("done", typed=typed.strip('"'))
             case "done":
                 return OperatorState("done")
             case _:
@@ -69,11 +84,22 @@ class TerminalOperator:
 
     def instruct(self, text: str) -> None:
         """Write an instruction and what can be typed; forget what was typed before."""
+        self._begin(f"{text}\n   (Enter when done, q and Enter if it can't be done)\n")
+
+    def ask_value(self, text: str, meter: str) -> None:  # noqa: ARG002  # the text names it
+        """Write what is to be read; the next line that is typed is its value."""
+        self._begin(f"{text}\n   (value and Enter; q and Enter if it can't be read): ")
+
+    def reply(self, text: str) -> None:
+        """Write how a typed value was understood."""
+        self._write(f"   = {text}\n")
+
+    def _begin(self, text: str) -> None:
         self._lines()
         self._typed = ""
         self._said = OperatorState("busy")
         self._shown = None
-        self._write(f"\n>> {text}\n   (Enter when done, q and Enter if it can't be done)\n")
+        self._write(f"\n>> {text}")
 
     def show(self, text: str, value: float, *, within: bool) -> None:
         """Renew the live reading in place; without a terminal, only when the band is crossed."""
@@ -91,7 +117,7 @@ class TerminalOperator:
             if line.strip().lower() in GIVE_UP:
                 self._said = OperatorState("confused", "the person at the terminal gave up")
             elif self._said.state == "busy":
-                self._said = OperatorState("done")
+                self._said = OperatorState("done", typed=line.strip())
         return self._said
 
     def finish(self) -> None:

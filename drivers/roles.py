@@ -66,10 +66,14 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class OperatorState:
-    """What the person in front of the unit says: still busy, done, or does not understand."""
+    """What the person in front of the unit says: still busy, done, or does not understand.
+
+    `typed` is the line in answer to `Operator.ask_value`.
+    """
 
     state: Literal["busy", "done", "confused"]
     remark: str = ""
+    typed: str = ""
 
 
 class Clock(Protocol):
@@ -135,6 +139,12 @@ class Operator(Protocol):
     def show(self, text: str, value: float, *, within: bool) -> None:
         """Show the live reading that proves the instruction (SI) and whether it is in its band."""
 
+    def ask_value(self, text: str, meter: str) -> None:
+        """Ask what a meter without an interface shows; `state` brings the answer as `typed`."""
+
+    def reply(self, text: str) -> None:
+        """Tell the person how a typed value was understood."""
+
     def state(self) -> OperatorState:
         """Return what the person says now."""
 
@@ -192,9 +202,13 @@ class Bench(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class BenchSpec:
-    """All that `drivers.connect` needs to open a bench."""
+    """All that `drivers.connect` needs to open a bench.
+
+    `typed` has the units of channels that a person reads; no instrument is asked for them.
+    """
 
     instruments: tuple[InstrumentSpec, ...]
     channels: tuple[ChannelSpec, ...]
     operator: Literal["terminal", "instrument", "none"] = "none"
     options: Mapping[str, str] = field(default_factory=dict)
+    typed: Mapping[str, str] = field(default_factory=dict)

@@ -41,6 +41,13 @@ class PersonFace(Protocol):
     def finish(self) -> None:
         """Hear that the instruction is done with."""
 
+    @property
+    def typed(self) -> str:
+        """What the person typed last."""
+
+    def type_in(self, shown: str) -> None:
+        """Have the person type what a meter shows; done when `state` says so."""
+
     def read(self, which: Literal["voltage", "current"]) -> tuple[float, float]:
         """Read a panel meter; return what was read and how many seconds that takes."""
 

@@ -5,6 +5,7 @@ probability do something wrong: a neighbouring switch, the limit knob halfway, o
 while saying that it is done (common practice, no source).
 """
 
+import re
 from dataclasses import dataclass
 from typing import Final, Literal, Protocol
 
@@ -28,6 +29,9 @@ MOST_FAR: Final = 3
 """So many such readings in a row: a first one may have been taken before the hand had moved."""
 
 MOST_TRIMS: Final = 40
+
+POINT: Final = re.compile(r"(\d)(\.)(\d)")
+"""Where a point is typed one digit too late."""
 
 MOST_ASKED: Final = 20
 """Movements that a person keeps in mind; real ones fewer, but nobody asks while one is busy."""
@@ -80,6 +84,7 @@ class Person:
         self._trims = 0
         self._far = 0
         self._asked = 0
+        self.typed = ""
 
     def instruct(self, text: str) -> None:
         """Hear an instruction in plain English."""
@@ -151,6 +156,19 @@ class Person:
         if wrong:
             self._hands.log("mistake", "the person reads the other panel meter")
         return meters[(which == "current") != wrong], self._takes(self._habits.trim_delay)
+
+    def type_in(self, shown: str) -> None:
+        """Type what a meter shows, after a while; a mistake moves the decimal point."""
+        if self._asked >= MOST_ASKED:
+            self._say("CONFUSED", "that is too much at once")
+            return
+        wrong = bool(self._generator.uniform() < self._habits.mistake.nominal)
+        if wrong:
+            self._hands.log("mistake", f"the person types {shown} with its point elsewhere")
+        self.typed = POINT.sub(r"\1\3.", shown) if wrong else shown
+        self._say("BUSY", "")
+        self._asked += 1
+        self._hands.later(self._takes(self._habits.trim_delay), Action("nothing", 0.0))
 
     def moved(self) -> None:
         """Hear from the hand that its movement has ended."""

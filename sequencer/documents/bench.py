@@ -5,7 +5,14 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, Field, SecretStr, StrictBool, StrictInt
+from pydantic import (
+    AfterValidator,
+    Field,
+    SecretStr,
+    StrictBool,
+    StrictInt,
+    model_validator,
+)
 
 from sequencer.documents.bench_references import crossed
 from sequencer.documents.channels import Channel
@@ -37,6 +44,8 @@ Role = Literal[
     "time_base",
     "person",
 ]
+
+READ_BY_EYE = ("voltmeter", "ammeter")
 
 DEFAULT_TIMEOUT_S = 5.0
 """Long against every reading, short against a person's patience."""
@@ -112,14 +121,36 @@ class InstrumentLink(Strict):
 
 
 class Instrument(Strict):
-    """One instrument. `identity` is text that its answer to *IDN? must contain."""
+    """One instrument. `identity` is text that its answer to *IDN? must contain.
+
+    With `operator`, it has no interface: the bench's operator reads it and types what it shows.
+    """
 
     role: Role
-    dialect: str = Field(min_length=1)
+    operator: Literal["terminal", "instrument"] | None = None
+    dialect: str = ""
     address: Annotated[str, AfterValidator(_plausible)] = ""
     identity: str | None = Field(default=None, min_length=1)
     timeout: PositiveSeconds = DEFAULT_TIMEOUT_S
     link: InstrumentLink = InstrumentLink()
+
+    @model_validator(mode="after")
+    def _spoken_to_or_read(self) -> Self:
+        raise_flaws(self._flaws())
+        return self
+
+    def _flaws(self) -> Iterator[Flaw]:
+        if self.operator is None:
+            if not self.dialect:
+                yield Flaw(("dialect",), "nothing", "a dialect, or an operator who reads the meter")
+            return
+        if self.role not in READ_BY_EYE:
+            expected = f"{' or '.join(READ_BY_EYE)}: no other instrument is read by a person"
+            yield Flaw(("role",), quoted(self.role), expected)
+        for key in ("dialect", "address", "identity"):
+            if getattr(self, key):
+                expected = "no such key beside operator: nothing is sent to this meter"
+                yield Flaw((key,), f"a key {key}", expected)
 
 
 class Notifications(Strict):
@@ -175,6 +206,12 @@ class BenchDocument(Strict):
             if one.dialect.endswith(".toml")
         }
         return self.model_copy(update={"instruments": {**self.instruments, **moved}})
+
+    @property
+    def typed(self) -> frozenset[str]:
+        """The channels whose meters have no interface: a person types what they show."""
+        by_eye = {name for name, one in self.instruments.items() if one.operator is not None}
+        return frozenset(n for n, c in self.channels.items() if c.instrument in by_eye)
 
     def instruments_of(self, role: str) -> tuple[str, ...]:
         """Return the names of the instruments in a role, in the order of the document."""

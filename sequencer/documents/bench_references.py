@@ -4,7 +4,7 @@ Raw, so that a mistake in one entry does not hide the names that are wrong elsew
 even a table is passed over here, because the model reports it.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from difflib import get_close_matches
 from typing import Any
 
@@ -43,7 +43,8 @@ def crossed(data: Table) -> Iterator[Flaw]:
     instruments = _entries(data, "instruments")
     roles = {name: item.get("role") for name, item in instruments.items()}
     yield from _addresses(data, instruments)
-    yield from _channels(data, roles)
+    by_eye = {name for name, item in instruments.items() if item.get("operator") is not None}
+    yield from _channels(data, roles, by_eye)
     yield from _leads(_entries(data, "channels"), _table(data, "bench").get("operator", "none"))
     load = _table(data, "load").get("instrument")
     if isinstance(load, str) and roles.get(load) != "load":
@@ -61,7 +62,13 @@ def crossed(data: Table) -> Iterator[Flaw]:
 
 def _addresses(data: Table, instruments: Mapping[str, Table]) -> Iterator[Flaw]:
     first: dict[str, str] = {}
+    operator = _table(data, "bench").get("operator", "none")
     for name, item in instruments.items():
+        if (reader := item.get("operator")) is not None:
+            if reader != operator:
+                expected = f"{quoted(operator)}, as in [bench]: the same person reads and acts"
+                yield Flaw(("instruments", name, "operator"), quoted(reader), expected)
+            continue
         address = item.get("address")
         if address is None and "simulation" not in data:
             expected = "an address; only a bench with a [simulation] table can do without"
@@ -78,7 +85,7 @@ def _addresses(data: Table, instruments: Mapping[str, Table]) -> Iterator[Flaw]:
         yield Flaw(("instruments", name, "role"), quoted("time_base"), expected)
 
 
-def _channels(data: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
+def _channels(data: Table, roles: Mapping[str, Any], by_eye: Collection[str]) -> Iterator[Flaw]:
     for name, channel in _entries(data, "channels").items():
         quantity, dot, place = name.partition(".")
         if quantity not in KNOWN or not dot or not place:
@@ -96,7 +103,7 @@ def _channels(data: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
             expected = f"{' or '.join(can) or 'no function'}: {instrument} is used as a {role}"
             yield Flaw(("channels", name, "function"), quoted(function), expected)
             continue
-        yield from _routed(name, channel, roles)
+        yield from _routed(name, channel, roles, by_eye)
         gives = "current" if "shunt" in channel and function == "voltage" else function
         wanted = {"line": "voltage", INTERLOCK: "state"}.get(quantity, quantity)
         if quantity in KNOWN and gives in (*BY_QUANTITY, "state") and gives != wanted:
@@ -104,8 +111,14 @@ def _channels(data: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
             yield Flaw(("channels", name), found, f"a {wanted}, as the channel's name says")
 
 
-def _routed(name: str, channel: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
+def _routed(
+    name: str, channel: Table, roles: Mapping[str, Any], by_eye: Collection[str]
+) -> Iterator[Flaw]:
     through = channel.get("through")
+    for key in ("through", "input", "integration"):
+        if channel.get("instrument") in by_eye and key in channel:
+            expected = "no such key: the meter is read by a person"
+            yield Flaw(("channels", name, key), f"a key {key}", expected)
     if isinstance(through, str) and roles.get(through) != "scanner":
         scanners = [other for other, role in roles.items() if role == "scanner"]
         expected = one_of(scanners, through, "an instrument whose role is scanner")

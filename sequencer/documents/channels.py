@@ -37,6 +37,9 @@ USUAL_SETTLING_S = 0.05
 """A relay's bounce and a meter's input filter together (common practice, no source)."""
 
 
+TYPED_PERIOD_S = 30.0
+"""A person can type a value every half minute; where more are wanted, one has to do."""
+
 LEADS = r"^(sense|load|output) terminals$"
 
 

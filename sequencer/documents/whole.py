@@ -8,11 +8,13 @@ from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from sequencer.documents.channels import TYPED_PERIOD_S
 from sequencer.documents.flaws import Flaw, as_mistakes, flaws_of, one_of
 from sequencer.documents.guards import DERIVED
 from sequencer.documents.load import Documents
 from sequencer.documents.parsing import quoted
 from sequencer.documents.profile import TrialEntry
+from sequencer.documents.quantities import format_quantity
 from sequencer.documents.ratings import above_ratings
 from sequencer.documents.source import Source, parse_source
 from sequencer.errors import DocumentError, Mistake
@@ -20,6 +22,8 @@ from sequencer.errors import DocumentError, Mistake
 SettingsModels = Mapping[str, type[BaseModel]]
 Needs = Mapping[str, Sequence[str]]
 """By trial: channels it can't do without; "current." stands for any channel that begins so."""
+
+VOLTAGE = "voltage.sense"
 
 _Settings = TypeVar("_Settings", bound=BaseModel)
 
@@ -110,7 +114,21 @@ def _trial(
         return
     settings = settings_of(entry, models[entry.trial])
     yield from above_ratings(documents, settings)
+    yield from _too_quick(documents, settings)
     yield from _listed(getattr(settings, "channels", ()), channels)
+
+
+def _too_quick(documents: Documents, settings: BaseModel) -> Iterator[Flaw]:
+    """Find a trial that reads a typed voltage on and on, faster than anybody types."""
+    period = getattr(settings, "period", 0.0)
+    if (
+        VOLTAGE in documents.bench.typed
+        and getattr(settings, "reads_on", False)
+        and period < TYPED_PERIOD_S
+    ):
+        found = f"a reading of {VOLTAGE} every {format_quantity(period, 's')}, typed by a person"
+        expected = f"at least {format_quantity(TYPED_PERIOD_S, 's')} (each costs a person a value)"
+        yield Flaw(("period",), found, f"{expected}, or this trial left out")
 
 
 def _alone(entry: TrialEntry, models: SettingsModels) -> Iterator[Flaw]:

@@ -55,14 +55,19 @@ def guard_bounds(documents: Documents) -> tuple[GuardBound, ...]:
 def guards_of(documents: Documents) -> Guards:
     """Return the guards of a run, ready to watch."""
     channels, unit = documents.bench.channels, documents.unit
+    typed, load = documents.bench.typed, documents.bench.load.instrument
     wanted_v = ("voltage.sense", "voltage.load", "voltage.terminals")
+    asked_v = tuple(c for c in wanted_v if c in channels and c not in typed)
+    # Where a person reads every meter, the load's own reading is what can be watched.
+    by_load = (n for n, c in channels.items() if c.unit == "V" and c.instrument == load)
+    typed_v = (c for c in wanted_v if c in typed)
     wanted_a = Context(unit, documents.bench).currents
     return Guards(
         guard_bounds(documents),
         most_alike=most_alike(documents.bench),
         point=OperatingPoint(
-            voltage_channels=tuple(c for c in wanted_v if c in channels),
-            current_channels=wanted_a,
+            voltage_channels=(*(asked_v or by_load), *typed_v),
+            current_channels=tuple(sorted(wanted_a, key=lambda name: name in typed)),
             ranges=unit.ranges,
             rated_current=unit.ratings.current,
             resistors=documents.bench.load.resistors,

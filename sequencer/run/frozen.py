@@ -26,6 +26,8 @@ def most_alike(bench: BenchDocument) -> dict[str, int]:
     """Return how many equal readings in a row are too many, by channel; others can't be told."""
     found: dict[str, int] = {}
     for name, channel in bench.channels.items():
+        if name in bench.typed:
+            continue
         noise, step = channel.accuracy.noise, channel.accuracy.resolution
         if noise <= 0.0:
             continue

@@ -2,6 +2,7 @@
 
 from array import array
 from collections.abc import Callable, Sequence
+from functools import partial
 from math import isnan
 from typing import Literal, Protocol
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from drivers.errors import InstrumentError
 from drivers.roles import Bench, Reading
+from sequencer.documents.channels import TYPED_PERIOD_S
 from sequencer.errors import BenchFailed, TrialStopped
 from sequencer.numerics.settling import settled as is_settled
 from sequencer.record.read import NO_READINGS, Step
@@ -33,6 +35,7 @@ from sequencer.run.beside_load import BesideLoad
 from sequencer.run.guards import Guards
 from sequencer.run.leads import Leads
 from sequencer.run.no_number import NoNumber, writes
+from sequencer.run.typed import Typist
 
 WATCH_PERIOD_S = 1.0
 """Through longer waits the guards look this often."""
@@ -81,6 +84,7 @@ class LiveBench:
         on_time: Callable[[float], None] = lambda _: None,
         check_stop: Callable[[], None] = lambda: None,
         leads: Leads | None = None,
+        typist: Typist | None = None,
     ) -> None:
         self._bench = bench
         self._clock = bench.clock
@@ -89,7 +93,9 @@ class LiveBench:
         self._on_time = on_time
         self._check_stop = check_stop
         self.leads = leads or Leads()
-        guards.leave_out(self.leads.away)
+        self._typist = typist
+        self._typed = frozenset() if typist is None else typist.channels
+        guards.leave_out(self.leads.away | self._typed)
         self._last_read: dict[str, float] = {}
         self._no_number = NoNumber(writes(recorder.event))
         self._seq = 0
@@ -155,6 +161,12 @@ class LiveBench:
             raise TrialStopped(
                 f"{', '.join(sorted(away))} can't be read: the meter's leads are elsewhere."
             )
+        typed = self._type(seq, tick, wanted)
+        if typed:
+            at = typed[-1].answered_at
+            self._recorder.add_readings(seq, tick, typed, role)
+            self._guards.check(typed)
+            wanted = channels = tuple(c for c in wanted if c not in self._typed)
         if due := self._guards.due(at, self._last_read):
             channels = tuple(dict.fromkeys((*wanted, *due)))
         self._last_read.update(dict.fromkeys(channels, at))
@@ -165,7 +177,15 @@ class LiveBench:
         self._no_number.see(readings)
         self._guards.check(readings)
         self._on_time(at)
-        return readings[: len(wanted)]
+        return (*typed, *readings[: len(wanted)])
+
+    def _type(self, seq: int, tick: int, wanted: Sequence[str]) -> tuple[Reading, ...]:
+        """Have a person type what is typed among the channels; the guards look meanwhile."""
+        names = [name for name in wanted if name in self._typed]
+        if not names or self._typist is None:
+            return ()
+        watch = partial(self._tick, seq, tick, channels=(), role="watch")
+        return tuple(self._typist.read(name, watch) for name in names)
 
     def _look(self, reachable: Callable[[Sequence[str]], tuple[str, ...]]) -> None:
         """Look at the guards while a lost instrument is tried again; a second loss is told."""
@@ -182,7 +202,9 @@ class LiveBench:
     def _read(self, seq: int, request: Read, before: Readings = NO_READINGS) -> Readings:
         """Read on the schedule; `before` is what was read until the run was interrupted."""
         wanted = request.channels
-        first = min((before.value[c].size if c in before.value else 0) for c in wanted)
+        once = self._typed if request.period_s < TYPED_PERIOD_S else frozenset()
+        often = tuple(c for c in wanted if c not in once)
+        first = min((before.value[c].size if c in before.value else 0) for c in (often or wanted))
         # Arrays of doubles: a week at one reading a second stays under 15 MB a channel.
         asked, answered, value = (
             {channel: array("d", kept.get(channel, ())[:first]) for channel in wanted}
@@ -195,13 +217,15 @@ class LiveBench:
             if tick > first and now - due > request.period_s:
                 continue  # missed: the schedule is absolute, so the gap stays visible
             at = self._wait(seq, tick, now, due) if tick > first else now
-            for reading in self._tick(seq, tick, at, wanted, "read"):
+            for reading in self._tick(seq, tick, at, wanted if tick == 0 else often, "read"):
                 asked[reading.channel].append(reading.asked_at)
                 answered[reading.channel].append(reading.answered_at)
                 value[reading.channel].append(reading.value)
                 now = reading.answered_at
-        if len(value[wanted[0]]) < request.count:
-            missed = request.count - len(value[wanted[0]])
+            if tick == 0 and self._typed.intersection(wanted):
+                start = now  # the others follow from when the value was there
+        if often and len(value[often[0]]) < request.count:
+            missed = request.count - len(value[often[0]])
             self._recorder.event(
                 now, "late", "warning", f"{missed} of {request.count} readings came too late."
             )
@@ -238,7 +262,10 @@ class LiveBench:
                 )
                 for channel, tolerance in request.tolerance.items()
             }
-            done = all(result.settled for result in results.values())
+            # Where only a person could tell, the window is what is waited for.
+            done = all(r.settled for r in results.values()) and (
+                bool(results) or at - start >= request.window_s
+            )
             if done or at - start >= request.limit_s:
                 return Settled(
                     at=at,
@@ -344,7 +371,7 @@ class LiveBench:
         """Learn that leads are being moved; until that is proven nothing shows where they are."""
         self.leads.in_air = True
         self.leads.move_to(channel)
-        self._guards.leave_out(self.leads.away)
+        self._guards.leave_out(self.leads.away | self._typed)
 
     def _ask(self, seq: int, request: Ask) -> Answered:
         operator = self._bench.operator
@@ -356,7 +383,8 @@ class LiveBench:
         operator.instruct(request.instruction)
         if request.lifted and request.channel is not None:
             self._lift(request.channel)
-        lifted = not request.lifted
+        by_eye = request.channel in self._typed
+        lifted = not request.lifted or by_eye
         start = at = self._clock.now()
         in_band = 0
         tick = 0
@@ -369,7 +397,9 @@ class LiveBench:
                         f"The person could not do what was asked ({request.instruction}): "
                         f"{said.remark or 'no reason given'}"
                     )
-                channels = () if request.channel is None else (request.channel,)
+                # Who turns a knob can't type at the same time.
+                waits = request.channel is None or (by_eye and said.state != "done")
+                channels = () if waits or request.channel is None else (request.channel,)
                 for reading in self._tick(seq, tick, at, channels, "ask"):
                     value = reading.value
                     within = request.low <= value <= request.high
@@ -377,7 +407,8 @@ class LiveBench:
                     in_band = in_band + 1 if within and lifted else 0
                     operator.show(reading.channel, value, within=within)
                 by_word = request.channel is None
-                done = said.state == "done" if by_word else in_band >= STEADY_COUNT
+                enough = 1 if by_eye else STEADY_COUNT
+                done = said.state == "done" if by_word else in_band >= enough
                 if done and not (request.lifted and said.state != "done"):
                     self.leads.in_air = False
                     return Answered(at=at, done=True, value=value)

@@ -34,6 +34,26 @@ def leads_at(place: str) -> str:
     return f"Make sure that the leads of the meter are at the {place}."
 
 
+PLACES = {
+    "voltage.sense": "at the sense points",
+    "voltage.load": "at the load's terminals",
+    "voltage.terminals": "at the unit's output terminals",
+    "current.panel": "on the unit's panel",
+}
+"""Where a person looks for what a channel is."""
+
+
+def read_meter(meter: str, channel: str, leads: str | None) -> str:
+    """Return the instruction to read a meter and type its value."""
+    place = f"at the {leads}" if leads else PLACES.get(channel, f"for {channel}")
+    return f"Read the meter {meter} {place} and type what it shows."
+
+
+def again(meter: str) -> str:
+    """Return the instruction to read a meter once more."""
+    return f"Read the meter {meter} again and type what it shows."
+
+
 def set_voltage(volts: float) -> str:
     """Return the instruction for the voltage setting."""
     return f"Set the output voltage to {volts:.3f} V."

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.documents.bench import BenchDocument
+from sequencer.documents.channels import TYPED_PERIOD_S
 from sequencer.documents.quantities import format_quantity
 from sequencer.documents.unit import UnitDocument
 from sequencer.record.read import Step
@@ -32,6 +33,9 @@ from sequencer.run import operator_words as words
 PERSON_S = 20.0
 """A person needs about 20 s for one instruction."""
 
+TYPING_S = 10.0
+"""A person needs about 10 s to read a meter and type what it shows."""
+
 NOISE_SEED = 0
 """Rehearsals are the same each time."""
 
@@ -46,6 +50,7 @@ class PlannedStep:
     current: float
     load_power: float
     unit_power: float | None
+    typed: int = 0
 
 
 class Rehearsal:
@@ -65,13 +70,14 @@ class Rehearsal:
         self._load = LoadState("current", 0.0, on=False)
         self._point = nominal.nominal_point(unit, bench, 0.0, self._load)
         self._random = np.random.default_rng(NOISE_SEED)
+        self._typed = 0
         self.now_s = start_s
         self.steps: list[Step] = []
         self.plan: list[PlannedStep] = []
 
     def answer(self, request: Request) -> Reply:
         """Return the nominal reply to `request` and let nominal time pass."""
-        start = self.now_s
+        start, self._typed = self.now_s, 0
         what, reply = self._reply(request)
         self._point = nominal.nominal_point(self._unit, self._bench, self._setting, self._load)
         self.steps.append(Step(seq=len(self.steps), request=request, reply=reply))
@@ -83,9 +89,19 @@ class Rehearsal:
                 current=self._point.current,
                 load_power=self._point.load_power,
                 unit_power=self._point.unit_power,
+                typed=self._typed,
             )
         )
         return reply
+
+    def _type(self, channels: tuple[str, ...], times: int = 1) -> str:
+        """Let the time for typing pass; return in words what a person has to do."""
+        names = [name for name in channels if name in self._bench.typed]
+        count = len(names) * times
+        self._typed += count
+        self.now_s += TYPING_S * count
+        values = "value" if count == 1 else "values"
+        return f"ask: type {count} {values} of {', '.join(names)}; " if names else ""
 
     def _reply(self, request: Request) -> tuple[str, Reply]:
         match request:
@@ -103,9 +119,12 @@ class Rehearsal:
                     scatter=dict.fromkeys(request.tolerance, 0.0),
                 )
             case Read():
-                return f"read {', '.join(request.channels)}", self._read(request)
+                every = request.period_s >= TYPED_PERIOD_S
+                by_eye = self._type(request.channels, request.count if every else 1)
+                return f"{by_eye}read {', '.join(request.channels)}", self._read(request)
             case Ask():
                 self.now_s += PERSON_S
+                self._type(() if request.channel is None else (request.channel,))
                 return f"ask: {request.instruction}", Answered(self.now_s, True, float("nan"))
             case Note():
                 return f"note: {request.text}", Noted(self.now_s)
@@ -141,6 +160,8 @@ class Rehearsal:
                 said.append(sentence)
         self._setting = float(self.knobs.get("voltage", 0.0)) if self.knobs.get("output") else 0.0
         by_hand = self._unit.unit.control == "hand"
+        if by_hand and state.voltage is not None:
+            self._type((state.proof_channel,))  # also where the knob is left as it is
         self.now_s += PERSON_S * len(said) if by_hand else 0.0
         what = " ".join(said) or "as it is"
         return f"{'ask' if by_hand else 'supply'}: {what}", Applied(self.now_s, {})

@@ -31,6 +31,7 @@ from sequencer.run.safe_job_of import safe_job_of
 from sequencer.run.safe_report import SafeReport
 from sequencer.run.start import NAME, NUMBER, low_energy, preflight
 from sequencer.run.stop import Stop
+from sequencer.run.typed import Typist
 from sequencer.run.watch import Watch
 from sequencer.trials.trial import VOLTAGE
 
@@ -72,7 +73,9 @@ def run_trials(
     rest = order.turns if past is None else past.open(order.turns)
     leads_at = rest[0].context.leads_at if rest else VOLTAGE
     leads = Leads(documents.bench.channels, leads_at)
-    live = LiveBench(bench, writer, guards, on_time, watch.check, leads)
+    by_eye = {name: documents.bench.channels[name] for name in documents.bench.typed}
+    typist = Typist(by_eye, bench.operator, bench.clock, guards.point)
+    live = LiveBench(bench, writer, guards, on_time, watch.check, leads, typist)
     stopped: SteadyrailError | None = None
     try:
         watch.check()

@@ -36,6 +36,7 @@ def bench_spec(bench: BenchDocument, addresses: Mapping[str, str] | None = None)
                 link=entry.link.given(),
             )
             for name, entry in bench.instruments.items()
+            if entry.operator is None
         ),
         channels=tuple(
             ChannelSpec(
@@ -51,9 +52,11 @@ def bench_spec(bench: BenchDocument, addresses: Mapping[str, str] | None = None)
                 settling_s=entry.settling_s,
             )
             for name, entry in bench.channels.items()
+            if name not in bench.typed
         ),
         operator=bench.bench.operator,
         options={"backend": bench.bench.backend},
+        typed={name: bench.channels[name].unit for name in sorted(bench.typed)},
     )
 
 

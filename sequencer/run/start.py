@@ -62,7 +62,8 @@ def preflight(
         tell(text)
     if again := bench.check_errors():
         raise BenchFailed(f"Errors come back at rest: {'; '.join(again)}. Nothing was energised.")
-    there = (leads or Leads(documents.bench.channels)).in_place(tuple(documents.bench.channels))
+    asked = tuple(c for c in documents.bench.channels if c not in documents.bench.typed)
+    there = (leads or Leads(documents.bench.channels)).in_place(asked)
     readings = bench.read(there)
     guards.check(readings)
     for reading in readings:

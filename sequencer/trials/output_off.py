@@ -21,6 +21,7 @@ faster.
 
 from dataclasses import dataclass
 from math import exp, log, sqrt
+from typing import ClassVar
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
@@ -55,6 +56,7 @@ class Settings(BaseModel):
     """What a profile may say about switching the output off."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+    reads_on: ClassVar[bool] = True
 
     voltage: PositiveVolts
     safe_voltage: PositiveVolts = 1.0

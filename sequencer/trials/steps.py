@@ -40,9 +40,14 @@ LEAST_BAND_V = 0.01
 
 
 def tolerances(context: Context, channels: tuple[str, ...], voltage: float) -> dict[str, float]:
-    """Return for each channel how much it may move and still count as steady, in its own unit."""
+    """Return for each channel how much it may move and still count as steady, in its own unit.
+
+    Nobody waits for one that a person types: typing takes longer than an output to settle.
+    """
     found: dict[str, float] = {}
     for channel in channels:
+        if context.typed(channel):
+            continue
         accuracy = context.accuracy(channel)
         full = voltage if channel.startswith("voltage.") else context.unit.ratings.current
         found[channel] = max(

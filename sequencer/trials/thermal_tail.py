@@ -42,7 +42,12 @@ NEIGHBOURS_SHARE = 2.0 / 3.0
 def hold(
     context: Context, voltage: float, current: float, duration_s: float, period_s: float
 ) -> Generator[Request, Reply, None]:
-    """Stay without load, then with the whole current, and read through both."""
+    """Stay without load, then with the whole current, and read through both.
+
+    Nothing is done where a person types the voltage, as nobody types one each second.
+    """
+    if context.typed(VOLTAGE):
+        return
     count = round(duration_s / period_s) + 1
     for load, part in (
         (LOAD_OFF, "tail, no load"),
@@ -65,6 +70,8 @@ def hold(
 
 
 def _held(evidence: Evidence, voltage: float) -> tuple[Point, Point]:
+    if evidence.context.typed(VOLTAGE):
+        raise FigureError(f"The thermal tail takes {VOLTAGE} each second; here a person types it.")
     before = evidence.points(part="tail, no load")
     after = evidence.points(part="tail, load")
     if not before or not after:

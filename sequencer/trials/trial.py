@@ -54,7 +54,13 @@ class Context:
     def currents(self) -> tuple[str, ...]:
         """The channels of the output current; a load sees nothing of resistors beside it."""
         blind = ("current.load",) if self.bench.load.resistors else ()
-        return tuple(c for c in CURRENTS if self.has(c) and c not in blind)
+        found = [c for c in CURRENTS if self.has(c) and c not in blind]
+        # Of those that a person types only the one that counts: nobody types for a comparison.
+        return tuple(c for n, c in enumerate(found) if n == 0 or not self.typed(c))
+
+    def typed(self, channel: str) -> bool:
+        """Return whether a person types what the channel's meter shows."""
+        return channel in self.bench.typed
 
     @property
     def current(self) -> str:

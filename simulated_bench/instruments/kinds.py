@@ -6,6 +6,7 @@ from typing import Protocol
 
 from simulated_bench.instruments.channel_meter import ChannelMeter
 from simulated_bench.instruments.clock import Clock
+from simulated_bench.instruments.hand_held import HandHeld
 from simulated_bench.instruments.inputs import Inputs
 from simulated_bench.instruments.instrument_table import InstrumentTable
 from simulated_bench.instruments.line_source import LineSource
@@ -15,6 +16,7 @@ from simulated_bench.instruments.meter_scale import AMPERES
 from simulated_bench.instruments.more_tables import (
     AmmeterTable,
     ChannelMeterTable,
+    HandHeldTable,
     InputsTable,
     LineSourceTable,
     OscilloscopeTable,
@@ -94,6 +96,8 @@ def build(table: InstrumentTable, around: Surroundings) -> Instrument:  # noqa: 
             return Switch(table, around)
         case PanelTable():
             return Panel(table, around)
+        case HandHeldTable():
+            return HandHeld(table, around)
         case _:
             raise TypeError(f"{around.name}: found {type(table).__name__}, expected a known table")
 

@@ -146,6 +146,17 @@ class SwitchTable(PlainTable):
         return ohms
 
 
+class HandHeldTable(PlainTable):
+    """A hand-held meter without an interface; `step` is the display's last digit (V or A)."""
+
+    measures: Literal["voltage", "current"] = "voltage"
+    place: Place = "sense"
+    step: Ratio = usual("0.01", "1")
+    counts: int = Field(default=6000, ge=1999)
+    gain: Ratio = usual("0.5 %", "1")
+    digits: Ratio = usual("3", "1")
+
+
 class PanelTable(PlainTable):
     """The unit's digital panel meters with a port of their own; errors are in ``[panel]``."""
 
@@ -163,4 +174,5 @@ KINDS: dict[str, type[InstrumentTable]] = {
     "supply": SupplyTable,
     "switch": SwitchTable,
     "panel": PanelTable,
+    "hand_held": HandHeldTable,
 }

@@ -23,6 +23,8 @@ class Surroundings:
     status: Status
     routed: dict[str, Source] = field(default_factory=dict)
     """The common connection of each scanner, by its name; shared by all instruments."""
+    displays: dict[str, Callable[[], str]] = field(default_factory=dict)
+    """What a person sees on each meter without an interface; shared by all instruments."""
 
     def uniform(self) -> float:
         """Return a number from −1 to 1, as half-widths are drawn with."""

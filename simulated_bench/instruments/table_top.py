@@ -1,6 +1,6 @@
 """Puts the shipped instruments on the table: name to SCPI device, in the order of ports."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -57,12 +57,13 @@ def place(
     answers: dict[str, Answer] = {}
     placed: dict[str, Placed] = {}
     routed: dict[str, Source] = {}
+    displays: dict[str, Callable[[], str]] = {}
     for number, (name, table) in enumerate(tables.items(), start=1):
         occupancy = Occupancy(time)
         manners = _manners(table)
         status = Status(table.queue_length if manners.error_queue else 0)
         generator = draws.generator(f"instruments.{name}")
-        around = Surroundings(name, generator, time, occupancy, status, routed)
+        around = Surroundings(name, generator, time, occupancy, status, routed, displays)
         instrument: Instrument = Control(book, world) if name == "control" else build(table, around)
         model = name.upper().replace("_", "-")
         identity = table.identity or f"{MAKER},{model},SIM{number:04d},{FIRMWARE}"

@@ -68,7 +68,21 @@ class StandInPerson:
         self.finished = 0
         self.deaf = False
         self.lost = False
+        self.lines: list[str] = []
+        self.asked: list[str] = []
+        self.replies: list[str] = []
+        self._typed: str | None = None
         self.on_hearing: Callable[[str], None] = lambda _: None
+
+    def ask_value(self, text: str, meter: str) -> None:
+        """Answer with the next of `lines`; without one stay busy."""
+        del meter
+        self.asked.append(text)
+        self._typed = self.lines.pop(0) if self.lines else None
+        self.deaf = self._typed is None
+
+    def reply(self, text: str) -> None:
+        self.replies.append(text)
 
     def instruct(self, text: str) -> None:
         self.heard.append(text)
@@ -84,7 +98,7 @@ class StandInPerson:
             state = "busy"
         if self.lost:
             state = "confused"
-        return OperatorState(state, "what knob?" if self.lost else "")
+        return OperatorState(state, "what knob?" if self.lost else "", self._typed or "")
 
     def finish(self) -> None:
         self.finished += 1
