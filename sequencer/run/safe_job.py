@@ -57,6 +57,7 @@ class SafeJob:
                 channels=tuple(ChannelSpec(**c) for c in spec["channels"]),
                 operator=spec["operator"],
                 options=spec["options"],
+                typed=spec["typed"],
             ),
             order=tuple(data["order"]),
             current_channels=tuple(data["current_channels"]),

@@ -39,6 +39,7 @@ class Settings(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
     by_resistors: ClassVar[bool] = True
+    reads_on: ClassVar[bool] = True
 
     voltage: PositiveVolts
     current: PositiveAmperes
