@@ -184,7 +184,8 @@ class Course:
     def _begin_slew(self, output_v: float, reservoir_v: float) -> None:
         """Send the output on its way, when that is long."""
         point, parts, controls = self.moment().point, self.parts, self.controls
-        if abs(point.terminals_v - output_v) < LEAST_WAY_V:
+        at_once = not self.scenario.regulator.slews
+        if at_once or abs(point.terminals_v - output_v) < LEAST_WAY_V:
             return
         circuit = self._framed().circuit(self.now, self._heat, parts.room.ambient(self.now))
         asked = point.terminals_v + circuit.rounding_v * exp(min(point.y, MOST_FOLDS))

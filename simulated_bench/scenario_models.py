@@ -126,7 +126,7 @@ class SettingTable(Table):
 
 
 class RegulatorTable(Table):
-    """The series regulator."""
+    """The series regulator; with `slews` off its output arrives at once (`slew.py`)."""
 
     output_resistance: OhmsOrNone
     rounding_voltage: PositiveVolts
@@ -150,6 +150,7 @@ class RegulatorTable(Table):
     drive_span: PositiveVolts | None = None
     loop_inductance: Henries
     output_capacitor_resistance: Ohms
+    slews: bool = True
 
 
 class RemoteTable(Table):

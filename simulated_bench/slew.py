@@ -14,6 +14,8 @@ drops and `V_r`, over `R`)::
 
     Ī = (p/π)·(E·cos x − (V_r + D)·(π/2 − x))/R    with  sin x = (V_r + D)/E  and p pulses a period
 
+With ``regulator.slews = false`` the output arrives at once.
+
 The loop itself is taken as quick, the leads' milliohms as nothing. Steps are as long as they may be
 for a two-hundredth of the way each.
 """

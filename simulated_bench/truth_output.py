@@ -53,7 +53,7 @@ def output(scenario: Scenario, world: World) -> dict[str, float]:
         _line(scenario, world)
         | _pard(world.parts, point)
         | _step(scenario, world.parts, point)
-        | _off(scenario, world.parts, scenario.stated.voltage.nominal)
+        | switched_off(scenario, world.parts)
     )
 
 
@@ -101,8 +101,10 @@ def _step(scenario: Scenario, parts: Parts, point: OperatingPoint) -> dict[str, 
     }
 
 
-def _off(scenario: Scenario, parts: Parts, from_v: float) -> dict[str, float]:
+def switched_off(scenario: Scenario, parts: Parts) -> dict[str, float]:
+    """Return how the output falls from the set voltage, by name, SI."""
     stated, regulator = scenario.stated, parts.regulator
+    from_v = stated.voltage.nominal
     tau = regulator.bleeder_ohm * regulator.output_capacitance_f
     return {
         "residual_voltage": from_v * exp(-stated.off_time.nominal / tau),

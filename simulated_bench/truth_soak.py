@@ -17,6 +17,9 @@ drift_rate (V/s, signed)
 drift_corrected (V)
     As drift, of the means less temperature_coefficient times the room's temperature as the
     reference follows it (through heatsink and its own lag), referred to its value at the start.
+allan_deviation_1min, allan_deviation_10min, allan_deviation_1h (V)
+    Overlapping Allan deviation (NIST SP 1065, 5.2.4) of the soak's one-minute means, of this soak
+    and no other; only where three stretches of that length fit.
 """
 
 from dataclasses import replace
@@ -36,6 +39,9 @@ from simulated_bench.world import World
 MINUTE_S: Final = 60
 FINAL_SHARE: Final = 0.1
 TAIL_STEP_S: Final = 1.0
+AVERAGED: Final = {"1min": 1, "10min": 10, "1h": 60}
+"""Minutes."""
+STRETCHES: Final = 3
 
 Array = NDArray[np.float64]
 
@@ -82,7 +88,19 @@ def soak(
         "drift_rate": float(np.polyfit(np.arange(means.size) * float(MINUTE_S), means, 1)[0]),
         "drift_corrected": float(np.max(np.abs(corrected - corrected[0]))),
         "warm_up_time": into_band(warming, stated.warm_up_band.nominal),
+        **{
+            f"allan_deviation_{name}": _allan_deviation(means, count)
+            for name, count in AVERAGED.items()
+            if means.size >= STRETCHES * count
+        },
     }
+
+
+def _allan_deviation(means: Array, count: int) -> float:
+    """Return how much neighbouring means of so many minutes differ, over the root of two."""
+    sums = np.concatenate([[0.0], np.cumsum(means - means[0])])
+    steps = (sums[2 * count :] - 2.0 * sums[count:-count] + sums[: -2 * count]) / count
+    return float(np.sqrt(np.mean(steps**2) / 2.0))
 
 
 def _minutes(world: World, start_s: float, duration_s: float) -> Array:

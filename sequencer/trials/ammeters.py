@@ -2,37 +2,50 @@
 
 current_agreement (1)
     How far the ammeters of one current are apart at worst, counted in their own uncertainties: up
-    to 1 they agree. Formula: greatest |E_n| = |I_a − I_b|/√(U_a² + U_b²) over all pairs and steps.
-    Components: both meters of the worst pair, each its gain or shunt, offset, noise, resolution.
-    Source: ISO/IEC 17043, annex B.
+    to 1 they agree. Formula: greatest |E_n| = |I_a − I_b|/√(U_a² + U_b²) over all pairs and steps,
+    each U of the meter's gain or shunt, offset, noise, resolution; less what noise lifts a greatest
+    value by on average. Components, of what another comparison of the same meters would differ by:
+    scatter of the difference; lift by noise (half of what was taken off); both displays' steps.
+    Source: ISO/IEC 17043, annex B; the lift by order statistics (David and Nagaraja, 5.1).
 gain_of_current_load, gain_of_current_panel (1, signed)
-    By which part the load's or the panel's ammeter reads too much against the reference (the
+    By which part the load's or the panel's ammeter reads too much, as the reference tells (the
     shunt, else the load's). Formula: least-squares slope of I − I_ref against I_ref. Components:
-    scatter about the line; gain or shunt value of both meters and their stability. Source:
-    NIST/SEMATECH e-Handbook 4.1.4.1 (least squares); the definition is common practice.
+    scatter between visits and both displays' steps, carried through the line; gain or shunt value
+    of the reference, its stability and thermal EMF. What the ammeter itself promises is none: that
+    is what is measured. Source: NIST/SEMATECH e-Handbook 4.1.4.1 (least squares); the definition is
+    common practice.
 offset_of_current_load, offset_of_current_panel (A, signed)
     What that ammeter reads too much at no current. Formula: the same line at I_ref = 0.
-    Components: scatter about the line; offset of both meters, their resolution and stability.
-    Source: as for the gain.
+    Components: scatter between visits and both displays' steps, carried through the line; offset
+    of the reference, its stability and thermal EMF. Source: as for the gain.
+
+An ammeter that shows exactly nothing without load may stand at its stop: these visits are left out
+of its line.
 """
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from itertools import combinations
+from dataclasses import replace
 
 import numpy as np
 
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
-from sequencer.numerics.line import fit_line
 from sequencer.requests import Array
-from sequencer.results import Chart, Component, Figure, Line, Mark
-from sequencer.trials.trial import CURRENTS, Context, Evidence, Point
-from sequencer.uncertainty.accuracy import mean_of, scale_components, wander_components
-from sequencer.uncertainty.agreement import AGREED, agreement_number
-from sequencer.uncertainty.combine import combine, scaled, type_a
+from sequencer.results import Chart, Figure, Line, Mark
+from sequencer.trials.ammeter_means import Compared, channels_of, compared
+from sequencer.trials.trial import CURRENTS, Evidence
+from sequencer.uncertainty.accuracy import (
+    STABILITY_TIME_S,
+    mean_of,
+    scale_components,
+    wander_components,
+)
+from sequencer.uncertainty.agreement import AGREED
+from sequencer.uncertainty.combine import normal, rectangular, type_a
 from sequencer.uncertainty.figure import make_figure
+from sequencer.uncertainty.maximum import greatest_departure
+
+__all__ = ["GIVES", "channels_of", "charts_of_ammeters", "compared", "figures_of_ammeters"]
 
 COMPARED = CURRENTS[1:]
 """The first of the known channels is the reference wherever it is there."""
@@ -41,92 +54,6 @@ GIVES = (
     "current_agreement",
     *(f"{what}_of_{c.replace('.', '_')}" for c in COMPARED for what in ("gain", "offset")),
 )
-
-LEAST_VISITS = 4
-"""A straight line through fewer visits says nothing about its own scatter."""
-
-
-def channels_of(context: Context) -> tuple[str, ...]:
-    """Return all ammeters of the output current that state an accuracy, the reference first."""
-    return tuple(
-        channel
-        for channel in context.currents
-        if channel == context.current or context.bench.channels[channel].has_accuracy
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Compared:
-    """The means of each ammeter in A: of every visit, and of all visits to one level.
-
-    `counts` is how many readings each level's mean has, `lag_s` how long the trial took.
-    """
-
-    context: Context
-    visits: dict[str, Array]
-    levels: dict[str, Array]
-    counts: tuple[int, ...]
-    lag_s: float
-
-    def parts(self, channel: str, level: int) -> list[Component]:
-        """Return what one ammeter's mean at one level is uncertain by, in A."""
-        value = float(self.levels[channel][level])
-        return mean_of(self.context.accuracy(channel), value, self.counts[level])
-
-    def expanded(self, channel: str) -> list[float]:
-        """Return U of one ammeter at each level, in A."""
-        return [combine(self.parts(channel, n)).expanded for n in range(len(self.counts))]
-
-    def apart(self) -> dict[tuple[str, str], Array]:
-        """Return E_n of each pair of ammeters at each level."""
-        expanded = {channel: self.expanded(channel) for channel in self.levels}
-        return {
-            (a, b): np.array(
-                [
-                    agreement_number(float(x), u, float(y), v)
-                    for x, u, y, v in zip(
-                        self.levels[a], expanded[a], self.levels[b], expanded[b], strict=True
-                    )
-                ]
-            )
-            for a, b in combinations(self.levels, 2)
-        }
-
-
-def compared(evidence: Evidence) -> Compared | None:
-    """Return the ammeters' means; None where fewer than two were read.
-
-    Raises
-    ------
-    FigureError
-        For too few visits, or a reading that is no number.
-    """
-    points = evidence.points(part="round")
-    there = [c for c in channels_of(evidence.context) if points and _read(points, c)]
-    if len(there) < 2:
-        return None
-    if len(points) < LEAST_VISITS:
-        raise FigureError(
-            f"The ammeters were read together at {len(points)} steps, expected at least "
-            f"{LEAST_VISITS}: the run ended early."
-        )
-    fractions = sorted({float(point.tag["fraction"]) for point in points})
-    stays = [[point for point in points if point.tag["fraction"] == one] for one in fractions]
-    visits = {channel: np.array([point.mean(channel) for point in points]) for channel in there}
-    return Compared(
-        context=evidence.context,
-        visits=visits,
-        levels={
-            channel: np.array([np.mean([p.mean(channel) for p in stay]) for stay in stays])
-            for channel in there
-        },
-        counts=tuple(sum(point.values(there[0]).size for point in stay) for stay in stays),
-        lag_s=points[-1].time(there[0]) - points[0].time(there[0]),
-    )
-
-
-def _read(points: Sequence[Point], channel: str) -> bool:
-    return all(channel in point.readings.value for point in points)
 
 
 def figures_of_ammeters(evidence: Evidence) -> tuple[Figure, ...]:
@@ -149,19 +76,33 @@ def figures_of_ammeters(evidence: Evidence) -> tuple[Figure, ...]:
 
 def _agreement(evidence: Evidence, data: Compared) -> Figure:
     pairs = data.apart()
-    worst = max(pairs, key=lambda pair: float(np.max(np.abs(pairs[pair]))))
-    level = int(np.argmax(np.abs(pairs[worst])))
-    parts = [data.parts(channel, level) for channel in worst]
-    spread = math.hypot(*(combine(part).expanded for part in parts))
+    spreads = {(a, b): np.hypot(data.expanded(a), data.expanded(b)) for a, b in pairs}
+    scatter = np.concatenate([data.scatter(*pair) / spreads[pair] for pair in pairs])
+    noisy = bool(np.any(scatter > 0.0))
+    greatest = greatest_departure(
+        np.concatenate(list(pairs.values())),
+        np.maximum(scatter, LEAST_SCATTER * scatter.max()) if noisy else 0.0,
+    )
+    which, level = divmod(greatest.index, len(data.counts))
+    worst = tuple(pairs)[which]
+    per_ampere = 1.0 / float(spreads[worst][level])
     return make_figure(
         evidence.trial,
         "current_agreement",
-        float(abs(pairs[worst][level])),
+        greatest.value,
         "1",
-        [one for part in parts for one in scaled(part, 1 / spread)],
+        [
+            type_a("scatter of the difference", greatest.u, data.dof),
+            rectangular("lift by noise", greatest.u_bias * math.sqrt(3.0)),
+            *(part for channel in worst for part in data.steps(channel, level, per_ampere)),
+        ],
         reached={"current_to": float(np.max(data.levels[worst[0]]))},
         notes=(_who(data, pairs, worst, level),),
     )
+
+
+LEAST_SCATTER = 1e-3
+"""Of the greatest, for a pair whose readings are all alike: it scatters next to nothing."""
 
 
 def _who(
@@ -192,32 +133,48 @@ def _who(
 def _against(
     evidence: Evidence, data: Compared, channel: str, reference: str
 ) -> tuple[Figure, Figure]:
-    """Return gain and offset of an ammeter against the reference."""
-    x = data.visits[reference]
-    line = fit_line(x, data.visits[channel] - x)
-    both = [evidence.context.accuracy(one) for one in (channel, reference)]
-    full = float(np.max(np.abs(x)))
-    reached = {"current_from": float(x.min()), "current_to": float(x.max())}
+    """Return gain and offset of an ammeter as the reference tells them."""
+    line, steps, left_out = data.line(channel, reference)
+    known = evidence.context.accuracy(reference)
+    full = float(np.max(np.abs(data.visits[reference])))
+    reached = {
+        "current_from": float(data.visits[reference].min()),
+        "current_to": float(data.visits[reference].max()),
+    }
     name = channel.replace(".", "_")
+    per_full = 1.0 / full
+    # A whole day: how far the reference's gain is from what was calibrated. An offset that stays
+    # is nothing to a slope; what it does within the trial is.
     gain = [
-        type_a("scatter about the line", line.u_slope, line.dof),
-        *(part for meter in both for part in scale_components(meter, 1.0)),
-        *(
-            part
-            for meter in both
-            for part in wander_components(meter, full, lag_s=data.lag_s, sensitivity=1 / full)
+        type_a("scatter between visits", line.u_slope, line.dof),
+        normal("resolution of both", steps.u_slope),
+        *scale_components(known, 1.0),
+        *wander_components(
+            replace(known, stability_offset=0.0),
+            full,
+            lag_s=STABILITY_TIME_S,
+            sensitivity=per_full,
+        ),
+        *wander_components(
+            replace(known, stability_gain=0.0, thermal_emf=0.0),
+            full,
+            lag_s=data.lag_s,
+            sensitivity=per_full,
         ),
     ]
     offset = [
-        type_a("scatter about the line", line.u_intercept, line.dof),
-        *(  # noise is in the scatter
-            part for meter in both for part in mean_of(replace(meter, noise=0.0), 0.0, 1)
-        ),
+        type_a("scatter between visits", line.u_intercept, line.dof),
+        normal("resolution of both", steps.u_intercept),
+        # Noise and resolution are in the scatter and the steps.
+        *mean_of(replace(known, noise=0.0, resolution=0.0), 0.0, 1),
     ]
-    note = f"Against {reference}."
+    notes = (
+        f"As {reference} tells.",
+        *(("Without load it shows nothing, as at a stop: left out.",) if left_out else ()),
+    )
     return (
         make_figure(
-            evidence.trial, f"gain_of_{name}", line.slope, "1", gain, reached=reached, notes=(note,)
+            evidence.trial, f"gain_of_{name}", line.slope, "1", gain, reached=reached, notes=notes
         ),
         make_figure(
             evidence.trial,
@@ -226,7 +183,7 @@ def _against(
             "A",
             offset,
             reached=reached,
-            notes=(note,),
+            notes=notes,
         ),
     )
 

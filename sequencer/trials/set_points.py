@@ -10,18 +10,26 @@ setting_gain_error (1), setting_offset (V)
 setting_linearity (V)
     Greatest departure of V from that line.
 
-Components: scatter of the readings or about the line; the meter's absolute accuracy (its offset
-moves all positions alike, its gain in proportion). Source of the terms: common practice, no source.
+The positions are visited on the way up and on the way down, so that drift which is straight over
+the trial cancels in the mean of both; what they still differ by is the scatter. Components: scatter
+between both visits, the line's share of it where there is a line; lift by noise, where a greatest
+value is taken; the meter's absolute accuracy (its offset moves all positions alike, its gain in
+proportion), of the linearity only what it wanders by meanwhile; its resolution. The departures from
+the line are the unit's own and no uncertainty of it. Source of the terms: common practice, no
+source.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from math import sqrt
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from sequencer.documents.quantities import NonNegativeVolts, PositiveSeconds, PositiveVolts
 from sequencer.errors import FigureError, TrialStopped
-from sequencer.numerics.line import StraightLine, fit_line
+from sequencer.numerics.line import StraightLine
+from sequencer.numerics.line_known import line_with_covariance
 from sequencer.requests import Apply, Array, Procedure, Read, Settle, SupplyState
 from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials.steps import (
@@ -31,10 +39,19 @@ from sequencer.trials.steps import (
     leave,
     tolerances,
 )
-from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
-from sequencer.uncertainty.accuracy import absolute, mean_of, scale_components
-from sequencer.uncertainty.combine import type_a
+from sequencer.trials.trial import VOLTAGE, Context, Evidence, Point, Trial
+from sequencer.uncertainty.accuracy import (
+    Accuracy,
+    absolute,
+    is_dithered,
+    mean_of,
+    reading_components,
+    scale_components,
+    wander_components,
+)
+from sequencer.uncertainty.combine import normal, rectangular, type_a
 from sequencer.uncertainty.figure import make_figure
+from sequencer.uncertainty.maximum import greatest_departure
 
 POSITIONS = 11
 """Every tenth of the range, both ends included."""
@@ -53,7 +70,7 @@ class Settings(BaseModel):
 
 
 def procedure(settings: Settings, context: Context) -> Procedure:
-    """Set each position from low to high without load, and read it."""
+    """Set each position from low to high and back without load, and read it."""
     if context.unit.unit.control == "hand":
         raise TrialStopped(
             "set_points needs a unit that is set by remote control: a hand turns its knob until "
@@ -62,7 +79,7 @@ def procedure(settings: Settings, context: Context) -> Procedure:
         )
     yield Apply(LOAD_OFF)
     wanted = np.linspace(settings.voltage_from, settings.voltage_to, settings.positions)
-    for setting in (float(one) for one in wanted):
+    for setting in (float(one) for one in (*wanted, *wanted[::-1])):
         yield Apply(
             SupplyState(
                 voltage=setting,
@@ -83,18 +100,28 @@ def procedure(settings: Settings, context: Context) -> Procedure:
 
 @dataclass(frozen=True, slots=True)
 class Positions:
-    """Settings, mean readings, standard uncertainties of these by scatter, and the line."""
+    """Settings with their mean readings, in V, and the line through them.
+
+    `u` is the standard uncertainty of each mean by scatter, `dof` its degrees of freedom. Each mean
+    has so many `readings`, and all visits took `lag_s`.
+    """
 
     settings: Array
     means: Array
-    u: Array
+    u: float
+    dof: float
     readings: int
-    line: StraightLine
+    lag_s: float
 
     @property
     def errors(self) -> Array:
         """What was read less what was set, in volts."""
         return self.means - self.settings
+
+    def line(self, u: float) -> StraightLine:
+        """Return the line through the means, each uncertain by `u` on its own."""
+        spread = u**2 * np.eye(self.settings.size)
+        return line_with_covariance(self.settings, self.means, spread, self.dof)
 
 
 def positions(evidence: Evidence) -> Positions:
@@ -105,17 +132,42 @@ def positions(evidence: Evidence) -> Positions:
     FigureError
         When fewer than four positions were read.
     """
-    points = evidence.points()
-    if len(points) < LEAST:
+    visits: dict[float, list[Point]] = {}
+    for point in evidence.points():
+        visits.setdefault(float(point.tag["setting"]), []).append(point)
+    if len(visits) < LEAST:
         raise FigureError(
-            f"set points: {len(points)} positions were read, expected at least {LEAST}."
+            f"set points: {len(visits)} positions were read, expected at least {LEAST}."
         )
-    wanted = np.array([float(point.tag["setting"]) for point in points])
-    means = np.array([point.mean(VOLTAGE) for point in points])
-    count = min(point.values(VOLTAGE).size for point in points)
-    scatter = np.array([float(np.std(point.values(VOLTAGE), ddof=1)) for point in points])
-    return Positions(wanted, means, scatter / np.sqrt(count), count, fit_line(wanted, means))
+    both = {setting: two for setting, two in visits.items() if len(two) == TWICE}
+    # Where the run ended early the mean of both visits would be of another time.
+    used = both if len(both) >= LEAST else {setting: two[:1] for setting, two in visits.items()}
+    means = np.array([np.mean([one.mean(VOLTAGE) for one in two]) for two in used.values()])
+    count = min(one.values(VOLTAGE).size for two in used.values() for one in two)
+    u, dof = _between(used) if used is both else _within(used)
+    times = [one.time(VOLTAGE) for two in used.values() for one in two]
+    readings = count * (TWICE if used is both else 1)
+    return Positions(np.array(list(used)), means, u, dof, readings, max(times) - min(times))
 
+
+def _between(visits: Mapping[float, list[Point]]) -> tuple[float, float]:
+    """Return u of a mean of two visits by what they differ by beside a straight drift, and dof."""
+    apart = np.array([two[1].mean(VOLTAGE) - two[0].mean(VOLTAGE) for two in visits.values()])
+    lag = np.array([two[1].time(VOLTAGE) - two[0].time(VOLTAGE) for two in visits.values()])
+    rest = apart - lag * float(apart @ lag) / float(lag @ lag)
+    dof = apart.size - 1.0
+    return float(np.sqrt(rest @ rest / dof)) / 2.0, dof
+
+
+def _within(visits: Mapping[float, list[Point]]) -> tuple[float, float]:
+    """Return u of the mean of one visit by the scatter of its readings, pooled, and dof."""
+    values = [two[0].values(VOLTAGE) for two in visits.values()]
+    count = min(one.size for one in values)
+    pooled = float(np.mean([np.var(one, ddof=1) for one in values]))
+    return float(np.sqrt(pooled / count)), (count - 1.0) * len(values)
+
+
+TWICE = 2
 
 LEAST = 4
 """A line through fewer positions leaves no scatter to judge by."""
@@ -133,29 +185,31 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     """
     found = positions(evidence)
     meter = evidence.context.accuracy(VOLTAGE)
-    worst = int(np.argmax(np.abs(found.errors)))
-    rest = found.line.residuals(found.settings, found.means)
-    off = int(np.argmax(np.abs(rest)))
-    dof = (found.readings - 1.0) * found.means.size
-    pooled = float(np.sqrt(np.mean(found.u**2)))
     reached = {"voltage": float(found.settings.max())}
-    line = found.line
+    line, steps = found.line(found.u), found.line(_step(meter))
+    rest = line.residuals(found.settings, found.means)
+    worst = greatest_departure(found.errors, found.u)
+    off = greatest_departure(rest, found.u)
+    at = {name: found.settings[one.index] for name, one in (("worst", worst), ("off", off))}
     return (
         make_figure(
             evidence.trial,
             "setting_error",
-            abs(float(found.errors[worst])),
+            worst.value,
             "V",
-            mean_of(
-                meter,
-                float(found.means[worst]),
-                found.readings,
-                scatter=type_a("scatter of the readings", pooled, dof),
-            ),
+            [
+                *mean_of(
+                    meter,
+                    float(found.means[worst.index]),
+                    found.readings,
+                    scatter=type_a("scatter between both visits", worst.u, found.dof),
+                ),
+                rectangular("lift by noise", worst.u_bias * sqrt(3.0)),
+            ],
             reached=reached,
             notes=(
-                f"At a setting of {found.settings[worst]:.4g} V, where the output was "
-                f"{found.errors[worst] * 1e3:+.3g} mV off.",
+                f"At a setting of {at['worst']:.4g} V, where the output was "
+                f"{found.errors[worst.index] * 1e3:+.3g} mV off.",
             ),
         ),
         make_figure(
@@ -164,8 +218,10 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             line.slope - 1.0,
             "1",
             [
-                type_a("scatter about the line", line.u_slope, line.dof),
+                type_a("scatter between both visits", line.u_slope, line.dof),
+                normal("resolution", steps.u_slope),
                 *scale_components(meter, line.slope),
+                rectangular("gain stability", meter.stability_gain, line.slope),
             ],
             reached=reached,
         ),
@@ -175,25 +231,39 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             line.intercept,
             "V",
             [
-                type_a("scatter about the line", line.u_intercept, line.dof),
-                *absolute(meter, 0.0),
+                type_a("scatter between both visits", line.u_intercept, line.dof),
+                normal("resolution", steps.u_intercept),
+                *absolute(replace(meter, noise=0.0, resolution=0.0), 0.0),
             ],
             reached=reached,
         ),
         make_figure(
             evidence.trial,
             "setting_linearity",
-            abs(float(rest[off])),
+            off.value,
             "V",
             [
-                type_a("scatter of the readings", pooled, dof),
-                type_a("the line at that setting", line.u_at(float(found.settings[off])), line.dof),
-                *scale_components(meter, float(rest[off])),
+                *reading_components(
+                    meter, found.readings, type_a("scatter between both visits", off.u, found.dof)
+                ),
+                rectangular("lift by noise", off.u_bias * sqrt(3.0)),
+                *scale_components(meter, float(rest[off.index])),
+                *wander_components(
+                    meter,
+                    float(found.means[off.index]),
+                    lag_s=found.lag_s,
+                    heating_change=0.0,
+                ),
             ],
             reached=reached,
-            notes=(f"At a setting of {found.settings[off]:.4g} V.",),
+            notes=(f"At a setting of {at['off']:.4g} V.",),
         ),
     )
+
+
+def _step(meter: Accuracy) -> float:
+    """Return what the display's step makes of a mean, V; where noise dithers it, scatter has it."""
+    return 0.0 if is_dithered(meter) else meter.resolution / sqrt(12.0)
 
 
 def charts(
@@ -201,6 +271,7 @@ def charts(
 ) -> tuple[Chart, ...]:
     """Draw what each position is off by, with the line."""
     found = positions(evidence)
+    line = found.line(found.u)
     ends = np.array([found.settings.min(), found.settings.max()])
     return (
         Chart(
@@ -216,12 +287,12 @@ def charts(
                     "read, mean",
                     tuple(map(float, found.settings)),
                     tuple(map(float, found.errors)),
-                    y_error=tuple(2 * float(u) for u in found.u),
+                    y_error=(2 * found.u,) * found.means.size,
                 ),
                 Line(
                     "straight line",
                     tuple(map(float, ends)),
-                    tuple(found.line.at(float(x)) - float(x) for x in ends),
+                    tuple(line.at(float(x)) - float(x) for x in ends),
                     style="line",
                     quantity="line",
                 ),

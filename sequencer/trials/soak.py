@@ -287,7 +287,14 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     else:
         results.append(_coefficient(evidence, data, room, reached))
         results.append(_corrected(settings, evidence, data, room, reached))
-    results += stability_figures(evidence, data.minutes, voltage=settings.voltage, reached=reached)
+    results += stability_figures(
+        evidence,
+        data.minutes,
+        room=data.ambient,
+        unseen_room_k=data.unseen_room_k,
+        voltage=settings.voltage,
+        reached=reached,
+    )
     with suppress(FigureError):  # said by `cannot`
         results.append(
             warm_up_figure(

@@ -2,23 +2,41 @@
 
 allan_deviation_1min, allan_deviation_10min, allan_deviation_1h (V)
     How much one mean of that length differs from the next. Small at the averaging time where noise
-    has averaged away and drift has not yet come. Formula: √(½·mean of (ȳ_{i+1} − ȳ_i)²) over means
-    ȳ of that length, overlapping. Components: scatter of the differences, with the equivalent
-    degrees of freedom of the kind of noise that the means show; the meter's own wander over the
-    averaging time. Source: NIST SP 1065 (2008), 5.2.4 and 5.4.1.
+    has averaged away and drift has not yet come. It is that of this soak; how far another may be
+    from it is in the note. Formula: √(½·mean of (ȳ_{i+1} − ȳ_i)²) over means ȳ of that length,
+    overlapping, less the part of the square that the meter adds on average. Components, each by
+    what it makes of the square: noise of the means, as stated of the meter; what happens between
+    readings, as the rest of their scatter is the unit's and between none and all of it is missed
+    by readings that are apart; the meter's wander, a random walk; thermal EMF, slow change; gain
+    and offset following the room; gain.
+    Source: NIST SP 1065 (2008), 5.2.4 and 5.4.1; what noise adds: variance of a quadratic form of
+    normal values, `sequencer.numerics.allan_noise`.
 """
 
 from itertools import pairwise
+from math import hypot, sqrt
 
 import numpy as np
 
 from sequencer.errors import FigureError
 from sequencer.numerics.allan import Allan, overlapping
+from sequencer.numerics.allan_noise import (
+    half_of,
+    lift_by_course,
+    lift_by_walk,
+    lift_by_white,
+    steps,
+)
 from sequencer.numerics.minutes import MinuteMeans
-from sequencer.results import Chart, Figure, Line, Mark
+from sequencer.requests import Array
+from sequencer.results import Chart, Component, Figure, Line, Mark
 from sequencer.trials.trial import VOLTAGE, Evidence
-from sequencer.uncertainty.accuracy import wander_components
-from sequencer.uncertainty.combine import type_a
+from sequencer.uncertainty.accuracy import (
+    STABILITY_TIME_S,
+    THERMAL_EMF_TIME_S,
+    scale_components,
+)
+from sequencer.uncertainty.combine import normal
 from sequencer.uncertainty.figure import make_figure
 
 AVERAGES = {
@@ -42,13 +60,11 @@ NOISES = {
 }
 
 
-def longest_run(minutes: MinuteMeans) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """Return the means of the longest stretch without a gap."""
+def longest_run(minutes: MinuteMeans) -> slice:
+    """Return where the longest stretch without a gap stands."""
     cuts = np.flatnonzero(np.diff(minutes.time) > BESIDE * minutes.period_s) + 1
     ends = [0, *(int(cut) for cut in cuts), minutes.mean.size]
-    start, stop = max(pairwise(ends), key=lambda pair: pair[1] - pair[0])
-    run: np.ndarray[tuple[int], np.dtype[np.float64]] = minutes.mean[start:stop]
-    return run
+    return slice(*max(pairwise(ends), key=lambda pair: pair[1] - pair[0]))
 
 
 def allan_of(minutes: MinuteMeans) -> Allan:
@@ -59,7 +75,7 @@ def allan_of(minutes: MinuteMeans) -> Allan:
     FigureError
         When too few means follow each other without a gap.
     """
-    run = longest_run(minutes)
+    run = minutes.mean[longest_run(minutes)]
     fitting = run.size // LEAST_STRETCHES
     wanted = {round(tau / minutes.period_s) for tau in AVERAGES.values()}
     doubling = {2**power for power in range(run.size.bit_length())}
@@ -68,39 +84,101 @@ def allan_of(minutes: MinuteMeans) -> Allan:
 
 
 def stability_figures(
-    evidence: Evidence, minutes: MinuteMeans, *, voltage: float, reached: dict[str, float]
+    evidence: Evidence,
+    minutes: MinuteMeans,
+    *,
+    room: MinuteMeans | None,
+    unseen_room_k: float,
+    voltage: float,
+    reached: dict[str, float],
 ) -> tuple[Figure, ...]:
-    """Return the deviations at the averaging times that the soak was long enough for."""
+    """Return the deviations at the averaging times that the soak was long enough for.
+
+    `unseen_room_k` is how far the room may have gone meanwhile where it was not measured.
+    """
     try:
         found = allan_of(minutes)
     except FigureError:
         return ()
-    accuracy = evidence.context.accuracy(VOLTAGE)
+    run = longest_run(minutes)
+    time = minutes.time[run] - minutes.time[run.start]
+    degrees: Array
+    if room is None:
+        degrees = unseen_room_k * time / time[-1]
+    else:
+        degrees = np.asarray(np.interp(minutes.time[run], room.time, room.mean), np.float64)
     figures = []
     for name, tau_s in AVERAGES.items():
         at = found.nearest(tau_s)
         if found.tau_s[at] != tau_s:
             continue
+        factor = round(tau_s / minutes.period_s)
+        square, parts = _own(evidence, minutes, run, factor, (voltage, degrees))
         low, high = found.lower[at] * 1e6, found.upper[at] * 1e6
+        raw = float(found.deviation[at]) * 1e6
         figures.append(
             make_figure(
                 evidence.trial,
                 name,
-                float(found.deviation[at]),
+                sqrt(square),
                 "V",
-                [
-                    type_a("scatter of the differences", float(found.u[at]), float(found.dof[at])),
-                    *wander_components(accuracy, voltage, lag_s=tau_s),
-                ],
+                parts,
                 reached=reached,
                 notes=(
-                    f"The means look like {NOISES[int(found.power[at])]}: by scatter alone the "
-                    f"true deviation lies between {low:.3g} and {high:.3g} µV (95 %). The meter's "
-                    "own is in it.",
+                    f"With the meter's own {raw:.3g} µV. The means look like "
+                    f"{NOISES[int(found.power[at])]}: by scatter alone other soaks lie between "
+                    f"{low:.3g} and {high:.3g} µV (95 %).",
                 ),
             )
         )
     return tuple(figures)
+
+
+def _own(
+    evidence: Evidence,
+    minutes: MinuteMeans,
+    run: slice,
+    factor: int,
+    conditions: tuple[float, Array],
+) -> tuple[float, list[Component]]:
+    """Return the unit's own Allan variance (V²), and the components of its root.
+
+    `conditions` are the voltage and the room's temperatures.
+    """
+    voltage, degrees = conditions
+    accuracy = evidence.context.accuracy(VOLTAGE)
+    seen = steps(minutes.mean[run], factor)
+    scatter = float(np.mean(minutes.u[run] ** 2))
+    stated = hypot(accuracy.noise, accuracy.resolution / sqrt(12.0)) * accuracy.per_volt
+    of_meter = min(scatter, stated**2 * float(np.mean(1.0 / minutes.count[run])))
+    walk_v = hypot(accuracy.stability_gain * voltage, accuracy.stability_offset) / sqrt(3.0)
+    room = steps(degrees, factor)
+    hours: Array = minutes.time[run] / THERMAL_EMF_TIME_S
+    lifts = {
+        "noise of the means": lift_by_white(seen, factor, sqrt(of_meter)),
+        "what happens between readings": half_of(
+            lift_by_white(seen, factor, sqrt(scatter - of_meter))
+        ),
+        "the meter's wander": lift_by_walk(
+            seen, factor, walk_v * sqrt(minutes.period_s / STABILITY_TIME_S)
+        ),
+        "thermal EMF, slow change": lift_by_course(
+            seen, steps(hours, factor), accuracy.thermal_emf
+        ),
+        "gain following the room": lift_by_course(seen, room, accuracy.temperature_gain * voltage),
+        "offset following the room": lift_by_course(seen, room, accuracy.temperature_offset),
+    }
+    raw = float(np.mean(seen**2)) / 2.0
+    square = max(raw - sum(lift.variance for lift in lifts.values()), 0.0)
+    # The square's uncertainty on the deviation's scale; near nothing the root is steeper.
+    total = sqrt(sum(lift.u**2 for lift in lifts.values()))
+    above, below = sqrt(square + 2.0 * total), sqrt(max(square - 2.0 * total, 0.0))
+    reach = max(above - sqrt(square), (above - below) / 2.0)
+    per_square = reach / (2.0 * total) if total else 0.0
+    return square, [
+        *(normal(name, lift.u, per_square) for name, lift in lifts.items()),
+        *scale_components(accuracy, sqrt(square)),
+    ]
 
 
 def stability_chart(evidence: Evidence, minutes: MinuteMeans) -> tuple[Chart, ...]:

@@ -1,7 +1,6 @@
 """A bench in the same process: the world, its meters, and an answer to every request."""
 
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 
@@ -26,7 +25,7 @@ from sequencer.requests import (
 from simulated_bench import truth_state
 from simulated_bench.controls import shunt_at
 from simulated_bench.quantities import Uncertain
-from simulated_bench.scenario_models import Scenario
+from simulated_bench.scenario_models import LineEventTable, Scenario
 from simulated_bench.world import World
 from tests.campaigns.coverage.meters import Meter
 from tests.campaigns.coverage.strata import Plan
@@ -42,21 +41,27 @@ SHUNT_DEGC = 25.0
 LOAD_GAIN, LOAD_OFFSET_A, LOAD_OFFSET_V = 1e-3, 5e-3, 20e-3
 """Half-widths of what an electronic load sets wrongly."""
 
-THERMOMETER_NOISE_K = 0.02
+FOREVER_S = 1e9
 
 
 @dataclass(slots=True)
 class Desk:
-    """Answer requests on one world; keeps every request with its reply."""
+    """Answer requests on one world; keeps every request with its reply.
+
+    `noiseless` has for each reply to a Read what the meters show on average without noise and
+    resolution, and "true" for the load's current.
+    """
 
     world: World
     meters: dict[str, Meter]
     rated_a: float
     rng: np.random.Generator
     steps: list[Step] = field(default_factory=list)
+    noiseless: dict[int, dict[str, float]] = field(default_factory=dict)
     _load_gain: float = 0.0
     _load_offset: dict[str, float] = field(default_factory=dict)
     _loaded: bool = False
+    _noiseless: dict[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Draw the load's errors."""
@@ -103,8 +108,11 @@ class Desk:
         return Applied(at=world.now, read_back={})
 
     def _supply(self, state: SupplyState) -> Applied:
-        # Voltage and limit stand as the truth sets them up; only the switch is left.
-        if state.output is not None and state.output != self.world.controls.output_on:
+        if self.world.programmable and state.voltage is not None:
+            self.world.program(state.voltage, self.rated_a, output_on=state.output is not False)
+            self.world.advance_to(self.world.now + SETTING_S)
+        # A hand's voltage and limit stand as the truth sets them up; only the switch is left.
+        elif state.output is not None and state.output != self.world.controls.output_on:
             self.world.set_controls(replace(self.world.controls, output_on=state.output))
         return Applied(at=self.world.now, read_back={})
 
@@ -114,6 +122,7 @@ class Desk:
         point, now, ambient = moment.point, moment.time_s, moment.ambient_degc
         share = point.load_a / self.rated_a
         found: list[float] = []
+        self._noiseless = {"true": point.load_a}
         for channel in channels:
             match channel:
                 case "voltage.sense":
@@ -126,24 +135,37 @@ class Desk:
                     true = point.return_a * shunt_at(world.parts, ambient)
                 case "current.load":
                     true = point.load_a
-                case _:
-                    place: Any = channel.removeprefix("temperature.")
-                    noise = THERMOMETER_NOISE_K * float(self.rng.standard_normal())
-                    found.append(world.temperature(place) + noise)
+                case "current.panel":
+                    panel = world.parts.current_panel
+                    found.append(panel.shows(point.shunt_a))
+                    steady = point.shunt_a * (1.0 + panel.gain) + panel.offset
+                    self._noiseless[channel] = max(steady, 0.0)
                     continue
-            value = self.meters[channel].read(true, now, ambient, share)
-            found.append(value / SHUNT_OHM if channel == "current.shunt" else value)
+                case "temperature.heatsink":
+                    true = moment.heat.heatsink
+                case "temperature.ambient":
+                    true = ambient
+                case _:
+                    raise KeyError(channel)
+            meter = self.meters[channel]
+            per_unit = 1.0 / SHUNT_OHM if channel == "current.shunt" else 1.0
+            found.append(meter.read(true, now, ambient, share) * per_unit)
+            self._noiseless[channel] = meter.noiseless * per_unit
         world.advance_to(now + READING_S)
         return found
 
     def _read(self, request: Read) -> Readings:
         world, channels = self.world, request.channels
         start = world.now
-        rows, times = [], []
+        rows, times, noiseless = [], [], []
         for tick in range(request.count):
             world.advance_to(start + tick * request.period_s)
             times.append(world.now)
             rows.append(self._values(channels))
+            noiseless.append(self._noiseless)
+        self.noiseless[len(self.steps)] = {
+            name: float(np.mean([one[name] for one in noiseless])) for name in noiseless[0]
+        }
         asked, values = np.array(times), np.array(rows)
         return Readings(
             asked=dict.fromkeys(channels, asked),
@@ -181,13 +203,14 @@ class Desk:
                 )
 
 
-def bench_scenario(plan: Plan, *, steady: bool, too_large: float = 1.0) -> Scenario:
+def bench_scenario(plan: Plan, trial: str, *, too_large: float = 1.0) -> Scenario:
     """Return the plan's scenario with the shunt and the room that its statements mean.
 
     The shunt's value is stated at 25 °C; the room stands off that by the stated span when the
-    output is set. `steady`: and stays so. A lead's drop holds for the room in which it was
-    measured, and the truth is stated for one moment; a soak lives in a room that moves.
+    output is set. In most trials it stays so: a lead's drop holds for the room in which it was
+    measured, and the truth is stated for one moment. Soak and heat live in a room that moves.
     """
+    steady = trial not in MOVING
     rng = np.random.default_rng((plan.seed, 2))
     shunt, scenario = plan.statements["current.shunt"], plan.scenario
     tolerance, follows, side = (float(one) for one in rng.uniform(-1.0, 1.0, 3))
@@ -202,8 +225,14 @@ def bench_scenario(plan: Plan, *, steady: bool, too_large: float = 1.0) -> Scena
     swing = drawn.ambient(truth_state.SET_AT_S) - drawn.mean_degc
     mean = Uncertain(SHUNT_DEGC + off_k - swing)
     short = {"warm_up": SHORT, "soak": SHORT} if steady else {}
+    off = LineEventTable(
+        at=Uncertain(0.0), duration=Uncertain(FOREVER_S), change=Uncertain(plan.line_off)
+    )
+    line = {"events": (off,)} if trial == "heat" else {}
     return scenario.model_copy(
         update={
+            "remote": plan.remote if trial == "set_points" else None,
+            "line": scenario.line.model_copy(update=line),
             "stated": scenario.stated.model_copy(update=short),
             "wiring": scenario.wiring.model_copy(update=wiring),
             "room": room.model_copy(update={"mean": mean}),
@@ -211,14 +240,24 @@ def bench_scenario(plan: Plan, *, steady: bool, too_large: float = 1.0) -> Scena
     )
 
 
+MOVING = ("soak", "heat")
+
 SHORT = Uncertain(180.0)
 """Where no soak is measured its truth needs not be worked out over an hour."""
 
 
-def desk_for(plan: Plan, scenario: Scenario, trial: int, *, too_large: float = 1.0) -> Desk:
+def desk_for(
+    plan: Plan,
+    scenario: Scenario,
+    trial: int,
+    *,
+    too_large: float = 1.0,
+    without: tuple[str, str] = ("", ""),
+) -> Desk:
     """Return the bench of a plan for its n-th trial: the same unit and meters, set to its voltage.
 
-    Every trial begins as the truth does, on a unit that has just been switched on.
+    Every trial begins as the truth does, on a unit that has just been switched on. `without` names
+    a channel and the part of its error that is left out.
     """
     meters = {
         channel: Meter(
@@ -226,12 +265,10 @@ def desk_for(plan: Plan, scenario: Scenario, trial: int, *, too_large: float = 1
             fixed=np.random.default_rng((plan.seed, 3, n)),
             rng=np.random.default_rng((plan.seed, 4, n, trial)),
             too_large=too_large,
+            without=frozenset(without[1:] if without[0] == channel else ()),
         )
         for n, (channel, statement) in enumerate(plan.statements.items())
     }
     rng = np.random.default_rng((plan.seed, 5, trial))
     world = truth_state.set_up(scenario, plan.seed)
-    # The output's slew takes milliseconds, a reading follows half a second later: half the time
-    # that a bench costs, and nothing of it is seen.
-    world._course._begin_slew = lambda *_: None  # type: ignore[method-assign]
     return Desk(world, meters, plan.current, rng)

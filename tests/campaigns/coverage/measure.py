@@ -19,15 +19,15 @@ from sequencer.run.loop import perform
 from sequencer.trials.registry import trials
 from sequencer.trials.trial import Context, Evidence
 from sequencer.verdicts.decide import _outcome
+from simulated_bench.scenario_models import Scenario
+from simulated_bench.truth_state import set_up, solver
 from tests.campaigns.coverage.desk import bench_scenario, desk_for
 from tests.campaigns.coverage.strata import Plan, plan
+from tests.campaigns.coverage.true_ammeters import true_ammeters
 from tests.campaigns.coverage.true_figures import true_figures
 
 SHIPPED = Path(profiles.__file__).parent
 UNITS = {"gain": "%", "stability_gain": "%", "shunt_tolerance": "%"}
-
-SOAK = "soak"
-"""The last trial; the truth of the others is not that of its moving room."""
 
 LIMIT_WITHIN = 1.0
 """Limits are drawn within one U of the true value, where decisions are hard."""
@@ -78,10 +78,18 @@ def measure(
 
 
 def measure_plan(
-    bench: Plan, names: Sequence[str] | None = None, *, too_large: float = 1.0
+    bench: Plan,
+    names: Sequence[str] | None = None,
+    *,
+    too_large: float = 1.0,
+    without: tuple[str, str] = ("", ""),
 ) -> tuple[list[Row], list[Missing]]:
-    """Measure one planned bench. `too_large` is a factor on every error of its meters."""
-    context = Context(_unit(bench), _bench(bench))
+    """Measure one planned bench.
+
+    `too_large` is a factor on every error of its meters; `without` leaves out a part of the error
+    of one channel's meter.
+    """
+    document = _bench(bench)
     rows: list[Row] = []
     missing: list[Missing] = []
     wanted = tuple(bench.settings) if names is None else names
@@ -90,8 +98,9 @@ def measure_plan(
             continue
         trial = trials()[name]
         settings = trial.settings.model_validate(bench.settings[name])
-        scenario = bench_scenario(bench, steady=name != SOAK, too_large=too_large)
-        desk = desk_for(bench, scenario, number, too_large=too_large)
+        scenario = bench_scenario(bench, name, too_large=too_large)
+        desk = desk_for(bench, scenario, number, too_large=too_large, without=without)
+        context = Context(_unit(bench, scenario), document)
         perform(trial.procedure(settings, context), desk)
         evidence = Evidence(name, context, tuple(desk.steps))
         try:
@@ -99,7 +108,9 @@ def measure_plan(
         except FigureError as error:
             missing.append(Missing(bench.seed, bench.stratum, name, str(error)))
             continue
-        known = true_figures(scenario, bench.seed, name)
+        known = dict(true_figures(scenario, bench.seed, name))
+        if name == "load_steps":
+            known |= true_ammeters(desk, evidence)
         true = {figure: value for figure, value in known.items() if isfinite(value)}
         rows += [_row(bench, one, true[one.name]) for one in found if one.name in true]
         given = {one.name for one in found}
@@ -143,6 +154,10 @@ def _outcomes(figure: Figure, limit: float, upper: bool, wanted: str) -> dict[st
     }
 
 
+def _volts(text: str) -> float:
+    return float(text.removesuffix(" V"))
+
+
 @cache
 def _texts() -> tuple[dict[str, Any], dict[str, Any]]:
     bench = tomllib.loads((SHIPPED / "benches" / "simulated.toml").read_text(encoding="utf-8"))
@@ -153,6 +168,9 @@ def _texts() -> tuple[dict[str, Any], dict[str, Any]]:
 def _bench(bench: Plan) -> BenchDocument:
     """Return the shipped bench's document with this bench's accuracy statements."""
     raw = dict(_texts()[0])
+    channels = raw["channels"]
+    if "current.panel" in bench.statements:
+        channels = {**channels, "current.panel": {"instrument": "person", "function": "current"}}
     raw["channels"] = {
         name: {
             **channel,
@@ -162,7 +180,7 @@ def _bench(bench: Plan) -> BenchDocument:
         }
         if name in bench.statements
         else channel
-        for name, channel in raw["channels"].items()
+        for name, channel in channels.items()
     }
     return BenchDocument.model_validate(raw)
 
@@ -170,18 +188,35 @@ def _bench(bench: Plan) -> BenchDocument:
 def _written(key: str, value: float, channel: str) -> str:
     if key in UNITS:
         return f"{value * 100:.12f} %"
-    if key == "temperature_span":
+    if key == "temperature_span" or channel.startswith("temperature."):
         return f"{value:.12f} K"
     if key == "temperature_offset":
         return f"{value * 1e6:.9f} µV/K"
     if key in {"temperature_gain", "shunt_temperature"}:
         return f"{value * 1e6:.9f} ppm/K"
-    return f"{value * 1e6:.9f} {'µA' if channel == 'current.load' else 'µV'}"
+    return f"{value * 1e6:.9f} {'µA' if channel in AMMETERS else 'µV'}"
 
 
-def _unit(bench: Plan) -> UnitDocument:
-    """Return the shipped unit's document at this bench's voltage, promising its departure."""
+AMMETERS = ("current.load", "current.panel")
+"""The shunt's meter is a voltmeter."""
+
+
+def _unit(bench: Plan, scenario: Scenario) -> UnitDocument:
+    """Return the shipped unit's document at this bench's voltage, promising its departure.
+
+    The voltage before its pass element stands in it as it is at rated line and load.
+    """
     raw = dict(_texts()[1])
     promised = {"figure": "load_regulation", "at_most": f"{bench.departure * 1e3:.12f} mV"}
     raw["limits"] = [promised]
+    full = solver(set_up(scenario, bench.seed), line_ratio=1.0)("current", bench.current)
+    known = {"unregulated": f"{full.reservoir_v:.9f} V"}
+    raw["ranges"] = [
+        one | known
+        if _volts(one["voltage_from"]) <= bench.voltage <= _volts(one["voltage_to"])
+        else one
+        for one in raw["ranges"]
+    ]
+    remote = {"control": "remote"} if scenario.remote is not None else {}
+    raw["unit"] = raw["unit"] | remote
     return UnitDocument.model_validate(raw)

@@ -9,6 +9,8 @@ deviation. What the statement leaves open is settled so that each budget's compo
   within the rectangle at the start; so it grows with the square root of the time;
 - thermal EMF: with the current comes a value within the rectangle, in proportion; over an hour
   another one comes slowly.
+
+`without` leaves parts of the error out (`parts.py` asks what each does).
 """
 
 import math
@@ -44,6 +46,9 @@ class Meter:
     """Draws what differs from reading to reading."""
     too_large: float = 1.0
     """Factor on every error: 1 is a meter within its statement."""
+    without: frozenset[str] = frozenset()
+    noiseless: float = 0.0
+    """The last reading without noise and resolution: what stays wrong with it."""
     _stated: dict[str, float] = field(default_factory=dict)
     _drawn: dict[str, float] = field(default_factory=dict)
     _wander: dict[str, float] = field(default_factory=dict)
@@ -55,6 +60,7 @@ class Meter:
         for name in (*PARTS, "side", "slow_emf"):
             self._drawn[name] = float(self.fixed.uniform(-1.0, 1.0))
         self._stated = dict.fromkeys(PARTS, 0.0) | dict(self.statement)
+        self._stated |= dict.fromkeys(self.without, 0.0)
         self._wander = {
             name: self._drawn[name] * self._stated[name]
             for name in ("stability_gain", "stability_offset")
@@ -81,9 +87,10 @@ class Meter:
             + drawn["slow_emf"] * stated["thermal_emf"] * min(at / HOUR_S, 1.0)
         )
         noise = stated["noise"] * float(self.rng.standard_normal())
-        value = true + self.too_large * (true * gain + offset + noise)
+        self.noiseless = true + self.too_large * (true * gain + offset)
+        value = self.noiseless + self.too_large * noise
         step = stated["resolution"]
-        return round(value / step) * step
+        return round(value / step) * step if step > 0.0 else value
 
     def _move_to(self, at: float) -> None:
         since = at - self._at

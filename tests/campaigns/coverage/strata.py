@@ -9,12 +9,15 @@ from numpy.random import Generator
 
 from simulated_bench import scenario as scenarios
 from simulated_bench.quantities import Uncertain
-from simulated_bench.scenario_models import Scenario
+from simulated_bench.scenario_models import RemoteTable, Scenario
 
 STRATA = ("healthy", "soft corner", "strong drift", "noisy meters", "few readings")
 
 SOAK_S, WARM_UP_S, SOAK_PERIOD_S = 3600.0, 600.0, 5.0
 """An hour stands for the eight: so a bench takes a second. The truth is stated for the same."""
+
+LONG_SOAK_S, LONG_SOAKS = 3 * 3600.0, 5
+"""Every fifth bench of each stratum has a soak that shows the Allan deviation over an hour."""
 
 Statements = Mapping[str, Mapping[str, float]]
 """By channel: accuracy by component, SI."""
@@ -22,7 +25,11 @@ Statements = Mapping[str, Mapping[str, float]]
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """One bench of the campaign: all that is stated, and the seed of all that is not."""
+    """One bench of the campaign: all that is stated, and the seed of all that is not.
+
+    `remote` is the unit's control where a trial needs one that is set from afar, `line_off` by
+    which part the line is off its nominal voltage where a trial feels it.
+    """
 
     stratum: str
     seed: int
@@ -32,6 +39,8 @@ class Plan:
     voltage: float
     current: float
     departure: float
+    remote: RemoteTable
+    line_off: float
 
 
 def spread(rng: Generator, low: float, high: float) -> float:
@@ -48,6 +57,10 @@ def plan(seed: int) -> Plan:
     band = round(voltage * spread(rng, 5e-6, 50e-6), 7)
     statements = _statements(rng, noisy=stratum == "noisy meters")
     few = stratum == "few readings"
+    # A generator of their own: what came later changes nothing of the trials before.
+    later = np.random.default_rng((seed, 7))
+    statements |= _more_statements(later, noisy=stratum == "noisy meters")
+    soak_s = LONG_SOAK_S if seed // len(STRATA) % LONG_SOAKS == 0 else SOAK_S
     steps = {
         "voltage": f"{voltage} V",
         "current": "3 A",
@@ -62,7 +75,9 @@ def plan(seed: int) -> Plan:
     return Plan(
         stratum=stratum,
         seed=seed,
-        scenario=_unit(rng, stratum, voltage, departure, band),
+        scenario=_as_panel(
+            statements, _unit(rng, stratum, voltage, departure, band), later, soak_s
+        ),
         statements=statements,
         settings={
             "sense_check": steps,
@@ -71,19 +86,51 @@ def plan(seed: int) -> Plan:
             "soak": {
                 "voltage": f"{voltage} V",
                 "current": "3 A",
-                "duration": f"{SOAK_S} s",
+                "duration": f"{soak_s} s",
                 "warm_up": f"{WARM_UP_S} s",
                 "warm_up_band": f"{band} V",
                 "period": f"{SOAK_PERIOD_S * (4 if few else 1)} s",
+            },
+            "set_points": {
+                "voltage_to": f"{voltage} V",
+                "readings": 2 if few else int(later.integers(3, 9)),
+            },
+            "output_off": {
+                "voltage": f"{voltage} V",
+                "duration": f"{later.uniform(8.0, 16.0)} s",
+                "period": "0.5 s" if few else f"{later.uniform(0.12, 0.3)} s",
+            },
+            "heat": {
+                "voltage": f"{voltage} V",
+                "current": "3 A",
+                "period": "30 s" if few else "5 s",
             },
         },
         voltage=voltage,
         current=3.0,
         departure=departure,
+        remote=_remote(later),
+        line_off=float(later.uniform(-LINE_OFF, LINE_OFF)),
     )
 
 
-def _statements(rng: Generator, *, noisy: bool) -> Statements:
+LINE_OFF = 0.1
+"""Within a tenth of its nominal voltage (IEC 60038)."""
+
+
+def _remote(rng: Generator) -> RemoteTable:
+    """Draw a remote control, from one that sets to a hundredth of a millivolt to a coarse one."""
+    return RemoteTable(
+        voltage_step=Uncertain(spread(rng, 0.01e-3, 10e-3)),
+        voltage_gain=Uncertain(0.0, spread(rng, 1e-5, 1e-3)),
+        voltage_offset=Uncertain(0.0, spread(rng, 0.1e-3, 10e-3)),
+        current_step=Uncertain(1e-3),
+        current_gain=Uncertain(0.0),
+        current_offset=Uncertain(0.0),
+    )
+
+
+def _statements(rng: Generator, *, noisy: bool) -> dict[str, dict[str, float]]:
     """Draw accuracy statements from a calibrated system meter to a plain one.
 
     Each component varies on its own, so that now this one dominates a budget, now that one.
@@ -137,6 +184,53 @@ def _statements(rng: Generator, *, noisy: bool) -> Statements:
     }
 
 
+def _more_statements(rng: Generator, *, noisy: bool) -> dict[str, dict[str, float]]:
+    """Draw those of the thermometers, and of the unit's own ammeter where somebody reads it."""
+    louder = spread(rng, 3.0, 10.0) if noisy else spread(rng, 0.3, 3.0)
+    found = {
+        f"temperature.{place}": {
+            "offset": 0.5 * spread(rng, 0.2, 2.0),
+            "noise": 0.02 * louder,
+            "resolution": 0.01,
+        }
+        for place in ("heatsink", "ambient")
+    }
+    panel = {
+        "gain": 15e-3 * spread(rng, 0.2, 2.0),
+        "offset": 20e-3 * spread(rng, 0.2, 2.0),
+        "resolution": spread(rng, 0.3e-3, 20e-3),
+    }
+    return found | ({"current.panel": panel} if rng.uniform() < WITH_PANEL else {})
+
+
+WITH_PANEL = 0.5
+"""Half of the benches read the unit's own ammeter as well."""
+
+
+def _as_panel(
+    statements: Statements, scenario: Scenario, rng: Generator, soak_s: float
+) -> Scenario:
+    """Return the scenario with the panel's meter as stated, another bleeder and a soak so long."""
+    panel, regulator = statements.get("current.panel"), scenario.regulator
+    found = scenario.panel
+    if panel is not None:
+        found = found.model_copy(
+            update={
+                "current_gain": Uncertain(0.0, panel["gain"]),
+                "current_offset": Uncertain(0.0, panel["offset"]),
+                "current_resolution": Uncertain(panel["resolution"]),
+            }
+        )
+    bleeder = Uncertain(regulator.bleeder.nominal * spread(rng, 0.5, 2.0))
+    return scenario.model_copy(
+        update={
+            "panel": found,
+            "regulator": regulator.model_copy(update={"bleeder": bleeder}),
+            "stated": scenario.stated.model_copy(update={"soak": Uncertain(soak_s)}),
+        }
+    )
+
+
 def _unit(rng: Generator, stratum: str, voltage: float, departure: float, band: float) -> Scenario:
     base = scenarios.load("healthy")
     soft, strong = stratum == "soft corner", stratum == "strong drift"
@@ -157,6 +251,9 @@ def _unit(rng: Generator, stratum: str, voltage: float, departure: float, band: 
         ),
         "limit_current": Uncertain(float(rng.uniform(3.15, 3.7)) + (0.25 if soft else 0.0)),
         "limit_conductance": times(r.limit_conductance, 0.3, 3.0),
+        # It takes milliseconds, a reading follows half a second later: half the time that a bench
+        # costs, and nothing of it is seen.
+        "slews": False,
         "foldback": Uncertain(float(rng.uniform(0.6, 0.95)) if rng.uniform() < 0.2 else 1.0),
         "line_coefficient": times(r.line_coefficient),
     }

@@ -1,27 +1,43 @@
 """The truth of one trial's figures: as `simulated_bench.truth` has it, no more than needed."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
-from simulated_bench import truth
 from simulated_bench.scenario_models import Scenario
+from simulated_bench.truth_heat import heat
 from simulated_bench.truth_limit import limit
+from simulated_bench.truth_load import load_effect, temperature_coefficient
+from simulated_bench.truth_output import switched_off
+from simulated_bench.truth_setting import set_points
 from simulated_bench.truth_soak import soak, thermal_tail
 from simulated_bench.truth_state import set_up
+from simulated_bench.world import World
 
 
 def true_figures(scenario: Scenario, seed: int, trial: str) -> Mapping[str, float]:
-    """Return the true values by name, SI; all that there are for a trial not known here."""
-    world = set_up(scenario, seed)
-    match trial:
-        case "sense_check":
-            return truth._load_effect(scenario, world)
-        case "load_steps":
-            found = truth._load_effect(scenario, world)
-            return found | {"thermal_tail": thermal_tail(scenario, world)}
-        case "limit_sweep":
-            return limit(scenario, world)
-        case "soak":
-            coefficient = truth._temperature_coefficient(scenario, world)
-            name = "temperature_coefficient"
-            return {name: coefficient} | soak(scenario, world, coefficient)
-    return truth.truth(scenario, seed)
+    """Return the true values by name, SI.
+
+    What is true of the ammeters is in `true_ammeters.py`.
+    """
+    return _OF[trial](scenario, set_up(scenario, seed))
+
+
+def _load_steps(scenario: Scenario, world: World) -> dict[str, float]:
+    tail = {"thermal_tail": thermal_tail(scenario, world)}
+    return load_effect(scenario, world) | tail
+
+
+def _soak(scenario: Scenario, world: World) -> dict[str, float]:
+    coefficient = temperature_coefficient(scenario, world)
+    found = soak(scenario, world, coefficient)
+    return found | {"temperature_coefficient": coefficient}
+
+
+_OF: Mapping[str, Callable[[Scenario, World], dict[str, float]]] = {
+    "sense_check": load_effect,
+    "load_steps": _load_steps,
+    "limit_sweep": limit,
+    "soak": _soak,
+    "set_points": set_points,
+    "output_off": lambda scenario, world: switched_off(scenario, world.parts),
+    "heat": heat,
+}
