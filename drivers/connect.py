@@ -120,6 +120,21 @@ def load_backend() -> None:
     resource_manager("@py")
 
 
+def slowest_query_s(spec: BenchSpec) -> float:
+    """Return how long the slowest question of a bench may take, by its document and dialects.
+
+    Raises
+    ------
+    UnknownDialect
+        When a dialect can't be used.
+    """
+    found = [one.timeout_s for one in spec.instruments]
+    for one in spec.instruments:
+        dialect = load_dialect(one.dialect, one.name, one.address)
+        found += (question.timeout or 0.0 for question in dialect.questions.values())
+    return max(found, default=0.0)
+
+
 def spec_faults(spec: BenchSpec) -> tuple[InstrumentError, ...]:
     """Return what is wrong with a bench's instruments, dialects and channels; nothing is opened.
 

@@ -1,5 +1,6 @@
 """What goes through the pipes between sequencer and guardian, and how long silence may last."""
 
+from drivers.connect import slowest_query_s
 from drivers.roles import BenchSpec
 
 ALIVE = b"."
@@ -29,9 +30,11 @@ def longest_progress_s(spec: BenchSpec) -> float:
     """Return how long the run loop may show no progress, from the slowest query that is allowed.
 
     A tick may have to wait, then ask an instrument all its channels in one message, be told
-    nothing, open a new link, identify it and ask again.
+    nothing, open a new link, identify it and ask again. A dialect may allow one question more than
+    its instrument's usual time-out.
     """
     slowest = max((i.timeout_s for i in spec.instruments), default=0.0)
     names = [channel.instrument for channel in spec.channels]
     together = max((names.count(name) for name in names), default=1)
-    return SAFETY_FACTOR * (WAIT_S + OPENING_S + slowest + 2 * together * slowest)
+    longest = slowest_query_s(spec)
+    return SAFETY_FACTOR * (WAIT_S + OPENING_S + longest + 2 * max(together * slowest, longest))

@@ -48,6 +48,12 @@ def test_progress_may_stay_away_as_long_as_the_slowest_query_allows() -> None:
     assert longest_progress_s(job().spec) < longest_progress_s(spec)
 
 
+def test_progress_may_stay_away_as_long_as_a_dialect_allows_one_question() -> None:
+    clock = InstrumentSpec("clock", "time_base", "scpi-time-base", NOWHERE, timeout_s=0.25)
+    asked_again = 2 * 10.0
+    assert longest_progress_s(BenchSpec(instruments=(clock,), channels=())) > asked_again
+
+
 def test_ctrl_c_on_the_terminal_does_not_reach_it_and_dismissed_it_leaves() -> None:
     guardian = Guardian(job())
     guardian.wait_until_ready()
