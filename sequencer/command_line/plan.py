@@ -11,6 +11,7 @@ from sequencer.command_line.plan_by_hand import leads_words, resistor_words, tim
 from sequencer.command_line.plan_guards import guard_warnings
 from sequencer.command_line.plan_steps import print_steps
 from sequencer.command_line.plan_summary import print_summary
+from sequencer.command_line.typed_values import typed_values
 from sequencer.errors import Exit
 from sequencer.planning import Plan, make_plan
 from sequencer.run.bounds import guard_bounds
@@ -32,6 +33,7 @@ def run(
         )
         told = _as_object(plan, bounds, warnings)
         told["gets_up"] = times_up(plan)
+        told["typed"] = typed_values(plan)
         told["leads"] = list(walk_words(documents, plan))
         told["against_unattended"] = list(reasons_against(documents, plan))
         sys.stdout.write(json.dumps(told, allow_nan=False) + "\n")

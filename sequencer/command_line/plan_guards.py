@@ -120,6 +120,7 @@ def guard_warnings(documents: Documents, bounds: Iterable[GuardBound]) -> tuple[
             "add a thermometer on the heatsink and a guard on it to the bench document."
         )
     told = most_alike(documents.bench)
+    told = {**told, **dict.fromkeys(documents.bench.typed, 0)}  # who reads a meter sees it frozen
     blind = [n for n, c in documents.bench.channels.items() if n not in told and c.unit != "1"]
     if blind:
         found.append(

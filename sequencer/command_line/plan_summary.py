@@ -11,6 +11,7 @@ from sequencer.command_line.left_alone import reasons_against
 from sequencer.command_line.plan_by_hand import gets_up, leads_words, resistor_words, walk_words
 from sequencer.command_line.plan_guards import guard_warnings, tightest_words
 from sequencer.command_line.plan_steps import clock, plain_table, rounded
+from sequencer.command_line.typed_values import typing_words
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
 from sequencer.judging import not_warmed
@@ -18,7 +19,7 @@ from sequencer.planning import Plan, PlannedLimit, PlannedTrial
 from sequencer.run.guard_bound import GuardBound
 from sequencer.trials.trial import Context
 
-ASK = "ask: "
+ASK, TYPE = "ask: ", "ask: type "
 NOTHING_TO_DO = "as it is"
 MOST_ASKED = 4
 """More instructions than these fill a screen; the steps have all."""
@@ -106,6 +107,7 @@ def _by_hand(documents: Documents, plan: Plan) -> Iterator[str]:
         for trial in plan.trials
         for step in trial.steps
         if step.what.startswith(ASK) and NOTHING_TO_DO not in step.what
+        if not step.what.startswith(TYPE)
     ]
     by_hand = documents.unit.unit.control == "hand"
     if not asked and not by_hand:
@@ -124,3 +126,4 @@ def _by_hand(documents: Documents, plan: Plan) -> Iterator[str]:
     if up := gets_up(plan):
         yield up
     yield from walk_words(documents, plan)
+    yield from typing_words(documents, plan)

@@ -12,6 +12,7 @@ from sequencer.command_line.documents import load_checked, with_simulation
 from sequencer.command_line.left_alone import refuse_if_not_ready
 from sequencer.command_line.on_bench import finish, loudly, notify_end, perform_on
 from sequencer.command_line.paths import REPORT_SUFFIX, free, record_path
+from sequencer.command_line.typed_values import refuse_too_many
 from sequencer.documents.load import Documents
 from sequencer.errors import SteadyrailError, UsageError
 from sequencer.outputs.files import write_text
@@ -60,6 +61,7 @@ def run(
     if trace is not None:
         free(trace, "message trace")
     plan = make_plan(documents)
+    refuse_too_many(documents, plan)
     if unattended:
         refuse_if_not_ready(documents, plan)
     _tell_before(documents, plan, console, cautions_read=cautions_read)

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any, Literal
 
-from pydantic import Field, StrictBool, model_validator
+from pydantic import Field, StrictBool, StrictInt, model_validator
 
 from sequencer.documents.flaws import Flaw
 from sequencer.documents.guards import Guards
@@ -11,15 +11,22 @@ from sequencer.documents.parsing import quoted
 from sequencer.documents.quantities import PositiveSeconds
 from sequencer.documents.tables import Strict
 
+MOST_TYPED = 300
+"""About an hour of typing; more has to be wanted."""
+
 
 class ProfileTable(Strict):
-    """What the profile is; `unit` and `bench` are shipped names or paths relative to this file."""
+    """What the profile is; `unit` and `bench` are shipped names or paths relative to this file.
+
+    `typed_at_most`: a run in which a person would have to type more values is refused.
+    """
 
     name: str = Field(min_length=1)
     description: str = ""
     unit: str = Field(min_length=1)
     bench: str = Field(min_length=1)
     rule: Literal["guarded", "simple"] = "guarded"
+    typed_at_most: StrictInt = Field(default=MOST_TYPED, ge=0)
 
 
 class Outputs(Strict):

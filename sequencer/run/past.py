@@ -99,7 +99,8 @@ class Past:
         self._restored = restored
         self._line_off = line_off
         self._made_safe = made_safe
-        self._gap_known = gap_known
+        self.gap_known = gap_known
+        self._typed: frozenset[str] = frozenset()
         self.gap_s = float("nan")
         self.now_s = last_time_s
         self.energised = False
@@ -111,7 +112,7 @@ class Past:
             if now < self._last_time_s:  # a simulated bench that began anew
                 now = bench.clock.sleep_until(self._last_time_s)
             self.now_s = now
-            if self._gap_known:
+            if self.gap_known:
                 self.gap_s = now - self._last_time_s
             self.energised = self._still_energised(bench)
         except InstrumentError as error:
@@ -127,6 +128,7 @@ class Past:
 
     def open(self, turns: Sequence[Turn]) -> tuple[Turn, ...]:
         """Return the turns from the first one on that the record does not hold as a whole."""
+        self._typed = turns[0].context.bench.typed if turns else self._typed
         done = 0
         while done < len(turns) and self._complete(turns[done]):
             done += 1
@@ -250,8 +252,10 @@ class Past:
             return False
         values: Mapping[str, Any] = last.readings.value
         channels = tuple(c for c in values if c.startswith(("voltage.", "current.")))
-        if not any(c.startswith("current.") for c in channels):
-            return False
+        if self._typed.intersection(channels) or not any(
+            c.startswith("current.") for c in channels
+        ):
+            return False  # nobody is asked to type what only decides about a warm-up
         for reading in bench.read(channels):
             before = float(np.asarray(values[reading.channel])[-1])
             if not abs(reading.value - before) <= SAME * abs(before) + LEAST_SAME:
