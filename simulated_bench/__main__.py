@@ -56,12 +56,13 @@ def _parser() -> argparse.ArgumentParser:
         metavar="NAME",
         help="also serve this instrument over a serial port (a pseudo-terminal); may be repeated",
     )
-    serve.add_argument(
-        "--hislip",
-        type=_port,
-        metavar="PORT",
-        help="also serve every instrument over HiSLIP, from this port on; 0 takes free ones",
-    )
+    for option, road in (("--hislip", "HiSLIP"), ("--vxi11", "VXI-11")):
+        serve.add_argument(
+            option,
+            type=_port,
+            metavar="PORT",
+            help=f"also serve every instrument over {road}, from this port on; 0 takes free ones",
+        )
     serve.add_argument(
         "--control", action="store_true", help="also serve the control instrument, at the last port"
     )
@@ -117,11 +118,11 @@ def _serve(given: argparse.Namespace) -> int:
         return WRONG_USE
     placed = place(World(scenario, given.seed), tables, given.seed, scenario.faults, given.scenario)
     try:
-        server = Server(placed, given.host, given.port, given.pty, given.hislip)
+        server = Server(placed, given.host, given.port, given.pty, given.hislip, given.vxi11)
     except OSError as error:
         sys.stderr.write(
             f"{given.host}, ports from {given.port}: can't listen ({error.strerror}); "
-            "choose others with --port and --hislip, or 0 for free ones\n"
+            "choose others with --port, --hislip and --vxi11, or 0 for free ones\n"
         )
         return NO_PORT
     server.stop_on_signals()
@@ -135,6 +136,8 @@ def _serve(given: argparse.Namespace) -> int:
     }
     if given.hislip is not None:
         ready["hislip"] = server.hislip_addresses()
+    if given.vxi11 is not None:
+        ready["vxi11"] = server.vxi11_addresses()
     if given.pty:
         ready["serial"] = server.serial_addresses()
     sys.stdout.write(json.dumps(ready) + "\n")

@@ -1,4 +1,4 @@
-"""Serves instruments: raw sockets for all, serial lines and HiSLIP where asked for."""
+"""Serves instruments: raw sockets for all, serial lines, HiSLIP and VXI-11 where asked for."""
 
 from collections.abc import Iterable, Mapping
 
@@ -8,6 +8,7 @@ from simulated_bench.listener import Listener
 from simulated_bench.loop import Loop
 from simulated_bench.seats import Seats, Spare
 from simulated_bench.serial_port import SerialPort
+from simulated_bench.vxi11.listener import Vxi11Listener
 
 
 class Server(Loop):
@@ -22,6 +23,8 @@ class Server(Loop):
     hislip
         Port of the first instrument's HiSLIP server, the others follow; 0 takes free ones, None
         serves none.
+    vxi11
+        The same for VXI-11.
 
     Raises
     ------
@@ -36,20 +39,24 @@ class Server(Loop):
         port: int,
         serial: Iterable[str] = (),
         hislip: int | None = None,
+        vxi11: int | None = None,
     ) -> None:
         super().__init__()
         self._spare = Spare()
         self._sockets: dict[str, Listener] = {}
         self._hislip: dict[str, Listener] = {}
+        self._vxi11: dict[str, Listener] = {}
         self._serial: dict[str, SerialPort] = {}
-        roads: list[tuple[dict[str, Listener], type[Listener], int]] = [
-            (self._sockets, Listener, port)
+        roads: list[tuple[dict[str, Listener], type[Listener], int | None]] = [
+            (self._sockets, Listener, port),
+            (self._hislip, HislipListener, hislip),
+            (self._vxi11, Vxi11Listener, vxi11),
         ]
-        if hislip is not None:
-            roads.append((self._hislip, HislipListener, hislip))
         seats = {name: Seats(placed.clients) for name, placed in instruments.items()}
         try:
             for listeners, kind, first in roads:
+                if first is None:
+                    continue
                 for offset, (name, placed) in enumerate(instruments.items()):
                     address = (host, first + offset if first else 0)
                     listeners[name] = kind(address, placed, seats[name], self, self._spare)
@@ -78,6 +85,13 @@ class Server(Loop):
             for name, listener in self._hislip.items()
         }
 
+    def vxi11_addresses(self) -> dict[str, str]:
+        """Return each instrument's VISA resource name over VXI-11."""
+        return {
+            name: "TCPIP0::{},{}::inst0::INSTR".format(*listener.at)
+            for name, listener in self._vxi11.items()
+        }
+
     def serial_addresses(self) -> dict[str, str]:
         """Return the VISA resource name of each instrument with a serial port."""
         return {name: line.address for name, line in self._serial.items()}
@@ -86,8 +100,9 @@ class Server(Loop):
         """Close every socket and serial port."""
         for line in self._serial.values():
             line.plugged = False
-        for listener in (*self._sockets.values(), *self._hislip.values()):
-            listener.close()
+        for listeners in (self._sockets, self._hislip, self._vxi11):
+            for listener in listeners.values():
+                listener.close()
         super().close()
         for line in self._serial.values():
             line.end.unplug()

@@ -263,6 +263,10 @@ def simulate(
         int | None,
         typer.Option(min=0, max=65000, help="First port for HiSLIP as well; 0 takes free ones."),
     ] = None,
+    vxi11: Annotated[
+        int | None,
+        typer.Option(min=0, max=65000, help="First port for VXI-11 as well; 0 takes free ones."),
+    ] = None,
     serial: Annotated[
         list[str] | None,
         typer.Option(metavar="NAME", help="An instrument with a serial port as well; repeatable."),
@@ -284,7 +288,7 @@ def simulate(
     """Serve the simulated bench on this machine, or print its truth."""
     from sequencer.command_line import simulate as command
 
-    roads = command.Roads(port, hislip, tuple(serial or ()), control)
+    roads = command.Roads(port, hislip, tuple(serial or ()), control, vxi11)
     _end(command.run(scenario, seed, roads, truth=truth, scenarios=scenarios, trace=trace))
 
 

@@ -10,19 +10,21 @@ from sequencer.run.simulation import command
 
 @dataclass(frozen=True, slots=True)
 class Roads:
-    """How the instruments can be reached: first TCP port, first HiSLIP, serial ports, faults."""
+    """How the instruments can be reached: first ports, serial ports, faults."""
 
     port: int
     hislip: int | None
     serial: tuple[str, ...]
     control: bool = False
+    vxi11: int | None = None
 
     def words(self) -> list[str]:
         """Return what tells the simulated bench."""
         hislip = [] if self.hislip is None else [f"--hislip={self.hislip}"]
+        vxi11 = [] if self.vxi11 is None else [f"--vxi11={self.vxi11}"]
         control = ["--control"] if self.control else []
         serial = [f"--pty={name}" for name in self.serial]
-        return [f"--port={self.port}", *hislip, *serial, *control]
+        return [f"--port={self.port}", *hislip, *vxi11, *serial, *control]
 
 
 def run(
