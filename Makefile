@@ -54,14 +54,16 @@ KILLS ?= 200
 kills: $(VENV)/.test
 	$(BIN)/python tests/campaigns/kills.py --moments $(KILLS) --out $(OUT)/kills
 
-# Every fault of the simulated bench in every phase of a run; writes out/faults.md. Half an hour.
+# Campaigns keep each result in out/NAME/results.jsonl and go on where they were interrupted; MORE
+# takes their own options, such as MORE=--afresh.
+# Every fault of the simulated bench in every phase of a run; ten minutes of computing.
 faults: $(VENV)/.test
-	$(BIN)/python tests/campaigns/fault_matrix.py --out $(OUT)/faults.md
+	$(BIN)/python tests/campaigns/fault_matrix.py --out $(OUT)/faults $(MORE)
 
 # Units that destroy themselves, SEEDS of each kind: all have to be stopped in time.
 SEEDS ?= 100
 damage: $(VENV)/.test
-	$(BIN)/python tests/campaigns/damage.py --seeds $(SEEDS)
+	$(BIN)/python tests/campaigns/damage.py --seeds $(SEEDS) --out $(OUT)/damage $(MORE)
 
 # Memory over DAYS of bench time at one reading a second; a week takes about an hour.
 DAYS ?= 7

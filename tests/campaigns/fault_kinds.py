@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import get_args
 
+from computer import HAPPENS
+
 from simulated_bench.instruments.faults import entries
 from simulated_bench.scenario_faults import NEEDS
 from simulated_bench.scenario_faults import What as UnitWhat
@@ -19,9 +21,12 @@ RECOVERED, UNNOTICED, FOUND = "recovered", "not noticeable", "found"
 
 STOPPED, LOUD = "stopped, safe", "NOT VERIFIED, loud"
 
+NOT_MET, NOT_APPLICABLE = "never met", "not applicable"
+"""The bench was never asked what the fault would have touched; the same where that has a reason."""
+
 ENDS = frozenset({RECOVERED, UNNOTICED, FOUND, STOPPED, LOUD})
 
-WENT_ON = frozenset({RECOVERED, UNNOTICED})
+DEALT_WITH = frozenset({RECOVERED})
 HARMLESS = frozenset({RECOVERED, UNNOTICED, FOUND})
 STOPS = frozenset({STOPPED, LOUD})
 
@@ -41,22 +46,45 @@ class Kind:
     same_unit: bool = True
     also: Mapping[str, object] | None = None
     """A second fault at the same time, without which the first is not met."""
+    not_in: Mapping[str, str] = field(default_factory=dict)
+    """Phases in which it can't be met, and why; held to by running them all the same."""
 
-    def tables(self, at: str) -> list[dict[str, object]]:
-        """Return what a scenario has to hold for this fault at a bench time."""
+    def tables(self, at: float, phase: str = "") -> list[dict[str, object]]:
+        """Return what a scenario has to hold for this fault at a bench time (s)."""
         both = [self.table] if self.also is None else [self.table, self.also]
-        return [{**table, "at": at} for table in both]
+        found = [{**table, "at": f"{at:.3f} s"} for table in both]
+        if phase == MAKE_SAFE:
+            found.append({"what": "smoke", "at": f"{at - RAISED_BEFORE_S:.3f} s"})
+        return found
+
+    def of_computer(self, at: float) -> tuple[str, float] | None:
+        """Return what has to happen to the computer, which the bench can't bring about."""
+        what = str(self.table["what"])
+        return (what, at) if what in HAPPENS else None
 
     def right(self, phase: str) -> frozenset[str]:
+        if phase in self.not_in:
+            return frozenset({NOT_MET})
+        if phase == MAKE_SAFE:  # begun by a smoke detector, which nothing may undo
+            return STOPS
         return self.except_in.get(phase, self.ends)
 
 
 METER, LOAD = "voltmeter_sense", "load"
+OTHERS = ("clock", "voltmeter_shunt", "voltmeter_terminals", "thermometer", "inputs", "person")
+
+MAKE_SAFE = "make-safe"
+RAISED_BEFORE_S = 0.5
+"""So long before the tick that sees it the smoke detector is raised, to begin making safe."""
+
 
 CLOSED = {"instrument": METER, "what": "closed connection"}
 
-AT_THE_END = {"make-safe": STOPS | WENT_ON}
-"""While making safe a lost meter can't prove anything; a short loss is over in time."""
+AT_THE_START = {"preflight": STOPS | DEALT_WITH}
+"""A bench that doesn't answer at once is made safe, and nothing is energised: start again."""
+
+LOAD_IS_OFF = dict.fromkeys(("preflight", "prompt"), STOPS | HARMLESS)
+"""Where a load is off anyway, one that ignores a setting or is reset changes nothing."""
 
 VALUES: Mapping[str, object] = {
     "to": "30 %",
@@ -68,33 +96,13 @@ VALUES: Mapping[str, object] = {
     "shift": "1 h",
 }
 
-UNIT_ENDS: Mapping[str, frozenset[str]] = {
-    "pass element short": STOPS,
-    "pass element open": STOPS | {FOUND},
-    "dead diode": HARMLESS | STOPS,
-    "dried-out reservoir": HARMLESS | STOPS,
-    "reference leak": HARMLESS,
-    "trimmer jump": HARMLESS,
-    "sense lead open": HARMLESS | STOPS,
-    "leaky limit transistor": HARMLESS,
-    "oscillation": HARMLESS,
-    "loose heatsink": HARMLESS | STOPS,
-    "thermal runaway": HARMLESS | STOPS,
-    "line failure": HARMLESS | STOPS,
-    "line surge": HARMLESS,
-    "line sag": HARMLESS | STOPS,
-    "door opened": HARMLESS,
-    "smoke": STOPS,
-    "interlock opened": STOPS,
-    "emergency stop": STOPS,
-    "clock step": HARMLESS,
-    "disk full": HARMLESS | STOPS,
-}
+UNIT_STOPS = frozenset({"pass element short", "smoke", "interlock opened", "emergency stop"})
+"""What has to stop the run, wherever it comes; all else of unit and room may be a finding."""
 
 
 def kinds() -> tuple[Kind, ...]:
     """Return every fault, once and lasting where that differs."""
-    return (*_of_links(), *_of_readings(), *_of_the_load(), *_of_unit_and_room())
+    return (*_of_links(), *_of_readings(), *_of_the_load(), *_of_unit_and_room(), *_of_the_others())
 
 
 def names() -> frozenset[str]:
@@ -107,18 +115,19 @@ def _of_links() -> list[Kind]:
     for what in get_args(entries.AnswerFault):
         table = {"instrument": METER, "what": what}
         late = {"delay": "1 s"} if what in entries.DELAYED else {}
-        found.append(Kind(f"{what}, once", {**table, **late}, WENT_ON))
+        found.append(Kind(f"{what}, once", {**table, **late}, DEALT_WITH, AT_THE_START))
         lasting = {**table, **late, "lasts": FOR_EVER}
-        found.append(Kind(f"{what}, for ever", lasting, STOPS, AT_THE_END))
+        found.append(Kind(f"{what}, for ever", lasting, STOPS))
     gone = {"instrument": METER, "what": "refused reconnect"}
-    found.append(Kind("refused reconnect, 3 s", {**gone, "lasts": "3 s"}, WENT_ON, also=CLOSED))
-    found.append(Kind("refused reconnect, for ever", gone, STOPS, AT_THE_END, also=CLOSED))
+    short = {**gone, "lasts": "3 s"}
+    found.append(Kind("refused reconnect, 3 s", short, DEALT_WITH, AT_THE_START, also=CLOSED))
+    found.append(Kind("refused reconnect, for ever", gone, STOPS, also=CLOSED))
     for extra in get_args(entries.StandingFault):
         if extra == "wrong instrument":
             wrong = {"instrument": METER, "what": extra, "becomes": "voltmeter_load"}
-            found.append(Kind(extra, wrong, STOPS, AT_THE_END))
+            found.append(Kind(extra, wrong, STOPS))
         elif extra != "refused reconnect":
-            found.append(Kind(extra, {"instrument": METER, "what": extra}, STOPS, AT_THE_END))
+            found.append(Kind(extra, {"instrument": METER, "what": extra}, STOPS))
     return found
 
 
@@ -126,12 +135,10 @@ def _of_readings() -> list[Kind]:
     found = []
     for what in get_args(entries.ReadingFault):
         table = {"instrument": METER, "what": what}
-        once = WENT_ON | {FOUND, STOPPED}
-        # A reading without a number leaves an event, except of what only proves the safe state.
-        told = once - {UNNOTICED} if what == "not a number" else once
-        found.append(Kind(f"{what}, once", table, told, {"make-safe": once}))
-        lasting = {**table, "lasts": FOR_EVER}
-        found.append(Kind(f"{what}, for ever", lasting, STOPS, AT_THE_END))
+        # A single reading that equals the one before is like any other; the rest leaves an event.
+        once = HARMLESS if what == "frozen reading" else frozenset({RECOVERED, FOUND, STOPPED})
+        found.append(Kind(f"{what}, once", table, once))
+        found.append(Kind(f"{what}, for ever", {**table, "lasts": FOR_EVER}, STOPS))
     return found
 
 
@@ -139,15 +146,15 @@ def _of_the_load() -> list[Kind]:
     def at_load(what: str, **more: object) -> dict[str, object]:
         return {"instrument": LOAD, "what": what, **more}
 
-    lost = at_load("no answer", lasts=FOR_EVER)
-    ignored = get_args(entries.SettingFault)
-    found = [Kind("load: no answer, for ever", lost, STOPS, AT_THE_END)]
-    for what in ignored:
-        found.append(Kind(f"load: {what}, once", at_load(what), STOPS | WENT_ON))
+    found = [Kind("load: no answer, for ever", at_load("no answer", lasts=FOR_EVER), STOPS)]
+    for what in get_args(entries.SettingFault):
+        found.append(Kind(f"load: {what}, once", at_load(what), STOPS | DEALT_WITH, LOAD_IS_OFF))
         lasting = at_load(what, lasts=FOR_EVER)
-        found.append(Kind(f"load: {what}, for ever", lasting, STOPS, AT_THE_END))
-    sudden = get_args(entries.SuddenFault)
-    found += [Kind(f"load: {what}", at_load(what), STOPS | HARMLESS) for what in sudden]
+        found.append(Kind(f"load: {what}, for ever", lasting, STOPS))
+    found += [
+        Kind(f"load: {what}", at_load(what), STOPS | DEALT_WITH, LOAD_IS_OFF)
+        for what in get_args(entries.SuddenFault)
+    ]
     return found
 
 
@@ -155,7 +162,19 @@ def _of_unit_and_room() -> list[Kind]:
     found = []
     for what in get_args(UnitWhat):
         needs = {key: VALUES[key] for key in NEEDS.get(what, ())}
-        ends = UNIT_ENDS[what]
-        at_end = {"make-safe": ENDS}
-        found.append(Kind(what, {"what": what, **needs}, ends, at_end, same_unit=False))
+        ends = STOPS if what in UNIT_STOPS else HARMLESS | STOPS
+        if what == "disk full":
+            ends = STOPS
+        found.append(Kind(what, {"what": what, **needs}, ends, same_unit=what in HAPPENS))
+    return found
+
+
+def _of_the_others() -> list[Kind]:
+    """Return a lost answer, and a lost instrument, of each that the rest does not touch."""
+    found = []
+    for name in OTHERS:
+        table = {"instrument": name, "what": "no answer"}
+        found.append(Kind(f"{name}: no answer, once", table, DEALT_WITH, AT_THE_START))
+        lasting = {**table, "lasts": FOR_EVER}
+        found.append(Kind(f"{name}: no answer, for ever", lasting, STOPS))
     return found

@@ -1,192 +1,164 @@
 """Every fault of the simulated bench in every phase of a run: `make faults`.
 
 A run ends in one of the ends of `fault_kinds`; whatever else (a hang, a traceback, a record that
-lost something, a pass from bad data) is a failure. Writes a table in Markdown.
+lost something, "verified" with energy on the bench, a pass from bad data) is wrong. Each cell is a
+run of its own against a bench process of its own. Writes OUT/results.jsonl as it goes and the table
+OUT/faults.md.
 """
 
-import argparse
-import json
 import sys
 import tempfile
-from collections.abc import Iterable, Iterator
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
+from shutil import rmtree
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parent))
 import fault_kinds as kinds_
+from fault_ends import beyond, ended
 from fault_kinds import Kind, kinds
-from short_bench import PROFILES, STEPS, SWEEP, Hang, Ran, phases, run
+from ledger import Ledger, behave, commit, digest_of, options
+from short_bench import PROFILES, STEPS, SWEEP, Hang, phases, run
+from truths import truth_of
 
-from sequencer.errors import Exit
-from sequencer.record.read import RecordReader
+PHASES = ("preflight", "start", "prompt", "settle", "read", "sweep", "soak", "make-safe")
 
-PHASES = ("start", "prompt", "settle", "read", "sweep", "soak", "make-safe")
+LONGEST_S = 300.0
+"""A run may take `short_bench.LONGEST_S`; a process that can't even say so is killed."""
 
-TELLING = frozenset(
-    {"asked again", "reopened", "closed", "error queue", "late", "lost", "no number"}
-)
+SIGNS = {
+    kinds_.RECOVERED: "R",
+    kinds_.STOPPED: "S",
+    kinds_.LOUD: "L",
+    kinds_.FOUND: "F",
+    kinds_.UNNOTICED: "=",
+    kinds_.NOT_APPLICABLE: "–",
+}
+MEANING = {
+    "R": "recovered, with an event in the record; figures true within U",
+    "S": "stopped, made safe, verified, and truly without energy",
+    "L": "NOT VERIFIED, said loudly, exit code 5",
+    "F": "went on and found it: a verdict other than pass",
+    "=": "went on, nothing to notice: all verdicts pass, truly, figures true within U",
+    "–": "not applicable, with the reason below",
+    "!": "wrong end",
+}
 
-
-@dataclass(frozen=True)
-class Undisturbed:
-    """What the runs are compared with."""
-
-    at: dict[str, float]
-    figures: dict[str, dict[str, tuple[float, float]]]
-
-
-@dataclass(frozen=True)
-class Cell:
-    """One fault in one phase: how the run ended, whether that is right, and what was said."""
-
-    kind: str
-    phase: str
-    end: str
-    right: bool
-    said: str
+Row = Mapping[str, Any]
 
 
-def undisturbed(folder: Path) -> Undisturbed:
-    """Run both profiles without a fault; learn phases and figures."""
-    at: dict[str, float] = {}
-    figures = {}
+def undisturbed(folder: Path) -> dict[str, float]:
+    """Run both profiles without a fault, hold them to the truth, and learn when phases are."""
+    at = {"preflight": 0.0}
     for name, profile in (("sweep", SWEEP), ("steps", STEPS)):
         ran = run(folder / name, [], profile)
-        assert ran.result is not None, ran.errors
-        assert ran.code in {0, 1, 3}, ran.errors
+        assert ran.code == 0, ran.errors
+        assert ran.result is not None
+        truth = truth_of(ran.record, [], 0.0, same_unit=True)
+        assert not (off := beyond(ran.result["figures"], truth)), off
         at |= phases(ran.record)
-        figures[name] = figures_of(ran.result)
-    return Undisturbed(at, figures)
+    return at
 
 
-def figures_of(result: dict[str, Any]) -> dict[str, tuple[float, float]]:
-    return {f["name"]: (f["value"], f["U"]) for f in result["figures"]}
-
-
-def cell(kind: Kind, phase: str, calm: Undisturbed) -> Cell:
+def cell(kind: Kind, phase: str, at: float) -> dict[str, Any]:
     """Run one fault in one phase and classify."""
     folder = Path(tempfile.mkdtemp(prefix="fault-"))
-    tables = kind.tables(f"{calm.at[phase]:.3f} s")
     try:
-        ran = run(folder, tables, PROFILES.get(phase, STEPS))
-        end, said = ended(ran, calm.figures["sweep" if phase == "sweep" else "steps"], kind)
+        profile = PROFILES.get(phase, STEPS)
+        ran = run(folder, kind.tables(at, phase), profile, computer=kind.of_computer(at))
+        end, said = ended(ran, kind, at)
     except Hang as error:
         end, said = "HANGS", str(error)
     except Exception as error:  # noqa: BLE001  # a traceback is an end, and a wrong one
         end, said = "CRASHES", f"{type(error).__name__}: {error}"
-    return Cell(kind.name, phase, end, end in kind.right(phase), said)
+    finally:
+        rmtree(folder, ignore_errors=True)
+    return {"fault": kind.name, "phase": phase, "at": round(at, 3), "end": end, "said": said}
 
 
-def ended(ran: Ran, calm: dict[str, tuple[float, float]], kind: Kind) -> tuple[str, str]:
-    """Return how a run ended and what it said."""
-    if ran.result is None:
-        text = ran.errors.strip().splitlines()[-1] if ran.errors.strip() else ""
-        return (kinds_.STOPPED if "Nothing was energised" in ran.errors else "NO RESULT"), text
-    if lost := damage_of(ran.record):
-        return "LOST", lost
-    safe = [e["text"] for e in ran.events if e["kind"] == "make safe"]
-    why = next((e["text"] for e in ran.events if e["kind"] == "stopped"), "")
-    if not safe or "NOT VERIFIED" in safe[-1]:
-        loud = ran.code == Exit.INSTRUMENT and "NOT VERIFIED" in ran.errors and bool(safe)
-        return (kinds_.LOUD if loud else "QUIET"), why or " ".join(safe) or "no event"
-    if why:
-        return kinds_.STOPPED, why
-    return went_on(ran, ran.result, calm, kind)
+def end_of(row: Row) -> str:
+    return str(row.get("end", "KILLED"))
 
 
-def went_on(
-    ran: Ran, result: dict[str, Any], calm: dict[str, tuple[float, float]], kind: Kind
-) -> tuple[str, str]:
-    """Return how a run ended that came to its own end: compare it with the undisturbed one."""
-    if ran.code not in {0, 1, 3}:
-        return "WRONG EXIT", f"{ran.code}"
-    figures = figures_of(result)
-    both = [(n, v - calm[n][0], u + calm[n][1]) for n, (v, u) in figures.items() if n in calm]
-    moved = [name for name, change, most in both if abs(change) > most]
-    missing = sorted(calm.keys() - figures.keys())
-    passed = {v["figure"] for v in result["verdicts"] if v["verdict"] == "pass"}
-    if kind.same_unit and passed & set(moved):
-        return "FALSE PASS", ", ".join(moved)
-    if moved or missing:
-        return kinds_.FOUND, ", ".join([*moved, *(f"no {name}" for name in missing)])
-    told = ran.kinds() & TELLING
-    return (kinds_.RECOVERED if told else kinds_.UNNOTICED), ", ".join(sorted(told))
+def is_right(row: Row, kind: Kind) -> bool:
+    return "end" in row and row["end"] in kind.right(row["phase"])
 
 
-def damage_of(record: Path) -> str:
-    """Return what a record has lost: readings without a gap, every reply with its rows."""
-    try:
-        with RecordReader.open(record) as reader:
-            for trial in reader.trials:
-                reader.steps(trial.index)
-            numbers = reader.frame().index
-            return "" if len(numbers) else "no readings"
-    except Exception as error:  # noqa: BLE001  # whatever it is, the record can't be read
-        return f"{type(error).__name__}: {error}"
+def sign(row: Row | None, kind: Kind) -> str:
+    if row is None:
+        return ""
+    if not is_right(row, kind):
+        return f"**! {end_of(row)}**"
+    return SIGNS[kinds_.NOT_APPLICABLE if row["end"] == kinds_.NOT_MET else row["end"]]
 
 
-def work(job: tuple[Kind, str, Undisturbed]) -> Cell:
-    return cell(*job)
+def table(rows: Sequence[Row], wanted: Sequence[str], chosen: Sequence[Kind]) -> list[str]:
+    """Return the lines of the table: faults by phases."""
+    by = {(row["fault"], row["phase"]): row for row in rows if "fault" in row}
+    lines = ["| fault | " + " | ".join(wanted) + " |", "|---" * (len(wanted) + 1) + "|"]
+    for kind in chosen:
+        signs = [sign(by.get((kind.name, phase)), kind) for phase in wanted]
+        lines.append(f"| {kind.name} | " + " | ".join(signs) + " |")
+    return lines
 
 
-def matrix(
-    chosen: Iterable[Kind], wanted: Iterable[str], calm: Undisturbed, workers: int
-) -> Iterator[Cell]:
-    """Run all, several at a time; yield each as it ends."""
-    jobs = [(kind, phase, calm) for phase in wanted for kind in chosen]
-    with ProcessPoolExecutor(workers) as pool:
-        for number, found in enumerate(pool.map(work, jobs), 1):
-            mark = "" if found.right else "  <-- WRONG"
-            print(
-                f"{number}/{len(jobs)} {found.kind}, {found.phase}: {found.end}{mark}", flush=True
-            )
-            yield found
-
-
-def written(cells: list[Cell], wanted: tuple[str, ...]) -> str:
+def written(rows: Sequence[Row], wanted: Sequence[str], chosen: Sequence[Kind]) -> str:
     """Return the table in Markdown, then what was said in each cell."""
-    by = {(c.kind, c.phase): c for c in cells}
-    names = list(dict.fromkeys(c.kind for c in cells))
-    wrong = [c for c in cells if not c.right]
+    by = {kind.name: kind for kind in chosen}
+    wrong = [row for row in rows if "fault" not in row or not is_right(row, by[row["fault"]])]
+    signs = [sign(row, by[row["fault"]]).strip("*")[:1] for row in rows if "fault" in row]
+    counts = {one: signs.count(one) for one in MEANING}
     lines = [
         "# Fault matrix",
         "",
-        f"{len(cells)} runs, {len(wrong)} with a wrong end. Bold marks a wrong end.",
+        f"{len(rows)} cells of {len(wanted) * len(chosen)}, {len(wrong)} with a wrong end; "
+        f"commit {commit()}.",
         "",
-        "| fault | " + " | ".join(wanted) + " |",
-        "|---" * (len(wanted) + 1) + "|",
+        *(f"- {one}: {meant} ({counts[one]})" for one, meant in MEANING.items()),
+        "",
+        *table(rows, wanted, chosen),
+        "",
+        "Not applicable:",
+        "",
+        *(f"- {k.name}, {phase}: {why}" for k in chosen for phase, why in k.not_in.items()),
+        "",
+        "## What was said",
+        "",
+        *(f"- {row['cell']}: {end_of(row)}. {row.get('said', row.get('failed'))}" for row in rows),
     ]
-    for name in names:
-        row = [by.get((name, phase)) for phase in wanted]
-        shown = ["" if c is None else c.end if c.right else f"**{c.end}**" for c in row]
-        lines.append(f"| {name} | " + " | ".join(shown) + " |")
-    lines += ["", "## What was said", ""]
-    lines += [f"- {c.kind}, {c.phase}: {c.end}. {c.said}" for c in cells]
     return "\n".join(lines) + "\n"
 
 
 def main() -> int:
     """Run the campaign; the exit code is 1 when any run ended wrongly."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, default=Path("out/faults.md"))
+    parser = options(__doc__, "faults")
     parser.add_argument("--phases", nargs="+", default=list(PHASES), choices=PHASES)
-    parser.add_argument("--faults", default="", help="only those whose name holds this text")
-    parser.add_argument("--workers", type=int, default=2)
     given = parser.parse_args()
-    chosen = [kind for kind in kinds() if given.faults in kind.name]
+    behave()
     covered = {str(kind.table["what"]) for kind in kinds()}
     assert covered >= kinds_.names(), f"no expectation for {kinds_.names() - covered}"
-    calm = undisturbed(Path(tempfile.mkdtemp(prefix="calm-")))
-    print(json.dumps(calm.at))
-    given.out.parent.mkdir(parents=True, exist_ok=True)
-    cells: list[Cell] = []
-    for found in matrix(chosen, given.phases, calm, given.workers):
-        cells.append(found)  # written each time, so that an interrupted campaign leaves its table
-        given.out.write_text(written(cells, tuple(given.phases)))
-    print(f"{sum(not c.right for c in cells)} of {len(cells)} ended wrongly: {given.out}")
-    return int(any(not c.right for c in cells))
+    own = Path(__file__).with_name("short_bench.py")
+    ledger = Ledger(given.out, digest_of(own), afresh=given.afresh)
+    at = undisturbed(Path(tempfile.mkdtemp(prefix="calm-")))
+    chosen = kinds()
+    named = {
+        f"{kind.name}, {phase}": partial(cell, kind, phase, at[phase])
+        for phase in given.phases
+        for kind in chosen
+    }
+    jobs = {name: job for name, job in named.items() if given.only in name}
+    by = {kind.name: kind for kind in chosen}
+
+    def said(row: Row) -> str:
+        right = "fault" in row and is_right(row, by[row["fault"]])
+        return end_of(row) + ("" if right else f"  <-- WRONG: {row.get('said', row)}")
+
+    rows = ledger.carry_out(jobs, at_once=given.at_once, longest_s=LONGEST_S, said=said)
+    (given.out / "faults.md").write_text(written(rows, given.phases, chosen))
+    wrong = sum("fault" not in row or not is_right(row, by[row["fault"]]) for row in rows)
+    print(f"{wrong} of {len(rows)} ended wrongly: {given.out / 'faults.md'}")
+    return int(wrong > 0)
 
 
 if __name__ == "__main__":

@@ -13,6 +13,10 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "sequencer"))
 from called import Done, steadyrail
+from computer import faulty
+from forked import forked
+from kept import Kept, keeping
+from witness import Seen, seen, watching
 
 LONGEST_S = 90
 """A run of a second or two that takes longer hangs."""
@@ -23,7 +27,7 @@ TIMEOUT = "250 ms"
 HEAD = """
 [profile]
 name = "short"
-unit = "w-17"
+unit = "unit.toml"
 bench = "bench.toml"
 
 [outputs]
@@ -41,6 +45,7 @@ fractions = ["10 %", "50 %", "100 %"]
 repeats = 2
 readings = 2
 period = "1 s"
+tail = "15 s"
 
 [[trials]]
 trial = "soak"
@@ -50,6 +55,17 @@ warm_up = "30 s"
 duration = "2 min"
 """
 )
+
+STATED = """
+[stated]
+warm_up = "30 s"
+soak = "2 min"
+tail_time = "15 s"
+"""
+"""The truth of these profiles: the same figures under the same conditions."""
+
+PROMISED = {'duration = "8 h"': 'duration = "2 min"'}
+"""Of the unit's drift, so that a soak as short as this one is judged."""
 
 SWEEP = (
     HEAD
@@ -68,18 +84,30 @@ PROFILES = {"sweep": SWEEP}
 """The profile of a phase, where it is not STEPS."""
 
 
+TICKS_BEFORE_STOP, WITHIN_A_READING_S = 60, 0.06
+IN_THE_LIMIT = {"leg": "down", "region": "current line"}
+"""Tags of a reading amid a sweep: the unit is in its limit, the load holds a voltage."""
+
+
 class Hang(BaseException):
     """The run did not come to an end."""
 
 
 @dataclass(frozen=True)
 class Ran:
-    """One run: exit code, result (None where there is no record), what it wrote, its record."""
+    """One run: exit code, result (None where there is none), what it wrote, its record.
+
+    `kept` is what the writer said to be on the disk, `seen` what really happened on the bench,
+    `happened` whether a fault of the computer came.
+    """
 
     code: int
     result: dict[str, Any] | None
     errors: str
     record: Path
+    kept: Kept
+    seen: Seen
+    happened: bool = False
 
     @property
     def events(self) -> list[dict[str, Any]]:
@@ -89,6 +117,15 @@ class Ran:
         return {event["kind"] for event in self.events}
 
 
+def scenario_text(faults: Sequence[Mapping[str, object]], based_on: str = "healthy") -> str:
+    """Return a scenario with faults, stated for these profiles."""
+    head = {"name": "short", "description": "a campaign", "based_on": based_on}
+    text = "".join(f"{key} = {json.dumps(value)}\n" for key, value in head.items()) + STATED
+    for fault in faults:
+        text += "[[faults]]\n" + "".join(f"{k} = {json.dumps(v)}\n" for k, v in fault.items())
+    return text + "[instruments.inputs]\n[instruments.control]\n"
+
+
 def write(
     folder: Path,
     faults: Sequence[Mapping[str, object]],
@@ -96,16 +133,17 @@ def write(
     based_on: str = "healthy",
 ) -> Path:
     """Write scenario, bench and profile into a folder; return the profile's path."""
-    text = 'name = "short"\ndescription = "a campaign"\nbased_on = '
-    text += json.dumps(based_on) + "\n"
-    for fault in faults:
-        text += "[[faults]]\n" + "".join(f"{k} = {json.dumps(v)}\n" for k, v in fault.items())
     scenario = folder / "scenario.toml"
-    scenario.write_text(text + "[instruments.inputs]\n[instruments.control]\n")
+    scenario.write_text(scenario_text(faults, based_on))
     bench = (Path(str(files("profiles"))) / "benches" / "simulated-watched.toml").read_text()
     bench = bench.replace('scenario = "watched"', f"scenario = {json.dumps(str(scenario))}")
     bench = bench.replace("\ndialect = ", f'\ntimeout = "{TIMEOUT}"\ndialect = ')
     (folder / "bench.toml").write_text(bench)
+    unit = (Path(str(files("profiles"))) / "units" / "w-17.toml").read_text()
+    for found, put in PROMISED.items():
+        assert found in unit
+        unit = unit.replace(found, put)
+    (folder / "unit.toml").write_text(unit)
     path = folder / "short.toml"
     path.write_text(profile)
     return path
@@ -132,18 +170,28 @@ def run(
     seed: int = 1,
     longest_s: int = LONGEST_S,
     based_on: str = "healthy",
+    computer: tuple[str, float] | None = None,
 ) -> Ran:
-    """Run the short profile with faults; raises Hang when it does not end."""
+    """Run the short profile with faults; raises Hang when it does not end.
+
+    `computer` is a fault of the computer and its bench time.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     path = write(folder, faults, profile, based_on)
     record = folder / "run.sqlite"
-    with _within(longest_s):
+    with (
+        _within(longest_s),
+        keeping() as kept,
+        forked(watching(folder)),
+        faulty(computer, record) as came,
+    ):
         done: Done = steadyrail(
             *("run", str(path), "--json", "--record", str(record), "--seed", str(seed)),
             cwd=folder,
         )
     line = done.stdout.strip()
-    return Ran(done.returncode, json.loads(line) if line else None, done.stderr, record)
+    result = json.loads(line) if line else None
+    return Ran(done.returncode, result, done.stderr, record, kept, seen(folder), bool(came))
 
 
 def phases(record: Path) -> dict[str, float]:
@@ -156,20 +204,23 @@ def phases(record: Path) -> dict[str, float]:
         ended = base.execute("SELECT max(answered_at) FROM readings").fetchone()[0]
     asked = [(name, float(at), json.loads(body)) for name, at, body in rows]
     until = [at for _, at, _ in asked[1:]] + [float(ended)]
-    found: dict[str, float] = {"make-safe": float(ended) + 0.02}
+    found: dict[str, float] = {}
+    loaded = False
     for (trial, at, request), end in zip(asked, until, strict=True):
         kind, state = request["kind"], request.get("state", {})
+        if state.get("kind") == "LoadState":
+            loaded = state["on"]
         middle = (at + end) / 2
         if trial == "start_check" and state.get("kind") == "SupplyState":
             found["prompt"] = middle
         elif trial == "start_check" and state.get("on"):
             found["start"] = at + 0.1
-        elif trial == "load_steps" and kind == "Settle":
-            found["settle"] = middle
-        elif trial == "load_steps" and kind == "Read":
-            found["read"] = middle
-        elif trial == "limit_sweep" and kind == "Read" and request["tag"]:
+        elif trial == "load_steps" and kind in {"Settle", "Read"} and loaded:
+            found[kind.lower()] = middle
+        elif kind == "Read" and request["tag"].items() >= IN_THE_LIMIT.items():
             found["sweep"] = middle
         elif trial == "soak" and kind == "Read":
             found["soak"] = middle
+            # Just when a tick's readings have begun: what they show makes the run stop.
+            found["make-safe"] = at + TICKS_BEFORE_STOP + WITHIN_A_READING_S
     return found

@@ -11,7 +11,7 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from forks import BENCH, STEADYRAIL, Started, forks
+from forks import BENCH, GUARDIAN_NAME, STEADYRAIL, Started, forks
 
 from sequencer.record.files import opened
 from sequencer.run.safe_report import CURRENT_BOUND_A, VOLTAGE_BOUND_V
@@ -105,11 +105,11 @@ class Apart:
         found = []
         for place in Path("/proc").glob("[0-9]*"):
             try:
-                words = (place / "cmdline").read_bytes().split(b"\0")
-                here = (place / "cwd").readlink() == self.folder
+                name = (place / "comm").read_text().strip()
+                here = name == GUARDIAN_NAME and (place / "cwd").readlink() == self.folder
             except OSError:
                 continue
-            if b"sequencer.guardian" in words and here:
+            if here:
                 found.append(int(place.name))
         return found
 

@@ -19,10 +19,13 @@ from functools import cache
 from pathlib import Path
 from typing import Any, NoReturn
 
+import forked
+
 END_WITH_PARENT = 1  # PR_SET_PDEATHSIG, linux/prctl.h: nothing is left when tests are ended
-PERIOD_S = 0.01
+PERIOD_S = 0.02
 STEADYRAIL = "sequencer.command_line.app"
 BENCH = "simulated_bench"
+GUARDIAN_NAME = forked.name_of("sequencer.guardian")
 
 
 class Started:
@@ -103,10 +106,7 @@ def forks() -> Forks:
 
 def serve() -> None:
     """Fork and wait on request, until nobody is left to ask; what still runs is ended then."""
-    import sequencer.command_line.resume  # noqa: PLC0415
-    import sequencer.guardian.keeper  # noqa: F401, PLC0415
-    import simulated_bench.__main__  # noqa: F401, PLC0415
-
+    forked.load()
     running: set[int] = set()
     while line := sys.stdin.readline():
         request = json.loads(line)
@@ -145,7 +145,8 @@ def _become(request: dict[str, Any]) -> NoReturn:
             signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
             resource.setrlimit(resource.RLIMIT_FSIZE, (request["most_bytes"],) * 2)
         sys.argv = [request["module"], *request["words"]]
-        runpy.run_module(request["module"], run_name="__main__", alter_sys=True)
+        with forked.forked():  # its guardian too
+            runpy.run_module(request["module"], run_name="__main__", alter_sys=True)
         code = 0
     except SystemExit as end:
         code = int(end.code or 0)

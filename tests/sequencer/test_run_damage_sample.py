@@ -20,7 +20,7 @@ from sequencer.record.read import RecordReader
 )
 def test_a_unit_that_destroys_itself_is_stopped_in_time(what: str, seed: int) -> None:
     found = fate(what, seed)
-    assert found.right, found.said
+    assert not found["wrong"], found
 
 
 def test_an_output_that_keeps_its_voltage_ends_loudly_with_what_to_do(tmp_path: Path) -> None:

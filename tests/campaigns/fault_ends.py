@@ -1,0 +1,129 @@
+"""How a run with a fault in it ended, held against what really happened.
+
+Truth comes from three places that no fault of an instrument reaches: the equations of the simulated
+bench (true figures), the bench's own state at the end, and what the record's writer had said to be
+on the disk.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from computer import HAPPENS
+from fault_kinds import (
+    FOUND,
+    LOUD,
+    NOT_MET,
+    RECOVERED,
+    STOPPED,
+    UNNOTICED,
+    Kind,
+)
+from short_bench import Ran
+from truths import Truth, truth_of
+
+from sequencer.errors import Exit
+
+TELLING = frozenset(
+    {
+        *("asked again", "reopened", "closed", "error queue", "late", "lost", "no number"),
+        *("clock step", "setting", "set again", "frozen"),
+    }
+)
+"""Kinds of events that say that something was wrong, and was dealt with."""
+
+
+def ended(ran: Ran, kind: Kind, at: float) -> tuple[str, str]:
+    """Return how a run with a fault at a bench time ended, and what it said."""
+    what = str(kind.table["what"])
+    met = ran.happened if what in HAPPENS else ran.seen.met(what)
+    if wrong := _wrong_whatever_was_said(ran):
+        return wrong
+    if not met:
+        return NOT_MET, "it was never met"
+    if ran.result is None:
+        return _without_result(ran)
+    why = next((e["text"] for e in ran.events if e["kind"] == "stopped"), "")
+    if VERIFIED not in said_of_safety(ran):
+        loud = ran.code == Exit.INSTRUMENT and "NOT VERIFIED" in ran.errors
+        return (LOUD if loud else "QUIET"), why or said_of_safety(ran) or "no event"
+    if why:
+        return (STOPPED if ran.code in STOPS_WITH else "WRONG EXIT"), f"exit {ran.code}. {why}"
+    truth = truth_of(ran.record, kind.tables(at), at, same_unit=kind.same_unit)
+    return _went_on(ran, ran.result, truth, kind)
+
+
+def _wrong_whatever_was_said(ran: Ran) -> tuple[str, str] | None:
+    if lost := ran.kept.lost(ran.record) if ran.record.exists() else "":
+        return "LOST", lost
+    if "Traceback" in ran.errors:
+        return "CRASHES", ran.errors.strip().splitlines()[-1]
+    if VERIFIED in said_of_safety(ran) and ran.seen.started and not ran.seen.without_energy:
+        return "FALSE SAFE", f"{ran.seen.volts:.3g} V, {ran.seen.amperes:.3g} A"
+    return None
+
+
+VERIFIED = "Made safe, verified"
+STOPS_WITH = frozenset({Exit.GUARD, Exit.INSTRUMENT, Exit.UNDECIDED})
+
+
+def said_of_safety(ran: Ran) -> str:
+    safe = [e["text"] for e in ran.events if e["kind"] == "make safe"]
+    return safe[-1] if safe else ran.errors
+
+
+def _without_result(ran: Ran) -> tuple[str, str]:
+    """A run that never started, or whose record can't be written any more."""
+    text = " ".join(ran.errors.split())
+    loud = ran.code not in {0, 1, 3} and bool(text)
+    if "NOT VERIFIED" in text and loud:
+        return LOUD, text
+    safe = VERIFIED in text or "Nothing was energised" in text or ran.seen.never_on
+    if safe and loud and ran.seen.without_energy:
+        return STOPPED, text
+    return "NO RESULT", f"exit {ran.code}. {text}"
+
+
+def _went_on(ran: Ran, result: Mapping[str, Any], truth: Truth, kind: Kind) -> tuple[str, str]:
+    """Return how a run ended that came to its own end: its figures against the truth."""
+    if ran.code not in {0, 1, 3}:
+        return "WRONG EXIT", f"{ran.code}"
+    if false := [v["figure"] for v in result["verdicts"] if falsely_passed(v, truth)]:
+        return "FALSE PASS", ", ".join(false)
+    told = sorted(ran.kinds() & TELLING)
+    words = ", ".join(told)
+    others = [v for v in result["verdicts"] if v["verdict"] != "pass"]
+    if others:
+        why = ", ".join(f"{v['figure']} {v['verdict']}" for v in others)
+        return FOUND, f"{why}; {words}" if words else why
+    off = beyond(result["figures"], truth)
+    if off and kind.same_unit:
+        return "WRONG FIGURE", ", ".join(off)
+    return (RECOVERED if told else UNNOTICED), words
+
+
+def falsely_passed(verdict: Mapping[str, Any], truth: Truth) -> bool:
+    """Return whether a figure passed that breaks its limit in every state that the unit was in."""
+    if verdict["verdict"] != "pass":
+        return False
+    states = truth.states(verdict["trial"])
+    return not any(_within(verdict, state.get(verdict["figure"])) for state in states)
+
+
+def _within(verdict: Mapping[str, Any], value: float | None) -> bool:
+    lower, upper = verdict["lower"], verdict["upper"]
+    return (
+        value is not None
+        and (lower is None or value >= lower)
+        and (upper is None or value <= upper)
+    )
+
+
+def beyond(figures: Sequence[Mapping[str, Any]], truth: Truth) -> list[str]:
+    """Return the figures that are farther than U from the truth of every state."""
+    found = []
+    for figure in figures:
+        name, states = figure["name"], truth.states(figure["trial"])
+        true = [state[name] for state in states if name in state]
+        if true and all(abs(figure["value"] - value) > figure["U"] for value in true):
+            found.append(f"{name} is {figure['value']:.4g} ± {figure['U']:.2g}, true {true[0]:.4g}")
+    return found
