@@ -1,7 +1,7 @@
 """An exponential approach to an end value: discharge of an output, heating of a heatsink."""
 
 from dataclasses import dataclass
-from math import hypot, log, sqrt
+from math import log, sqrt
 
 import numpy as np
 from scipy import optimize
@@ -39,6 +39,9 @@ class Decay:
         Degrees of freedom of the uncertainties.
     widened
         Factor of all uncertainties over those of white scatter, for its correlation.
+    covariance
+        Of `end` with `time_constant_s`: a fall that was not seen to its end leaves both unsure
+        together.
     """
 
     time_constant_s: float
@@ -50,6 +53,12 @@ class Decay:
     residual_sd: float
     dof: float
     widened: float = 1.0
+    covariance: float = 0.0
+
+    def u_of(self, per_end: float, per_second: float) -> float:
+        """Return the standard uncertainty of what changes so with `end` and `time_constant_s`."""
+        variance = (per_end * self.u_end) ** 2 + (per_second * self.u_time_constant_s) ** 2
+        return sqrt(max(variance + 2 * per_end * per_second * self.covariance, 0.0))
 
     def time_between(self, first: float, second: float) -> tuple[float, float]:
         """Return how long the curve takes from one value to another, and its uncertainty, s.
@@ -67,7 +76,7 @@ class Decay:
             )
         way = log(start / stop)
         by_end = self.time_constant_s * (1 / stop - 1 / start)
-        return self.time_constant_s * way, hypot(way * self.u_time_constant_s, by_end * self.u_end)
+        return self.time_constant_s * way, self.u_of(by_end, way)
 
 
 def fit_decay(times: Values, values: Values) -> Decay:
@@ -152,4 +161,5 @@ def fit_decay(times: Values, values: Values) -> Decay:
         residual_sd=scatter,
         dof=dof,
         widened=factor,
+        covariance=float((scatter * factor) ** 2 * inverse[0, 2]),
     )

@@ -6,21 +6,22 @@ are counted along the fitted curve from the set voltage on.
 
 discharge_time_constant (s)
     τ of V = end + (V₀ − end)·exp(−t/τ), fitted to all readings above the meter's floor. Components:
-    scatter about the curve; the curve's own misfit (τ of the earlier against τ of the later half of
-    the fall, rectangular); the clock's share is left out, it is parts in 10⁴ at most.
+    scatter about the curve; the curve's own misfit, where τ of the earlier and of the later half of
+    the fall differ by more than scatter makes of them (rectangular); the clock's share is left out,
+    it is parts in 10⁴ at most. Offset and gain of the meter change no τ.
 time_to_safe_voltage (s)
-    Time along the curve from the set voltage to the stated low voltage. Components: those of τ, and
-    the meter's error at the low voltage times τ over that voltage.
+    Time along the curve from the set voltage to the stated low voltage. Components: scatter about
+    the curve, by what it makes of end and τ together; the misfit of τ; the meter's offset, its
+    stability and thermal EMF, at the low voltage.
 residual_voltage (V)
-    Voltage on the curve at the stated time after switching off. Components: those of τ, times the
-    slope there; the meter's error at that voltage.
+    Voltage on the curve at the stated time after switching off. Components: as for the time.
 
 Source: RC discharge, V₀·exp(−t/RC), to 36.8 % after RC; any textbook. A load or a crowbar makes it
 faster.
 """
 
-from dataclasses import dataclass
-from math import exp, log, sqrt
+from dataclasses import dataclass, replace
+from math import exp, hypot, log, sqrt
 from typing import ClassVar
 
 import numpy as np
@@ -84,12 +85,17 @@ def procedure(settings: Settings, context: Context) -> Procedure:
 
 @dataclass(frozen=True, slots=True)
 class Fall:
-    """The fall as read, the curve through it, and how far τ of both halves differ (half of it)."""
+    """The fall as read, the curve through it, and how far τ of both halves differ (half of it).
+
+    `alike`: what neighbouring readings depart by from the curve is alike, more than chance makes
+    it; else each reading tells on its own.
+    """
 
     times: Array
     values: Array
     curve: Decay
     misfit_s: float
+    alike: bool
 
 
 def fall(settings: Settings, evidence: Evidence) -> Fall:
@@ -115,12 +121,28 @@ def fall(settings: Settings, evidence: Evidence) -> Fall:
         FLOOR_SHARE * abs(curve.swing), 5.0 * curve.residual_sd
     )
     count = int(np.argmin(shown)) if not shown.all() else shown.size
-    half = count // 2
     misfit = 0.0
-    if half >= LEAST_POINTS:
-        early, late = (_slope(times[part], values[part] - curve.end) for part in halves(count))
-        misfit = abs(early - late) / 2
-    return Fall(times - times[0], values, curve, misfit)
+    if count // 2 >= LEAST_POINTS:
+        (early, u_early), (late, u_late) = (
+            _slope(times[part], values[part] - curve.end, curve.residual_sd)
+            for part in halves(count)
+        )
+        if abs(early - late) > SURE * hypot(u_early, u_late):
+            misfit = abs(early - late) / 2
+    past = times - times[0]
+    rest = values - curve.end - curve.swing * np.exp(-past / curve.time_constant_s)
+    lag_1 = float(rest[1:] @ rest[:-1]) / max(float(rest @ rest), TINY)
+    return Fall(past, values, curve, misfit, lag_1 > MOST_BY_CHANCE / sqrt(rest.size))
+
+
+TINY = 1e-300
+
+MOST_BY_CHANCE = 2.0
+"""The lag-1 correlation of n independent values is seldom above 2/√n (G. E. P. Box, G. M. Jenkins,
+Time Series Analysis, 2.1.6)."""
+
+SURE = 3.0
+"""Two halves whose τ differ by less than three standard deviations fall alike."""
 
 
 def halves(count: int) -> tuple[slice, slice]:
@@ -128,9 +150,16 @@ def halves(count: int) -> tuple[slice, slice]:
     return slice(0, count // 2), slice(count // 2, count)
 
 
-def _slope(times: Array, above: Array) -> float:
-    """Return the time constant by a straight line through the logarithm."""
-    return float(-1.0 / np.polyfit(times, np.log(np.abs(above)), 1, w=np.abs(above))[0])
+def _slope(times: Array, above: Array, sd: float) -> tuple[float, float]:
+    """Return the time constant by a straight line through the logarithm, and its uncertainty.
+
+    A value's logarithm scatters by `sd` over the value, so the value is its weight.
+    """
+    weight = np.abs(above)
+    rate = -float(np.polyfit(times, np.log(weight), 1, w=weight)[0])
+    middle = float(weight**2 @ times / (weight @ weight))
+    u_rate = sd / sqrt(float(weight**2 @ (times - middle) ** 2))
+    return 1.0 / rate, u_rate / rate**2
 
 
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
@@ -146,31 +175,29 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     found = fall(settings, evidence)
     curve, start = found.curve, settings.voltage
     reached = {"voltage": start}
-    tau = [
-        type_a("scatter about the curve", curve.u_time_constant_s, curve.dof),
-        rectangular("earlier against later half of the fall", found.misfit_s),
-    ]
+    start_less_end = start - curve.end
     results = [
         make_figure(
             evidence.trial,
             "discharge_time_constant",
             curve.time_constant_s,
             "s",
-            tau,
+            _budget(evidence, found, per_end=0.0, per_second=1.0),
             reached=reached,
             notes=(f"Read from {found.values[0]:.3g} V on, without load.",),
         )
     ]
-    way = log((start - curve.end) / max(settings.safe_voltage - curve.end, 1e-9))
-    if settings.safe_voltage > curve.end + 2 * curve.u_end and settings.safe_voltage < start:
-        per_volt = curve.time_constant_s / (settings.safe_voltage - curve.end)
+    low = settings.safe_voltage - curve.end
+    if low > 2 * curve.u_end and settings.safe_voltage < start:
+        way = log(start_less_end / low)
+        per_volt = curve.time_constant_s * (1.0 / low - 1.0 / start_less_end)
         results.append(
             make_figure(
                 evidence.trial,
                 "time_to_safe_voltage",
                 way * curve.time_constant_s,
                 "s",
-                [*_scaled(tau, way), *_meter(evidence, settings.safe_voltage, per_volt)],
+                _budget(evidence, found, per_end=per_volt, per_second=way),
                 reached=reached,
                 notes=(
                     f"From {start:.4g} V to {settings.safe_voltage:.3g} V along the fitted curve. "
@@ -179,19 +206,14 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             )
         )
     left = exp(-settings.after / curve.time_constant_s)
-    value = curve.end + (start - curve.end) * left
-    slope = (start - curve.end) * left * settings.after / curve.time_constant_s**2
+    slope = start_less_end * left * settings.after / curve.time_constant_s**2
     results.append(
         make_figure(
             evidence.trial,
             "residual_voltage",
-            value,
+            curve.end + start_less_end * left,
             "V",
-            [
-                *_scaled(tau, slope),
-                type_a("end of the curve", curve.u_end, curve.dof, 1.0 - left),
-                *_meter(evidence, value, 1.0),
-            ],
+            _budget(evidence, found, per_end=1.0 - left, per_second=slope),
             reached={**reached, "duration": settings.after},
             notes=(f"{settings.after:.3g} s after switching off, by the fitted curve.",),
         )
@@ -199,17 +221,27 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     return tuple(results)
 
 
-def _scaled(parts: list[Component], factor: float) -> list[Component]:
+def _budget(
+    evidence: Evidence, found: Fall, *, per_end: float, per_second: float
+) -> list[Component]:
+    """Return the budget of what changes so with the curve's end (V) and τ (s).
+
+    The meter's offset moves the whole curve and with it the end.
+    """
+    curve = found.curve
+    u, dof = curve.u_of(per_end, per_second), curve.dof
+    if not found.alike:
+        u, dof = u / curve.widened, found.values.size - UNKNOWNS
+    meter = replace(evidence.context.accuracy(VOLTAGE), noise=0.0, resolution=0.0)
     return [
-        type_a(part.name, part.u, part.dof, factor)
-        if part.dof != float("inf")
-        else rectangular(part.name, part.u * sqrt(3.0), factor)
-        for part in parts
+        type_a("scatter about the curve", u, dof),
+        rectangular("earlier against later half of the fall", found.misfit_s, per_second),
+        *(absolute(meter, 0.0, per_end) if per_end else ()),
     ]
 
 
-def _meter(evidence: Evidence, value: float, sensitivity: float) -> list[Component]:
-    return absolute(evidence.context.accuracy(VOLTAGE), value, sensitivity)
+UNKNOWNS = 3.0
+"""Of the curve: end, swing and τ."""
 
 
 def charts(
