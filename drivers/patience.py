@@ -4,8 +4,13 @@ Without a watcher a question is asked once more and that is all. With one, as in
 again after growing waits until the patience is used up; the watcher looks at the guards before each
 attempt and at least every second of each wait, so no retry ever delays a guard by more than the one
 query that is under way.
+
+An attempt opens, identifies, checks the state and asks; all of that together waits no longer than
+what is left of the patience, or one time-out of the instrument where that is more. So an instrument
+whose guards are blind is given up after its first time-out, BUDGET_S and one more time-out at most.
 """
 
+import time
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, TypeVar
 
@@ -65,8 +70,11 @@ class Patience:
         Raises
         ------
         InstrumentError
-            The last failure, when the patience is used up.
+            The last failure, when the patience is used up; at once within an attempt of the
+            instrument's own, which has its time already.
         """
+        if instrument.name in self.lost:
+            raise failure
         on_event("asked again", str(failure))
         if self.watcher is None or self._looking:
             return operation()
@@ -86,18 +94,24 @@ class Patience:
         on_event: Callable[[str, str], None],
     ) -> T:
         # A time base that is lost is no clock: without it nothing can be waited for.
-        clock = None if instrument.session.spec.role == "time_base" else self.clock
+        session = instrument.session
+        clock = None if session.spec.role == "time_base" else self.clock
         start, wait_s = (clock.now() if clock else 0.0), FIRST_WAIT_S
         while True:
+            left_s = BUDGET_S - (clock.now() - start if clock else 0.0)
+            attempt_s = max(left_s, session.spec.timeout_s)
+            session.until = time.monotonic() + attempt_s
             self._look()
             try:
-                instrument.session.open()
+                session.open()
                 self._look()
                 return operation()
             except LINK_FAILURES as error:
                 if clock is None or clock.now() - start + wait_s > BUDGET_S:
                     raise
                 on_event("asked again", str(error))
+            finally:
+                session.until = None
             self._wait(clock, wait_s)
             wait_s = min(2 * wait_s, LONGEST_WAIT_S)
 

@@ -8,6 +8,7 @@ What no look at a raw socket can tell: an instrument that answers a question twi
 after the next question was sent. It is found one question later, by the answer that is left over.
 """
 
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from threading import get_ident
@@ -27,6 +28,9 @@ STANDARD = Manners()
 
 OPEN_TIMEOUT_S = 5.0
 """A host on the same network that takes longer to accept a connection is not there."""
+
+LEAST_WAIT_S = 0.01
+"""What is there already can still be taken when the time is up."""
 
 
 class Session:
@@ -60,6 +64,8 @@ class Session:
         self.identity = ""
         self.reopened = 0
         self.on_reopened: Callable[[], None] | None = None
+        self.until: float | None = None
+        """Monotonic time after which nothing is waited for any more, where there is one."""
         self.manners = manners
         self._read_terminator = manners.read_terminator.encode("ascii")
         self._write_terminator = manners.write_terminator.encode("ascii")
@@ -107,11 +113,17 @@ class Session:
             raise
         self._opened_before = True
 
+    def _left(self, timeout_s: float) -> float:
+        """Return how long may be waited of a time-out."""
+        if self.until is None:
+            return timeout_s
+        return max(LEAST_WAIT_S, min(timeout_s, self.until - time.monotonic()))
+
     def _new_link(self) -> Link | TracedLink:
         link = Link(
             self.spec.address,
             self._read_terminator,
-            OPEN_TIMEOUT_S,
+            self._left(OPEN_TIMEOUT_S),
             self._backend,
             self.manners.pause,
             self.manners.serial(),
@@ -182,7 +194,7 @@ class Session:
 
     def _line(self, message: bytes, timeout_s: float) -> bytes:
         try:
-            answer = self._link.read(timeout_s)  # type: ignore[union-attr]  # the callers saw to it
+            answer = self._link.read(self._left(timeout_s))  # type: ignore[union-attr]  # the callers saw to it
         except Exception as error:  # the libraries raise anything; one place translates
             raise self._failed(error, message) from error
         if not answer.endswith(self._read_terminator):

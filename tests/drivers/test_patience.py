@@ -1,12 +1,15 @@
 """A lost instrument is tried again with growing waits, and the guards are looked at meanwhile."""
 
+import socket
+import time
 from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 import pytest
 from stand_in import hang_up, silent
-from table import Table
+from table import TIMEOUT_S, Table
 
+from drivers import patience
 from drivers.errors import InstrumentError, NoAnswer, Unreachable, WrongIdentity
 from drivers.patience import BUDGET_S, LOOK_S
 
@@ -58,6 +61,39 @@ def test_an_instrument_that_stays_away_is_given_up_within_the_budget(table: Tabl
     # No two looks are further apart than a second of waiting: a retry delays no guard.
     gaps = [b - a for a, b in pairwise(looks)]
     assert max(gaps) <= LOOK_S + 1e-6
+    bench.close()
+
+
+def test_one_that_answers_slowly_and_never_in_time_is_given_up_in_time(
+    table: Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each answer comes within its time-out, all of them together take longer than the patience."""
+    monkeypatch.setattr(patience, "BUDGET_S", 0.8)
+    bench, _ = watched(table, "meter_a", "thermo")  # no time base: the computer's clock counts
+    meter = table.servers["meter_a"]
+    meter.special["READ?"] = silent
+    meter.forever.add("READ?")
+    handle = meter._handle
+
+    def slowly(connection: socket.socket, line: str) -> None:
+        time.sleep(0.8 * TIMEOUT_S)
+        handle(connection, line)
+
+    monkeypatch.setattr(meter, "_handle", slowly)
+    begun = time.monotonic()
+    with pytest.raises(InstrumentError):
+        bench.read(("voltage.sense",))
+    assert meter.log.count("*IDN?") > 1, "it was not even tried again"
+    assert time.monotonic() - begun < TIMEOUT_S + 0.8 + TIMEOUT_S + 0.3
+    bench.close()
+
+
+def test_after_it_came_back_it_has_its_whole_time_again(table: Table) -> None:
+    bench, _ = watched(table, "meter_a", "thermo")
+    meter = table.servers["meter_a"]
+    meter.special["READ?"] = silent
+    assert bench.read(("voltage.sense",))[0].value == pytest.approx(29.999)
+    assert all(i.session.until is None for i in bench._instruments.values())
     bench.close()
 
 
