@@ -2,18 +2,21 @@
 
 import json
 import sys
+from collections.abc import Sequence
 from dataclasses import asdict
 
 from rich.console import Console
 
 from drivers.exercise import Tried, exercise
-from drivers.roles import InstrumentSpec
+from drivers.roles import BenchSpec, InstrumentSpec
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.load import locate, read_document
 from sequencer.errors import Exit, UsageError
 from sequencer.run.simulation import simulation
 from sequencer.run.spec import bench_spec
+from sequencer.run.visit import visiting
 
+DEFAULT_BACKEND = "@py"
 STYLES = {"worked": "green", "failed": "bold red", "not tried": "dim"}
 
 
@@ -30,21 +33,24 @@ def run(bench: str, names: tuple[str, ...], *, as_json: bool) -> int:
         )
     simulated = document.simulation
     if simulated is None:
-        return _all(bench_spec(document).instruments, names, as_json=as_json)
+        return _all(bench_spec(document), names, as_json=as_json)
     with simulation(simulated.scenario, simulated.seed) as served:
-        specs = bench_spec(document, served.addresses).instruments
-        return _all(specs, names, as_json=as_json)
+        return _all(bench_spec(document, served.addresses), names, as_json=as_json)
 
 
-def _all(specs: tuple[InstrumentSpec, ...], names: tuple[str, ...], *, as_json: bool) -> int:
+def _all(bench: BenchSpec, names: tuple[str, ...], *, as_json: bool) -> int:
+    wanted = [spec for spec in bench.instruments if not names or spec.name in names]
+    with visiting(spec.address for spec in wanted):
+        return _each(wanted, bench.options.get("backend", DEFAULT_BACKEND), as_json=as_json)
+
+
+def _each(specs: Sequence[InstrumentSpec], backend: str, *, as_json: bool) -> int:
     console = Console(stderr=as_json)
     rows: list[dict[str, object]] = []
     failed = 0
     for spec in specs:
-        if names and spec.name not in names:
-            continue
         console.print(f"{spec.name} ({spec.dialect}) at {spec.address}", markup=False)
-        for tried in exercise(spec):
+        for tried in exercise(spec, backend=backend):
             _show(tried, console)
             rows.append({"instrument": spec.name} | asdict(tried))
             failed += tried.outcome == "failed"

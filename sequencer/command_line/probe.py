@@ -12,6 +12,7 @@ from rich.table import Table
 from drivers.errors import InstrumentError
 from drivers.probe import Fit, Probed, probe, reachable
 from sequencer.errors import BenchFailed, Exit
+from sequencer.run.visit import visiting
 
 MOST_FITS = 5
 WITH_EVIDENCE = 2
@@ -42,9 +43,10 @@ def _probe(address: str, *, as_json: bool) -> int:
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("Asking", total=None)
         try:
-            found = probe(
-                address, on_progress=lambda done, of: bar.update(task, completed=done, total=of)
-            )
+            with visiting((address,)):
+                found = probe(
+                    address, on_progress=lambda done, of: bar.update(task, completed=done, total=of)
+                )
         except InstrumentError as error:
             raise BenchFailed(str(error)) from error
     if as_json:

@@ -96,8 +96,8 @@ def lock_bench(job: SafeJob, *, wait_s: float = GUARDIAN_S) -> BenchLock:
     left: dict[str, Owner] = {}
     try:
         for address in job.addresses:
-            handles.append(handle := _opened(lock_file(address)))
-            _take(handle, address, wait_s)
+            handles.append(handle := opened(lock_file(address)))
+            take(handle, address, wait_s)
             before = _owner(handle)
             if before is not None:
                 left[str(before)] = before
@@ -164,11 +164,19 @@ def owner_of(path: Path) -> Owner | None:
 
 
 def lock_file(address: str) -> Path:
-    """Return the lock's file for an instrument's address."""
-    return _folder() / (re.sub(r"[^A-Za-z0-9.]+", "-", address).lower() + ".lock")
+    """Return the lock's file for an instrument's address; `TCPIP::` means `TCPIP0::`."""
+    whole = re.sub(r"^(TCPIP|USB|GPIB)(?=::)", r"\g<1>0", address, flags=re.IGNORECASE)
+    return _folder() / (re.sub(r"[^A-Za-z0-9.]+", "-", whole).lower() + ".lock")
 
 
-def _take(handle: int, address: str, wait_s: float) -> None:
+def take(handle: int, address: str, wait_s: float) -> None:
+    """Lock an opened lock file, waiting only for the guardian of a run that is dead.
+
+    Raises
+    ------
+    UsageError
+        When another process has it.
+    """
     left_s = wait_s
     while True:
         try:
@@ -177,7 +185,7 @@ def _take(handle: int, address: str, wait_s: float) -> None:
             owner = _owner(handle)
             dead = owner is not None and not owner.alive
             if not dead or left_s <= 0:
-                who = owner or "a process that left no name"
+                who = owner or "a process that left no name (a probe, an exercise?)"
                 hint = " (it is dead; its guardian is still making the bench safe)" if dead else ""
                 raise UsageError(
                     f"The bench is in use: {address} is held by {who}{hint}. Nothing was "
@@ -196,7 +204,14 @@ def _owner(handle: int) -> Owner | None:
         return None
 
 
-def _opened(path: Path) -> int:
+def opened(path: Path) -> int:
+    """Return the descriptor of a lock file, which is made where there is none.
+
+    Raises
+    ------
+    OSError
+        When that can't be.
+    """
     folder = path.parent
     if not folder.is_dir():
         folder.mkdir(parents=True, exist_ok=True)

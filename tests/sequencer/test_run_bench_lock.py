@@ -10,10 +10,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from called import steadyrail
 from test_guardian_watch import job
 
 from sequencer.errors import UsageError
 from sequencer.run.bench_lock import FOLDER_VARIABLE, lock_bench, lock_file, owners
+from sequencer.run.visit import visiting
 
 HOLD = """
 import sys, time
@@ -106,3 +108,48 @@ def test_a_link_laid_in_the_way_is_not_followed(folder: Path, tmp_path: Path) ->
     with pytest.raises(UsageError, match="can't be locked"):
         lock_bench(job())
     assert victim.read_text() == "precious"
+
+
+BENCH_OF_ITS = """
+[bench]
+name = "theirs"
+operator = "none"
+make_safe = ["load"]
+
+[instruments.load]
+role = "load"
+dialect = "scpi-load"
+address = "{address}"
+
+[channels."voltage.load"]
+instrument = "load"
+function = "voltage"
+
+[load]
+instrument = "load"
+current = "5 A"
+power = "150 W"
+voltage = "60 V"
+"""
+
+
+@pytest.mark.parametrize("command", ["exercise", "probe"])
+def test_exercise_and_probe_leave_a_bench_in_use_alone(
+    other: "subprocess.Popen[str]", tmp_path: Path, command: str
+) -> None:
+    address = job().addresses[0].replace("TCPIP0", "tcpip")  # another way to write the same
+    document = tmp_path / "bench.toml"
+    document.write_text(BENCH_OF_ITS.format(address=address))
+    word = {"exercise": str(document), "probe": address}[command]
+    done = steadyrail(command, word, cwd=tmp_path)
+    assert done.returncode == 2
+    assert f"held by process {other.pid} of" in " ".join(done.stderr.split())
+
+
+def test_a_visit_keeps_others_out_and_the_name_of_a_dead_run_in() -> None:
+    lock_bench(job()).release(safe=False)
+    with visiting(job().addresses), pytest.raises(UsageError, match="in use"):
+        lock_bench(job())
+    again = lock_bench(job())
+    assert [owner.pid for owner in again.left_behind] == [os.getpid()]
+    again.release(safe=True)
