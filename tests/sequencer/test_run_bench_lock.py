@@ -130,6 +130,7 @@ instrument = "load"
 current = "5 A"
 power = "150 W"
 voltage = "60 V"
+lowest_voltage = "1 V"
 """
 
 
