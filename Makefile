@@ -41,7 +41,8 @@ wire: $(VENV)/.test
 # Whole acceptance runs on benches with few instruments: a meter moved by hand, behind a scanner, read
 # by a person; resistors by hand. A minute or two each.
 hands: $(VENV)/.test
-	$(BIN)/pytest -m slow tests/sequencer/test_whole_one_meter.py
+	$(BIN)/pytest -m slow tests/sequencer/test_whole_one_meter.py \
+	  tests/sequencer/test_whole_hand_held.py tests/sequencer/test_whole_resistors.py
 
 # How often 95 % intervals hold the truth; goes on where it was interrupted.
 BENCHES ?= 1000

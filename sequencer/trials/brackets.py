@@ -256,14 +256,21 @@ def slope_components(
     where noise dithers it; where it doesn't, every repeat is rounded alike, and the slope between
     the ends is off by what rounding does to both.
     """
-    accuracy = context.accuracy(channel)
-    factor = per_unit * accuracy.per_volt
-    half = 0.0 if is_dithered(accuracy) else accuracy.resolution / 2
     return [
-        *wander_components(accuracy, base, lag_s=means.lag_s, sensitivity=per_unit),
-        *(
-            rectangular(name, half, factor)
-            for name in ("resolution", "resolution at no load")
-            if half > 0
+        *wander_components(
+            context.accuracy(channel), base, lag_s=means.lag_s, sensitivity=per_unit
         ),
+        *rounding_components(context, channel, per_unit),
     ]
+
+
+def rounding_components(context: Context, channel: str, per_unit: float = 1.0) -> list[Component]:
+    """Return what a display's steps add to a difference: each of its two readings is rounded.
+
+    Nothing where noise dithers them, as rounding is in the scatter then; `per_unit` as in
+    `slope_components`.
+    """
+    accuracy = context.accuracy(channel)
+    half = 0.0 if is_dithered(accuracy) else accuracy.resolution / 2
+    names = ("resolution", "resolution at no load") if half > 0.0 else ()
+    return [rectangular(name, half, per_unit * accuracy.per_volt) for name in names]

@@ -31,6 +31,7 @@ from sequencer.trials.brackets import (
     level_means,
     not_held,
     reached_by,
+    rounding_components,
     slope_components,
     step_doubt,
     step_to,
@@ -241,7 +242,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     sense_error (V)
         The change of voltage at the load, from no load to full current, beyond the change at the
         sense points: what the sense leads don't see. Formula: |ΔV_load − ΔV_sense|. Components:
-        scatter between rounds; gain, noise, stability and thermal EMF of both voltmeters
+        scatter between rounds; gain, noise, resolution, stability, thermal EMF of both voltmeters
         (offsets cancel); what the ammeter is wrong by, times the slope; step to the stated
         current; with one meter the unit's drift between the places. Source: common practice, no
         source.
@@ -497,6 +498,8 @@ def _difference(
             *scale_components(context.accuracy(VOLTAGE), at_sense),
             *wander_components(context.accuracy(channel), level, lag_s=gap.lag_s),
             *wander_components(context.accuracy(VOLTAGE), level, lag_s=gap.lag_s),
+            *rounding_components(context, channel),
+            *rounding_components(context, VOLTAGE),
             *current_components(context, gap, step, doubt=step_doubt(gap, settings.current)),
             *more,
         ],

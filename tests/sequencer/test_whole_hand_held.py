@@ -1,0 +1,122 @@
+"""A hand-held meter that the simulated person reads: whole runs, with slips of the keys."""
+
+import json
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from called import steadyrail
+from whole_runs import assert_close_to_truth, truth
+
+SLIPS = """
+name = "slips"
+description = "A hand-held voltmeter, and a person whose keys slip"
+based_on = "hand-held"
+[person]
+mistake = "8 %"
+"""
+PROFILE = """
+[profile]
+name = "hand-held"
+unit = "w-17"
+bench = "simulated-hand-held"
+{more}
+[outputs]
+report = false
+[[trials]]
+trial = "load_steps"
+voltage = "30 V"
+current = "3 A"
+fractions = ["25 %", "50 %", "75 %", "100 %"]
+repeats = 3
+"""
+SOAK = """
+[[trials]]
+trial = "soak"
+voltage = "30 V"
+current = "3 A"
+warm_up = "10 min"
+duration = "1 h"
+period = "{period}"
+"""
+
+
+def test_a_run_whose_voltages_are_typed(tmp_path: Path) -> None:
+    (tmp_path / "profile.toml").write_text(PROFILE.format(more=""))
+    (tmp_path / "slips.toml").write_text(SLIPS)
+    planned = json.loads(steadyrail("plan", "profile.toml", "--json", cwd=tmp_path).stdout)
+    words = ("run", "profile.toml", "--json", "--scenario", "slips.toml", "--record", "r.sqlite")
+    done = steadyrail(*words, cwd=tmp_path)
+    result = json.loads(done.stdout)
+    figures = {f["name"]: f for f in result["figures"]}
+    for name in ("load_regulation", "output_resistance"):
+        assert abs(figures[name]["value"] - truth("healthy", 1)[name]) <= figures[name]["U"], name
+    assert figures["load_regulation"]["U"] > 5e-4  # a display that shows millivolts
+    assert "resolution" in {part["name"] for part in figures["output_resistance"]["budget"]}
+    assert "a person types it" in " ".join(result["notes"])  # no thermal tail
+    with closing(sqlite3.connect(tmp_path / "r.sqlite")) as connection:
+        raws, spans = zip(
+            *connection.execute(
+                "SELECT r.raw, r.answered_at - r.asked_at FROM readings r JOIN channels c "
+                "ON c.id = r.channel WHERE c.name = 'voltage.sense'"
+            ).fetchall(),
+            strict=True,
+        )
+    assert all(raw.endswith(" V") for raw in raws)
+    assert all(float(raw.removesuffix(" V")) < 33.0 for raw in raws)  # no slip was taken
+    assert max(spans) > 1.5 * sorted(spans)[len(spans) // 2]  # some were asked twice
+    # The start check's two values are not in the plan, and a knob may take more than one.
+    assert 0 <= len(raws) - planned["typed"] <= 6
+    assert "Made safe, verified" in result["events"][-1]["text"]
+
+
+def test_soaks_are_refused_unless_wanted(tmp_path: Path) -> None:
+    profile = tmp_path / "profile.toml"
+    profile.write_text(PROFILE.format(more="") + SOAK.format(period="1 s"))
+    done = steadyrail("plan", "profile.toml", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "a reading of voltage.sense every 1 s, typed by a person" in done.stderr
+    profile.write_text(PROFILE.format(more="typed_at_most = 20") + SOAK.format(period="5 min"))
+    done = steadyrail("run", "profile.toml", cwd=tmp_path)
+    assert done.returncode == 2
+    said = " ".join(done.stderr.split())
+    assert "Nothing was energised: a person would have to type" in said
+    assert "more than 20" in said
+
+
+def test_nobody_types_when_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "profile.toml").write_text(
+        PROFILE.format(more="").replace("simulated-hand-held", "bench.toml")
+    )
+    shipped = Path(__file__).parents[2] / "profiles" / "benches" / "simulated-hand-held.toml"
+    bench = shipped.read_text().replace('operator = "instrument"', 'operator = "terminal"')
+    (tmp_path / "bench.toml").write_text(bench)
+    told = json.loads(steadyrail("plan", "profile.toml", "--json", cwd=tmp_path).stdout)
+    assert any("needs a person after the start" in one for one in told["against_unattended"])
+
+
+@pytest.mark.slow  # a minute; `make hands`
+def test_a_whole_acceptance(tmp_path: Path) -> None:
+    words = (
+        "run",
+        "acceptance",
+        "--bench",
+        "simulated-hand-held",
+        "--json",
+        "--record",
+        "r.sqlite",
+    )
+    result = json.loads(steadyrail(*words, cwd=tmp_path).stdout)
+    assert_close_to_truth(result, "healthy", 1)
+    assert {v["verdict"] for v in result["verdicts"]} <= {"pass", "conditional pass"}
+
+
+@pytest.mark.slow
+def test_a_soak_that_is_wanted(tmp_path: Path) -> None:
+    (tmp_path / "profile.toml").write_text(PROFILE.format(more="") + SOAK.format(period="5 min"))
+    result = json.loads(
+        steadyrail("run", "profile.toml", "--json", "--record", "r.sqlite", cwd=tmp_path).stdout
+    )
+    figure = next(f for f in result["figures"] if f["name"] == "drift")
+    assert figure["reached"]["duration"] == pytest.approx(3600.0, rel=0.1)
