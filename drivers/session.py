@@ -77,6 +77,7 @@ class Session:
         self._asked: bytes | None = None
         self._owner = get_ident()
         self._opened_before = False
+        self._opening = False
 
     def encode(self, message: str) -> bytes:
         """Return the bytes of a message with exactly one terminator."""
@@ -91,6 +92,14 @@ class Session:
         """
         if self._link is not None and self._asked is None:
             return
+        if self._opening:
+            raise self.error(
+                Unreachable,
+                "the link was lost again while its state was being checked",
+                None,
+                None,
+                "Look at its power and its cable.",
+            )
         if self._asked is not None:
             self._close("a question was left without its answer")
         self._link = None
@@ -98,6 +107,7 @@ class Session:
             self._link = self._new_link()
         except Exception as error:  # the libraries raise anything; one place translates
             raise self._translate(error, None) from error
+        self._opening = True  # what checks the state must not open it anew without end
         try:
             self._exchange_identity()
             for message in self.manners.on_open:
@@ -111,6 +121,8 @@ class Session:
         except BaseException:
             self._close("who it is or its state could not be confirmed")
             raise
+        finally:
+            self._opening = False
         self._opened_before = True
 
     def _left(self, timeout_s: float) -> float:

@@ -88,6 +88,20 @@ def test_one_that_answers_slowly_and_never_in_time_is_given_up_in_time(
     bench.close()
 
 
+def test_a_state_that_can_not_be_checked_is_no_reason_to_open_without_end(table: Table) -> None:
+    """The check reads the error queue after a time-out, for which the link is opened anew."""
+    bench = table.connect("clock", "meter_a")
+    meter = table.servers["meter_a"]
+    meter.special["READ?"] = hang_up
+    check = next(line for line in meter.log if line.startswith(":SENSe"))
+    meter.special[check] = silent
+    meter.forever.add(check)
+    with pytest.raises(NoAnswer):
+        bench.read(("voltage.sense",))
+    assert meter.connections == 2
+    bench.close()
+
+
 def test_after_it_came_back_it_has_its_whole_time_again(table: Table) -> None:
     bench, _ = watched(table, "meter_a", "thermo")
     meter = table.servers["meter_a"]
