@@ -6,6 +6,7 @@ from pathlib import Path
 
 from sequencer.after_guard import advice
 from sequencer.cautions import CAUTIONS
+from sequencer.dialect_words import dialect_words
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.channels import BenchChannel
 from sequencer.documents.load import documents_from
@@ -70,7 +71,7 @@ def result_of(path: Path) -> Result:
             ended=reader.ended,
             software=reader.versions,
             unit=unit_summary(documents.unit),
-            bench=bench_summary(documents.bench, reader.identities),
+            bench=bench_summary(documents.bench, reader.identities, reader.documents),
             rule=documents.profile.profile.rule,
             outcome=words,
             exit=int(code),
@@ -208,18 +209,28 @@ def unit_summary(unit: UnitDocument) -> UnitSummary:
             ),
             ("Control", unit.unit.control),
             ("Sense terminals", "yes" if unit.unit.sense_terminals else "no"),
-            ("Warm-up before a soak", format_quantity(unit.unit.warm_up, "s")),
+            ("Warm-up asked for", format_quantity(unit.unit.warm_up, "s")),
         ),
     )
 
 
-def bench_summary(bench: BenchDocument, identities: Mapping[str, str]) -> BenchSummary:
-    """Return the bench in words."""
+def bench_summary(
+    bench: BenchDocument,
+    identities: Mapping[str, str],
+    documents: Mapping[str, tuple[str, str]],
+) -> BenchSummary:
+    """Return the bench in words; `documents` are the record's."""
     return BenchSummary(
         name=bench.bench.name,
         description=bench.bench.description,
         instruments=tuple(
-            InstrumentRow(name, entry.role, entry.address, identities.get(name, ""))
+            InstrumentRow(
+                name,
+                entry.role,
+                entry.address,
+                identities.get(name, ""),
+                "" if entry.operator else dialect_words(name, entry, documents),
+            )
             for name, entry in bench.instruments.items()
         ),
         channels=tuple(channel_row(name, entry) for name, entry in bench.channels.items()),

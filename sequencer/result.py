@@ -17,12 +17,17 @@ class UnitSummary:
 
 @dataclass(frozen=True, slots=True)
 class InstrumentRow:
-    """One instrument: `identity` is its own answer to *IDN?, empty where it has none."""
+    """One instrument: `identity` is its own answer to *IDN?, empty where it has none.
+
+    `dialect` is its name, what the bench says of its link, and the beginning of a digest of all
+    that the record keeps of it.
+    """
 
     name: str
     role: str
     address: str
     identity: str = ""
+    dialect: str = ""
 
 
 @dataclass(frozen=True, slots=True)

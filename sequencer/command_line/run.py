@@ -26,8 +26,8 @@ from sequencer.result import Result
 from sequencer.run.away import stamp
 from sequencer.run.bench_events import BenchEvents
 from sequencer.run.opened import opened
+from sequencer.run.spoken import software, spoken
 from sequencer.run.stop import Stop
-from sequencer.versions import versions
 
 
 def run(
@@ -151,8 +151,9 @@ def _carry_out(
                     ("bench", documents.bench_source),
                     ("profile", documents.profile_source),
                 )
-            },
-            versions=versions(),
+            }
+            | spoken(documents.bench),
+            versions=software(documents.bench),
             options={**stamp(), **({} if simulated is None else simulated.model_dump())},
         )
         perform_on(documents, plan, table, writer, events, console, stop)

@@ -10,6 +10,7 @@ import pytest
 
 from drivers.connect import connect
 from drivers.errors import DamagedAnswer, InstrumentError, NoAnswer, Unreachable
+from drivers.resolved import driver_packages
 from drivers.roles import BenchSpec, ChannelSpec, InstrumentSpec
 
 EXAMPLE = Path(__file__).parents[1] / "example_driver"
@@ -86,6 +87,13 @@ def test_an_instrument_that_speaks_frames_is_read_like_any_other(voltmeter: Volt
     assert bench.identities() == {"meter": "WORKSHOP,FRAMES,1,0"}
     assert bench.read(("voltage.sense",))[0].value == 29.975
     bench.close()
+
+
+def test_a_driver_s_package_and_version_are_known_for_the_record() -> None:
+    assert driver_packages(spec("PYTHON::frames::10.0.0.1:1")) == {
+        "driver frames": "example-driver 1.0"
+    }
+    assert driver_packages(spec("TCPIP0::10.0.0.1::1::SOCKET")) == {}
 
 
 @pytest.mark.parametrize(
