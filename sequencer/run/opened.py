@@ -38,6 +38,7 @@ def opened(
     on_event: Callable[[str, str], None],
     *,
     bench_time_s: float = 0.0,
+    identities: Mapping[str, str] | None = None,
     trace: Path | None = None,
     aloud: Callable[[str], None] = lambda _: None,
 ) -> Iterator[Opened]:
@@ -46,6 +47,7 @@ def opened(
     Nothing is energised by that; but something may have been on before, so that a bench of which
     not everything answers is made safe as far as it does. `aloud` hears what only a person can do.
     At the end the guardian is told to go, then everything is closed.
+    Whoever makes safe sends nothing to an instrument that answers otherwise than in `identities`.
     The lock keeps the owner's name unless `release(safe=True)` was called on it. With `trace`,
     every message is written to that new file.
 
@@ -63,7 +65,7 @@ def opened(
         if simulated is not None:
             served = stack.enter_context(simulation(simulated.scenario, simulated.seed))
             addresses, keeps = served.addresses, [served.lifeline]
-        job = safe_job_of(documents.bench, record, addresses)
+        job = safe_job_of(documents.bench, record, addresses).knowing(identities or {})
         # A bench that only this run knows needs no lock.
         lock = BenchLock((), ()) if simulated is not None else lock_bench(job)
         stack.callback(lock.release, safe=False)

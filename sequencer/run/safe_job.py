@@ -66,6 +66,14 @@ class SafeJob:
             relays=tuple((switch, relay) for switch, relay in data["relays"]),
         )
 
+    def knowing(self, identities: Mapping[str, str]) -> Self:
+        """Return a job that talks to nobody who answers otherwise than these to *IDN?."""
+        known = tuple(
+            replace(one, identity=identities.get(one.name) or one.identity)
+            for one in self.spec.instruments
+        )
+        return replace(self, spec=replace(self.spec, instruments=known))
+
     @property
     def addresses(self) -> tuple[str, ...]:
         """The addresses of all instruments, sorted."""
@@ -78,8 +86,9 @@ def carry_out(
     aloud: Callable[[str], None],
     on_event: Callable[[str, str], None] = lambda _kind, _text: None,
     prompt: Any,  # a text stream
+    on_wait: Callable[[], None] = lambda: None,
 ) -> SafeReport:
-    """Open what can be reached of a bench, make it safe, close it again.
+    """Open what can be reached of a bench, make it safe, close it again; `on_wait` as `make_safe`.
 
     What switches energy off is told first, over a link of its own, before the meters are opened:
     a meter that hangs must not keep the load on. Never raises for an instrument.
@@ -111,6 +120,7 @@ def carry_out(
                         c for c in job.voltage_channels if c not in job.moved_channels
                     ),
                     relays=job.relays,
+                    on_wait=on_wait,
                     aloud=aloud,
                 )
             finally:

@@ -98,7 +98,7 @@ def prove(bench: Bench, told: Sequence[Told], on_wait: Callable[[], None]) -> Pr
     try:
         start = at = again = bench.clock.now()
         again_s, number = AGAIN_S, 0
-        while not proof.gone(channels) and at - start < limit_s:
+        while at - start < limit_s and not (proof.gone(channels) and _asked_in_vain(bench, told)):
             on_wait()
             number += 1
             for channel in channels:
@@ -107,7 +107,7 @@ def prove(bench: Bench, told: Sequence[Told], on_wait: Callable[[], None]) -> Pr
                 reading = _look(bench, channel, bounds[channel], proof)
                 if reading is not None:
                     _show(bench, told, reading, within=proof.good[channel] > 0)
-            if proof.out_of_reach.issuperset(channels):
+            if channels and proof.out_of_reach.issuperset(channels):
                 break  # waiting would prove nothing
             if at - again >= again_s:
                 again = at
@@ -121,6 +121,19 @@ def prove(bench: Bench, told: Sequence[Told], on_wait: Callable[[], None]) -> Pr
         proof.trouble = str(error)
     _finish(bench, told)
     return proof
+
+
+def _asked_in_vain(bench: Bench, told: Sequence[Told]) -> bool:
+    """Return whether waiting for a person whom no reading can bear out would be of no use.
+
+    That is so unless somebody was asked and has not said yet that it is done.
+    """
+    if bench.operator is None or not any(one.by_person and not one.channels for one in told):
+        return True
+    try:
+        return bench.operator.state().state in {"done", "confused"}
+    except InstrumentError:
+        return True
 
 
 def _look(bench: Bench, channel: str, bound: tuple[float, str], proof: Proof) -> Reading | None:

@@ -1,0 +1,148 @@
+"""A run that can't go on leaves no bench energised: what answers as before is made safe first."""
+
+import os
+import signal
+import time
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+from bench_apart import PROFILE, Apart, apart, committed, events
+
+from sequencer.documents.load import load_profile
+from sequencer.record.write import RecordWriter
+from sequencer.requests import Apply, LoadState
+from sequencer.run.start import NAME, NUMBER
+
+RECORD = "run.sqlite"
+WORDS = ("resume", RECORD, "--cautions-read")
+ANOTHER = "WORKSHOP,ANOTHER,7,1"
+ASKED = (
+    "Set the output voltage to 30.000 V.",
+    "Turn the current limit fully up.",
+    "Switch the output on.",
+)
+
+
+def energised(table: Apart) -> bool:
+    load, volts, amperes = table.energy()
+    return load == "1" and volts > 20.0 and amperes > 0.5
+
+
+def energise(table: Apart) -> None:
+    """Let the person switch on and the load draw, as a run does that then crashed."""
+    for sentence in ASKED:
+        table.ask("person", f'OPERator:INSTruct "{sentence}";:OPERator:STATe?')
+        table.ask("clock", "CLOCk:ADVance 120;:CLOCk:TIME?")
+        table.ask("person", "OPERator:FINish;:OPERator:STATe?")
+    table.ask("load", "CURRent 1;:INPut ON;:INPut?")
+    assert energised(table)
+
+
+def crashed(table: Apart, identities: Mapping[str, str]) -> Path:
+    """Make the record of a run that has set the load and then was gone."""
+    documents = load_profile(table.folder / "profile.toml")
+    path = table.folder / RECORD
+    writer = RecordWriter.create(
+        path,
+        documents={
+            kind: (source.path, source.text)
+            for kind, source in (
+                ("unit", documents.unit_source),
+                ("bench", documents.bench_source),
+                ("profile", documents.profile_source),
+            )
+        },
+        versions={},
+        options={},
+    )
+    writer.identities(identities)
+    writer.begin_trial(NUMBER, NAME, "{}")
+    writer.begin_request(Apply(LoadState("current", 1.0, on=True)), 1.0)
+    writer.close(ended=False)
+    return path
+
+
+def test_documents_that_were_changed_after_a_crash(tmp_path: Path) -> None:
+    with apart(tmp_path, profile=PROFILE) as table:
+        process = table.run(RECORD)
+        while not ((tmp_path / RECORD).exists() and len(committed(tmp_path / RECORD)) > 100):
+            assert process.poll() is None, table.errors()
+            time.sleep(0.02)  # wall time: the process is real
+        for pid in (*table.guardians(), process.pid):
+            os.kill(pid, signal.SIGKILL)
+        process.wait()
+        before = committed(tmp_path / RECORD)
+        table.ask("load", "CURRent 1;:INPut ON;:INPut?")
+        with (tmp_path / "profile.toml").open("a") as profile:
+            profile.write("\n# another hand\n")
+
+        code, _ = table.finish(*WORDS)
+        said = " ".join(table.errors().split())
+        assert code == 2, said
+        assert "profile document" in said
+        assert "The bench may still be energised: making it safe first" in said
+        assert "First: Made safe, verified" in said
+        assert table.without_energy()
+        assert committed(tmp_path / RECORD) == before
+        last = events(tmp_path / RECORD)[-1]
+        assert last[0] == "make safe"
+        assert last[1].startswith("Before a refused resume: Made safe, verified")
+
+        told = len(events(tmp_path / RECORD))
+        code, _ = table.finish(*WORDS)  # now the record says that nothing is left to be done
+        assert code == 2
+        assert len(events(tmp_path / RECORD)) == told
+
+
+def test_another_load_is_sent_nothing_and_the_rest_is_made_safe(tmp_path: Path) -> None:
+    with apart(tmp_path) as table:
+        energise(table)
+        crashed(table, {"load": ANOTHER})
+        code, _ = table.finish(*WORDS)
+        said = " ".join(table.errors().split())
+        assert code == 5, said
+        assert f"then '{ANOTHER}'" in said
+        assert "Nothing was sent to it but the question who it is." in said
+        assert "Switch whatever is connected as the load off at its own panel" in said
+        assert "NOT VERIFIED" in said
+        load, volts, _ = table.energy()
+        assert load == "1", "it was commanded, though nobody knows what it is"
+        assert volts < 2.0, "the supply was not made safe"
+
+
+def test_another_voltmeter_is_not_believed_and_the_rest_is_made_safe(tmp_path: Path) -> None:
+    with apart(tmp_path) as table:
+        energise(table)
+        crashed(table, {"voltmeter_load": ANOTHER})
+        code, _ = table.finish(*WORDS)
+        said = " ".join(table.errors().split())
+        assert code == 2, said
+        assert "trust no reading of it" in said
+        assert "First: Made safe, verified" in said
+        assert table.without_energy()
+
+
+def test_where_no_meter_of_the_record_is_left_nothing_is_proven(tmp_path: Path) -> None:
+    with apart(tmp_path) as table:
+        energise(table)
+        crashed(table, dict.fromkeys(("voltmeter_sense", "voltmeter_terminals"), ANOTHER))
+        code, _ = table.finish(*WORDS)
+        said = " ".join(table.errors().split())
+        assert code == 5, said
+        assert "no channel is there to prove it" in said
+        table.ask("clock", "CLOCk:ADVance 600;:CLOCk:TIME?")  # what is left in capacitors
+        assert table.without_energy(), "it was not even tried"
+
+
+@pytest.mark.parametrize("alarm", [True, False])
+def test_what_was_proven_to_be_without_energy_is_left_alone(tmp_path: Path, *, alarm: bool) -> None:
+    with apart(tmp_path) as table:
+        path = crashed(table, {"load": ANOTHER})
+        with RecordWriter.reopen(path) as writer:
+            writer.event(9.0, "make safe", "alarm" if alarm else "note", "By the guardian.")
+        energise(table)  # by somebody else
+        code, _ = table.finish(*WORDS)
+        said = " ".join(table.errors().split())
+        assert (code, "making it safe first" in said) == ((5, True) if alarm else (2, False)), said
+        assert energised(table) is not alarm
