@@ -175,10 +175,19 @@ class LoadRatings(Strict):
         """Return the current (A) that the load can take alone at a voltage (V)."""
         return reach(self.current, self.power, voltage)
 
-    def share(self, voltage: float, current: float) -> Shared:
+    def share(self, voltage: float, current: float, hands: tuple[int, ...] | None = None) -> Shared:
         """Return how a current is shared with the resistors; the load alone where none fit."""
-        found = share(self.reach(voltage), self.resistors, voltage, current)
-        return found or Shared(current)
+        return self.shared(voltage, current, hands) or Shared(current)
+
+    def shared(
+        self, voltage: float, current: float, hands: tuple[int, ...] | None = None
+    ) -> Shared | None:
+        """Return how a current is shared, `hands` as in `resistors.share`; None where none fit."""
+        return share(self.reach(voltage), self.resistors, voltage, current, hands)
+
+    def by_hand(self, numbers: tuple[int, ...]) -> tuple[int, ...]:
+        """Return those of some resistors that a person connects."""
+        return tuple(n for n in numbers if self.resistors[n - 1].by == "hand")
 
 
 class BenchDocument(Strict):

@@ -85,18 +85,26 @@ def reach(current: float, power: float, voltage: float) -> float:
 
 
 def share(
-    most: float, resistors: Sequence[Resistor], voltage: float, current: float
+    most: float,
+    resistors: Sequence[Resistor],
+    voltage: float,
+    current: float,
+    hands: tuple[int, ...] | None = None,
 ) -> Shared | None:
     """Share a current between the load and the fewest resistors; None if none of them fit.
 
     `most` is the load's reach. Whatever the resistors have of their tolerance, the load must
-    neither exceed its own reach nor be left without current.
+    neither exceed its own reach nor be left without current. With `hands`, just these of the
+    resistors that a person connects are connected, and those by switch are chosen.
     """
-    if current <= most:
+    if current <= most and not hands:
         return Shared(current)
     numbers = range(1, len(resistors) + 1)
-    for count in numbers:
-        for chosen in combinations(numbers, count):
+    free = numbers if hands is None else [n for n in numbers if resistors[n - 1].by == "switch"]
+    fixed = hands or ()
+    for count in range(0 if fixed else 1, len(free) + 1):
+        for some in combinations(free, count):
+            chosen = tuple(sorted((*fixed, *some)))
             least, full = (voltage * conductance(resistors, chosen, s) for s in (-1.0, 1.0))
             if current - least <= OWN_SHARE * most and current - full >= LEAST_OWN_A:
                 middle = voltage * conductance(resistors, chosen)

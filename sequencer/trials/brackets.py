@@ -1,11 +1,12 @@
-"""Levels visited between visits to no load: the order, and the mean differences that come of it."""
+"""Levels visited between visits to no load: the mean differences that come of it, their budget."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from sequencer.errors import FigureError
+from sequencer.numerics.chained import chained
 from sequencer.numerics.line import StraightLine
 from sequencer.numerics.line_known import line_with_covariance
 from sequencer.numerics.pairs import LevelDifferences, bracketed_differences
@@ -16,25 +17,13 @@ from sequencer.uncertainty.accuracy import difference, is_dithered, wander_compo
 from sequencer.uncertainty.combine import rectangular, scaled
 
 
-def visits(fractions: Sequence[float], repeats: int) -> Iterator[float]:
-    """Yield the order of visits: every level between two zeros, odd rounds backwards.
-
-    The level at the turn of two rounds comes twice in a row, with a zero between.
-    """
-    levels = [fraction for fraction in fractions if fraction > 0.0]
-    yield 0.0
-    for number in range(repeats):
-        for fraction in levels if number % 2 == 0 else reversed(levels):
-            yield fraction
-            yield 0.0
-
-
 @dataclass(frozen=True, slots=True)
 class LevelMeans:
     """Mean differences from no load; arrays of shape (levels,) beginning with no load itself.
 
     `lag_s` is the mean time between a level and a visit to no load beside it; `open_voltage` the
-    mean voltage at the sense points without load.
+    mean voltage at the sense points without load. `links`: the greatest levels were compared with
+    no load over so many others (`sequencer.trials.by_hand`).
     """
 
     voltage: LevelDifferences
@@ -42,6 +31,7 @@ class LevelMeans:
     lag_s: float
     readings: int
     open_voltage: float
+    links: int = 0
 
     @property
     def dv(self) -> Array:
@@ -66,38 +56,73 @@ class LevelMeans:
 
 
 def level_means(points: Sequence[Point], voltage: str, current: str) -> LevelMeans:
-    """Return the mean differences of a voltage and a current channel from no load.
+    """Return the mean differences from no load of a voltage and a current channel.
 
-    Points after the last visit to no load are left out (an interrupted round).
+    Points after the last visit to no load are left out (an interrupted round). Levels that were
+    compared with another level in place of no load get that one's difference added.
 
     Raises
     ------
     FigureError
         When no level was visited twice between visits to no load.
     """
-    last = max((n for n, p in enumerate(points) if p.tag["fraction"] == 0.0), default=-1)
-    used = points[: last + 1]
-    if len(used) < 3:
+    used: list[tuple[float, Sequence[Point]]] = []
+    for base, group in _by_group(points):
+        if base != 0.0 and base not in {p.tag["fraction"] for _, part in used for p in part}:
+            break  # the link itself was not held: nothing above it can be told
+        used.append((base, _bracketed(group, base)))
+    every = [point for _, group in used for point in group]
+    if not used or len(used[0][1]) < LEAST_BRACKETED:
         raise FigureError(
             f"Only {len(points)} points were measured; at least one level between two visits to "
             "no load, twice, is needed."
         )
-    refuse_frozen(used, voltage)
-    levels = np.array([float(point.tag["fraction"]) for point in used])
-    times = np.array([point.time(voltage) for point in used])
+    for _, group in used:
+        refuse_frozen(group, voltage)
+    lags = [np.diff([point.time(voltage) for point in group]) for _, group in used]
     return LevelMeans(
-        voltage=_differences(used, voltage, levels),
-        current=_differences(used, current, levels),
-        lag_s=float(np.mean(np.diff(times))),
-        readings=min(point.values(voltage).size for point in used),
-        open_voltage=float(np.mean([p.mean(VOLTAGE) for p in used if p.tag["fraction"] == 0.0])),
+        voltage=_differences(used, voltage),
+        current=_differences(used, current),
+        lag_s=float(np.mean(np.concatenate(lags))),
+        readings=min(point.values(voltage).size for point in every),
+        open_voltage=float(np.mean([p.mean(VOLTAGE) for p in every if p.tag["fraction"] == 0.0])),
+        links=len(used) - 1,
     )
 
 
-def _differences(points: Sequence[Point], channel: str, levels: Array) -> LevelDifferences:
+LEAST_BRACKETED = 3
+
+Grouped = Sequence[tuple[float, Sequence[Point]]]
+"""Per group of levels its base (a fraction of full current) and its points in the order read."""
+
+
+def _by_group(points: Sequence[Point]) -> Grouped:
+    """Return the points by group, the one that is compared with no load first."""
+    numbers = sorted({float(point.tag.get("group", 0.0)) for point in points}) or [0.0]
+    found = []
+    for number in numbers:
+        inside = [point for point in points if float(point.tag.get("group", 0.0)) == number]
+        base = float(inside[0].tag.get("base", 0.0)) if inside else 0.0
+        found.append((base, inside))
+    return found
+
+
+def _bracketed(points: Sequence[Point], base: float) -> Sequence[Point]:
+    """Leave out what comes after the last visit to the base."""
+    last = max((n for n, p in enumerate(points) if p.tag["fraction"] == base), default=-1)
+    return points[: last + 1]
+
+
+def _differences(groups: Grouped, channel: str) -> LevelDifferences:
+    found = [_inside(group, channel, base) for base, group in groups]
+    return found[0] if len(found) == 1 else chained(found)
+
+
+def _inside(points: Sequence[Point], channel: str, base: float) -> LevelDifferences:
     times = np.array([point.time(channel) for point in points])
     values = np.array([point.mean(channel) for point in points])
-    return bracketed_differences(times, levels, values, 0.0)
+    levels = np.array([float(point.tag["fraction"]) for point in points])
+    return bracketed_differences(times, levels, values, base)
 
 
 def reached_by(means: LevelMeans) -> dict[str, float]:
@@ -217,8 +242,9 @@ def current_components(
         lag_s=means.lag_s,
         readings=means.readings,
     )
+    linked = link_components(context, context.current, float(means.di[-1]), means)
     return [
-        *scaled(ammeter, end_slope(means)),
+        *scaled([*ammeter, *linked], end_slope(means)),
         rectangular("step to the stated current", abs(step) if doubt is None else doubt),
     ]
 
@@ -236,14 +262,33 @@ def mean_difference(
     `base` is the reading at no load and `change` the difference, in the channel's unit; `scatter`
     is the type A component in the same unit.
     """
-    return difference(
-        context.accuracy(channel),
-        base,
-        base + change,
-        lag_s=means.lag_s,
-        readings=means.readings,
-        scatter=scatter,
-    )
+    return [
+        *difference(
+            context.accuracy(channel),
+            base,
+            base + change,
+            lag_s=means.lag_s,
+            readings=means.readings,
+            scatter=scatter,
+        ),
+        *link_components(context, channel, base, means),
+    ]
+
+
+def link_components(
+    context: Context, channel: str, level: float, means: LevelMeans, per_unit: float = 1.0
+) -> list[Component]:
+    """Return what each link adds to the difference that it carries on: one more comparison.
+
+    `level` is the value read there; `per_unit` as in `slope_components`.
+    """
+    one = [
+        *wander_components(
+            context.accuracy(channel), level, lag_s=means.lag_s, sensitivity=per_unit
+        ),
+        *rounding_components(context, channel, per_unit),
+    ]
+    return one * means.links
 
 
 def slope_components(
@@ -261,6 +306,7 @@ def slope_components(
             context.accuracy(channel), base, lag_s=means.lag_s, sensitivity=per_unit
         ),
         *rounding_components(context, channel, per_unit),
+        *link_components(context, channel, base, means, per_unit),
     ]
 
 

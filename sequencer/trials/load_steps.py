@@ -27,16 +27,13 @@ from sequencer.trials.brackets import (
     reached_by,
     slope_components,
     step_to,
-    visits,
 )
+from sequencer.trials.by_hand import Group, groups, rounds
 from sequencer.trials.steps import (
-    drawing,
     leave,
     prepare,
     read_at,
     tolerances,
-    trimmed_levels,
-    unsure_by,
 )
 from sequencer.trials.thermal_tail import hold, tail_chart, tail_figure
 from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
@@ -66,31 +63,37 @@ class Settings(BaseModel):
 
 
 def procedure(settings: Settings, context: Context) -> Procedure:
-    """Hold a step for its tail, then visit every level between two visits to no load, in rounds."""
+    """Hold a step for its tail, then visit every level between two visits to no load, in rounds.
+
+    Levels that need a resistor by hand are visited between visits to a level that others share.
+    """
     tolerance = tolerances(context, (VOLTAGE,), settings.voltage)
-    levels = [fraction for fraction in settings.fractions if fraction > 0.0]
 
     def visit(
-        fraction: float, level: float, part: str = "trim"
+        group: Group, fraction: float, level: float, part: str
     ) -> Generator[Request, Reply, Readings]:
-        wanted = fraction * settings.current
         return read_at(
-            drawing(context, settings.voltage, wanted, level - wanted),
+            group.state(fraction, level - fraction * settings.current),
             channels=(VOLTAGE, *ammeters.channels_of(context)),
             tolerance=tolerance,
             readings=settings.readings,
             period_s=settings.period,
-            tag={"fraction": fraction, "part": part},
+            tag={"fraction": fraction, "part": part, **group.tag},
         )
 
     yield from prepare(settings.voltage)
+    # The greatest current first: what a person has connected for the tail stays where it is.
+    found = groups(context, settings.voltage, settings.current, settings.fractions)[::-1]
     yield from hold(
-        context, settings.voltage, settings.current, settings.tail, settings.tail_period
+        context,
+        settings.voltage,
+        settings.current,
+        settings.tail,
+        settings.tail_period,
+        then=found[0].rest,
     )
-    unsure = unsure_by(context, settings.voltage, settings.current, levels)
-    level = yield from trimmed_levels(visit, context.current, settings.current, levels, unsure)
-    for fraction in visits(settings.fractions, settings.repeats):
-        yield from visit(fraction, level.get(fraction, 0.0), "round")
+    for group in found:
+        yield from rounds(group, visit, context.current, settings.repeats)
     yield from leave()
 
 

@@ -7,6 +7,7 @@ small one must show leads that are plausible.
 
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import ClassVar
 
 import numpy as np
@@ -35,18 +36,15 @@ from sequencer.trials.brackets import (
     slope_components,
     step_doubt,
     step_to,
-    visits,
 )
+from sequencer.trials.by_hand import Group, groups, rounds
 from sequencer.trials.following import does_not_follow, expected_drop, not_told
 from sequencer.trials.steps import (
-    drawing,
     leave,
     mean_of,
     prepare,
     read_at,
     tolerances,
-    trimmed_levels,
-    unsure_by,
 )
 from sequencer.trials.trial import (
     VOLTAGE,
@@ -127,15 +125,14 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     place = first if moved else ""
 
     def visit(
-        fraction: float, level: float, part: str = "trim"
+        group: Group, fraction: float, level: float, part: str
     ) -> Generator[Request, Reply, Readings]:
-        wanted = fraction * settings.current
-        tag: dict[str, float | str] = {"fraction": fraction, "part": part}
+        tag: dict[str, float | str] = {"fraction": fraction, "part": part, **group.tag}
         if moved:
             tag["place"] = place
         steady = (place,) if moved else (VOLTAGE, VOLTAGE_AT_LOAD)
         return read_at(
-            drawing(context, settings.voltage, wanted, level - wanted),
+            group.state(fraction, level - fraction * settings.current),
             channels=channels_of(context, place or None),
             tolerance=tolerances(context, steady, settings.voltage),
             readings=settings.readings,
@@ -144,18 +141,18 @@ def procedure(settings: Settings, context: Context) -> Procedure:
         )
 
     yield from prepare(settings.voltage, place or VOLTAGE)
-    yield from _look_first(settings, context, visit)
-    levels = [fraction for fraction in settings.fractions if fraction > 0.0]
-    unsure = unsure_by(context, settings.voltage, settings.current, levels)
-    level = yield from trimmed_levels(visit, context.current, settings.current, levels, unsure)
-    for fraction in visits(settings.fractions, settings.repeats):
-        yield from visit(fraction, level.get(fraction, 0.0), "round")
+    found = groups(context, settings.voltage, settings.current, settings.fractions)
+    yield from _look_first(settings, context, partial(visit, found[0]))
+    trimmed = {}
+    for group in found:
+        trimmed[group.number] = yield from rounds(group, visit, context.current, settings.repeats)
     if moved:
         yield from move(context, second, settings.voltage)
         place = second
-        yield from _look_first(settings, context, visit)
-        for fraction in visits(settings.fractions, settings.repeats):
-            yield from visit(fraction, level.get(fraction, 0.0), "round")
+        yield from _look_first(settings, context, partial(visit, found[0]))
+        for group in found:
+            level = trimmed[group.number]
+            yield from rounds(group, visit, context.current, settings.repeats, level)
         if context.leads_back:
             yield from move(context, first, settings.voltage)
     yield from leave()
@@ -496,10 +493,15 @@ def _difference(
             type_a("scatter between rounds", float(gap.u_dv[-1]), gap.voltage.dof),
             *scale_components(context.accuracy(channel), at_sense + difference),
             *scale_components(context.accuracy(VOLTAGE), at_sense),
-            *wander_components(context.accuracy(channel), level, lag_s=gap.lag_s),
-            *wander_components(context.accuracy(VOLTAGE), level, lag_s=gap.lag_s),
-            *rounding_components(context, channel),
-            *rounding_components(context, VOLTAGE),
+            *(
+                part
+                for one in (channel, VOLTAGE)
+                for _ in range(1 + gap.links)
+                for part in (
+                    *wander_components(context.accuracy(one), level, lag_s=gap.lag_s),
+                    *rounding_components(context, one),
+                )
+            ),
             *current_components(context, gap, step, doubt=step_doubt(gap, settings.current)),
             *more,
         ],

@@ -58,15 +58,22 @@ def tolerances(context: Context, channels: tuple[str, ...], voltage: float) -> d
     return found
 
 
-def drawing(context: Context, voltage: float, wanted: float, trim: float = 0.0) -> LoadState:
+def drawing(
+    context: Context,
+    voltage: float,
+    wanted: float,
+    trim: float = 0.0,
+    hands: tuple[int, ...] | None = None,
+) -> LoadState:
     """Return the load's state for a current (A), with the resistors that it needs at a voltage (V).
 
     `trim` is added to the load's own part once the ammeter has told what the sum is wrong by; which
-    resistors are connected follows from what is wanted alone.
+    resistors are connected follows from what is wanted alone, and from which of them a person is
+    known to have connected: `hands`, where levels are grouped (`sequencer.trials.by_hand`).
     """
     if wanted <= 0.0:
         return LOAD_OFF
-    shared = context.bench.load.share(voltage, wanted)
+    shared = context.bench.load.share(voltage, wanted, hands)
     return LoadState("current", shared.own + trim, on=True, resistors=shared.resistors)
 
 
@@ -160,11 +167,15 @@ def trimmed_levels(
 
 
 def unsure_by(
-    context: Context, voltage: float, full: float, fractions: Sequence[float]
+    context: Context,
+    voltage: float,
+    full: float,
+    fractions: Sequence[float],
+    hands: tuple[int, ...] | None = None,
 ) -> dict[float, float]:
     """Return by how much (A) resistors beside the load may put each fraction of a current off."""
     load = context.bench.load
-    return {f: load.share(voltage, f * full).unsure for f in fractions if f > 0.0}
+    return {f: load.share(voltage, f * full, hands).unsure for f in fractions if f > 0.0}
 
 
 LEAST_TRIM_A = 0.02

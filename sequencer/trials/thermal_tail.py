@@ -16,7 +16,7 @@ from math import sqrt
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.requests import Apply, Read, Reply, Request, Settle
+from sequencer.requests import Apply, LoadState, Read, Reply, Request, Settle
 from sequencer.results import Chart, Figure, Line, Mark
 from sequencer.trials.brackets import HELD_SHARE
 from sequencer.trials.steps import LOAD_OFF, SETTLE_COUNT, SETTLE_LIMIT_S, drawing, tolerances
@@ -40,11 +40,18 @@ NEIGHBOURS_SHARE = 2.0 / 3.0
 
 
 def hold(
-    context: Context, voltage: float, current: float, duration_s: float, period_s: float
+    context: Context,
+    voltage: float,
+    current: float,
+    duration_s: float,
+    period_s: float,
+    *,
+    then: LoadState = LOAD_OFF,
 ) -> Generator[Request, Reply, None]:
     """Stay without load, then with the whole current, and read through both.
 
-    Nothing is done where a person types the voltage, as nobody types one each second.
+    The load is off afterwards, as `then` says. Nothing is done where a person types the voltage, as
+    nobody types one each second.
     """
     if context.typed(VOLTAGE):
         return
@@ -66,7 +73,7 @@ def hold(
             period_s=period_s,
             tag={"part": part},
         )
-    yield Apply(LOAD_OFF)
+    yield Apply(then)
 
 
 def _held(evidence: Evidence, voltage: float) -> tuple[Point, Point]:

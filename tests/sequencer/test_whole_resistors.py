@@ -1,11 +1,14 @@
 """A load of 60 W and a resistor by switch: a whole run at 90 W, and what plan and check say."""
 
 import json
+import sqlite3
+from contextlib import closing
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 from called import steadyrail
-from whole_runs import truth
+from whole_runs import assert_close_to_truth, truth
 
 SCENARIO = """
 name = "weak-load"
@@ -88,15 +91,42 @@ def test_the_plan_shows_what_flows_though_the_load_is_off(folder: Path) -> None:
     assert told["gets_up"] == 0
 
 
-def test_by_hand_the_plan_counts_how_often_one_gets_up(folder: Path) -> None:
-    by_hand = RELAY[RELAY.index("[[load") :].replace('by = "switch"', 'by = "hand"')
-    by_hand = "\n".join(line for line in by_hand.splitlines() if not line.startswith(("sw", "out")))
+def by_hand(folder: Path) -> None:
+    """Put the resistor of the folder's bench into a person's hand."""
+    table = RELAY[RELAY.index("[[load") :].replace('by = "switch"', 'by = "hand"')
+    lines = (line for line in table.splitlines() if not line.startswith(("sw", "out")))
     without = (folder / "without.toml").read_text()
-    (folder / "bench.toml").write_text(without + by_hand)
+    (folder / "bench.toml").write_text(without + "\n".join(lines))
+
+
+def test_by_hand_a_person_gets_up_twice_a_trial(folder: Path) -> None:
+    by_hand(folder)
     told = json.loads(steadyrail("plan", "profile.toml", "--json", cwd=folder).stdout)
-    # Tail, trimming and two rounds of load_steps, once in the soak; each on and off again.
-    assert told["gets_up"] == 2 * 5
+    assert told["gets_up"] == 2 * 2
     assert any("hot enough to burn" in line for line in told["warnings"])
+    result = json.loads(
+        steadyrail("run", "profile.toml", "--json", "--record", "r.sqlite", cwd=folder).stdout
+    )
+    figures = {f["name"]: f for f in result["figures"]}
+    for name in ("load_regulation", "output_resistance"):
+        assert abs(figures[name]["value"] - truth("healthy", 1)[name]) <= figures[name]["U"], name
+    with closing(sqlite3.connect(folder / "r.sqlite")) as connection:
+        states = connection.execute("SELECT body FROM requests WHERE body LIKE '%resistors%'")
+        sets = [body.partition('"resistors":')[2].partition("]")[0] for (body,) in states]
+    assert sum(one != before for before, one in pairwise(sets)) == told["gets_up"]
+    assert "Made safe, verified" in result["events"][-1]["text"]
+
+
+@pytest.mark.slow  # two minutes; `make hands`
+@pytest.mark.parametrize("seed", ["1", "2", "3"])
+def test_a_whole_acceptance_by_hand(tmp_path: Path, seed: str) -> None:
+    bench = ("--bench", "simulated-hand-resistors", "--seed", seed)
+    words = ("run", "hands.toml", *bench, "--json", "--record", "r.sqlite")
+    shipped = SHIPPED.parents[1] / "acceptance.toml"
+    (tmp_path / "hands.toml").write_text(shipped.read_text())
+    result = json.loads(steadyrail(*words, cwd=tmp_path).stdout)
+    assert_close_to_truth(result, "healthy", int(seed))
+    assert result["outcome"] == "pass"
 
 
 def test_without_it_check_and_plan_say_which_one_would_do(folder: Path) -> None:
