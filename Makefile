@@ -61,7 +61,7 @@ coverage: $(VENV)/.test
 # the same verdicts. Five seconds of computing each; goes on where it was interrupted.
 KILLS ?= 200
 kills: $(VENV)/.test
-	$(BIN)/python tests/campaigns/kills.py --moments $(KILLS) --out $(OUT)/kills
+	$(BIN)/python tests/campaigns/kills.py --moments $(KILLS) --out $(OUT)/kills $(MORE)
 
 # Campaigns keep each result in out/NAME/results.jsonl and go on where they were interrupted; MORE
 # takes their own options, such as MORE=--afresh.
@@ -74,10 +74,11 @@ SEEDS ?= 100
 damage: $(VENV)/.test
 	$(BIN)/python tests/campaigns/damage.py --seeds $(SEEDS) --out $(OUT)/damage $(MORE)
 
-# Memory over DAYS of bench time at one reading a second; a week takes about an hour.
+# Memory and record over DAYS of bench time at one reading a second; a week takes twenty minutes of
+# computing.
 DAYS ?= 7
 endurance: $(VENV)/.test
-	$(BIN)/python tests/campaigns/endurance.py --days $(DAYS)
+	$(BIN)/python tests/campaigns/endurance.py --days $(DAYS) --out $(OUT)/endurance
 
 clean:
 	rm -rf $(VENV) build dist

@@ -1,15 +1,14 @@
 """Runs ended at random moments (kill, hang, guardian killed), then resumed: `make kills`.
 
-Two at a time. Each moment is a line in OUT/moments.jsonl, drawn from its number alone, so that an
-interrupted campaign goes on; delete that file after a change of code. Writes OUT/kills.md.
+Each moment is drawn from its number alone. Held are: the bench is without energy within five
+seconds of wall time; no committed reading is lost; what was read before the moment is, reading by
+reading, what an uninterrupted run reads; the resumed run ends in the same verdicts, and the figures
+of the trials that were complete before the moment are the same to the last digit.
 """
 
-import argparse
-import json
-import os
 import sys
-from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor, as_completed
+from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
@@ -17,20 +16,31 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "sequencer"))
 import kills
+from bench_apart import committed
 
-WAYS: tuple[kills.Way, ...] = ("kill", "kill", "hang", "guardian")
-AT_ONCE = 2
-NICE = 10
+sys.path.append(str(Path(__file__).parent))
+from ledger import Ledger, Row, behave, commit, digest_of, options, shown
+
+kills.SHORT = kills.SHORT.replace('duration = "30 min"', 'duration = "15 min"')
+"""Two hundred runs: half the soak still leaves seconds in which to end one."""
+
+SHARE_OF_OTHERS = 4
+"""For each fourth kill there is a hang, and a guardian that is killed."""
+
+LONGEST_S = 600.0
+Rows = list[tuple[object, ...]]
 
 
-def moment(number: int, readings: int, whole: dict[str, Any]) -> dict[str, Any]:
+def moment(way: kills.Way, number: int, whole: dict[str, Any], readings: Rows) -> dict[str, Any]:
     """End one run and resume it; say what was promised and what came."""
-    random = Random(number)  # noqa: S311  # moments, not secrets
-    way, after, later_s = random.choice(WAYS), random.randrange(readings), random.random()
-    told: dict[str, Any] = {"moment": number, "way": way, "after": after, "later_s": later_s}
+    random = Random(f"{way} {number}")  # noqa: S311  # moments, not secrets
+    after, later_s = random.randrange(len(readings)), random.random()
+    told: dict[str, Any] = {"way": way, "after": after, "later_s": round(later_s, 3)}
     try:
         with TemporaryDirectory(prefix="kills-") as folder:
-            outcome = kills.interrupted(Path(folder).resolve(), way, after, later_s=later_s)
+            place = Path(folder).resolve()
+            outcome = kills.interrupted(place, way, after, later_s=later_s)
+            before = committed(place / kills.RECORD)[: outcome.before]
     except AssertionError as error:
         return told | {"failed": str(error)[:500]}
     untouched = outcome.trials[:-1]
@@ -40,6 +50,7 @@ def moment(number: int, readings: int, whole: dict[str, Any]) -> dict[str, Any]:
         "safe_after_s": round(outcome.safe_after_s, 3),
         "committed": outcome.before,
         "lost": outcome.lost,
+        "readings_equal": before == readings[: outcome.before],
         "verdicts_equal": kills.verdicts(outcome.result) == kills.verdicts(whole),
         "figures_compared": len(kills.figures(whole, untouched)),
         "figures_equal": kills.figures(outcome.result, untouched)
@@ -47,57 +58,75 @@ def moment(number: int, readings: int, whole: dict[str, Any]) -> dict[str, Any]:
     }
     try:
         kills.check(outcome, whole)
+        assert told["readings_equal"], "an uninterrupted run reads something else"
     except AssertionError as error:
-        told["failed"] = str(error)[:500]
+        told["failed"] = str(error)[:500] or "not as promised"
     return told
 
 
-def table(rows: list[dict[str, Any]]) -> Iterator[str]:
-    """Yield the lines of the table: a row for each way and place of the cut."""
-    yield "| ended by | in | moments | slowest to safe, s | lost | verdicts equal | figures equal |"
-    yield "|---|---|---|---|---|---|---|"
-    met = [r for r in rows if "in" in r]
-    for way, place in sorted({(r["way"], r["in"]) for r in met if not r["ended_before"]}):
-        some = [r for r in met if (r["way"], r["in"]) == (way, place) and not r["ended_before"]]
+def undisturbed(folder: Path) -> tuple[dict[str, Any], Rows]:
+    """Run without interruption; return result and readings."""
+    result, _ = kills.whole(folder)
+    return result, committed(folder / kills.RECORD)
+
+
+def summary(rows: Sequence[Row]) -> list[str]:
+    """Return the lines that say how it went: a row for each way and place of the cut."""
+    met = [r for r in rows if "in" in r and not r["ended_before"]]
+    lines = [
+        f"# Kills\n\nCommit {commit()}.\n",
+        "| ended by | in | moments | committed, lost | readings as uninterrupted | verdicts equal "
+        "| figures equal |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for way, place in sorted({(r["way"], r["in"]) for r in met}):
+        some = [r for r in met if (r["way"], r["in"]) == (way, place)]
         compared = sum(r["figures_compared"] for r in some)
         same = sum(r["figures_compared"] for r in some if r["figures_equal"])
-        yield (
-            f"| {way} | {place} | {len(some)} | {max(r['safe_after_s'] for r in some):.2f} "
-            f"| {sum(r['lost'] for r in some)} of {sum(r['committed'] for r in some)} "
+        lines.append(
+            f"| {way} | {place} | {len(some)} "
+            f"| {sum(r['committed'] for r in some)}, {sum(r['lost'] for r in some)} "
+            f"| {sum(r['readings_equal'] for r in some)} "
             f"| {sum(r['verdicts_equal'] for r in some)} | {same} of {compared} |"
         )
-    ended = sum(r["ended_before"] for r in met)
+    lines += ["", "Seconds of wall time until the bench was without energy:", ""]
+    for way in sorted({r["way"] for r in met}):
+        lines.append(f"- {way}: {shown([r['safe_after_s'] for r in met if r['way'] == way])}")
     failed = [r for r in rows if "failed" in r]
-    yield ""
-    yield f"{len(rows)} moments; {ended} runs had ended before theirs; {len(failed)} failed."
-    yield from (f"- {row}" for row in failed)
+    early = sum(bool(r.get("ended_before")) for r in rows)
+    lines += ["", f"{len(rows)} moments; {early} runs had ended before; {len(failed)} failed."]
+    return [*lines, *(f"- {row}" for row in failed)]
 
 
 def main() -> int:
     """Run what is still missing, and return whether anything failed."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--moments", type=int, default=200)
-    parser.add_argument("--out", type=Path, default=Path("out/kills"))
-    wanted = parser.parse_args()
-    os.nice(NICE)
-    wanted.out.mkdir(parents=True, exist_ok=True)
-    kept = wanted.out / "moments.jsonl"
-    rows = [json.loads(line) for line in kept.read_text().splitlines()] if kept.exists() else []
+    parser = options(__doc__, "kills")
+    parser.add_argument("--moments", type=int, default=200, help="kills; a quarter of the others")
+    given = parser.parse_args()
+    behave()
+    ledger = Ledger(given.out, digest_of(Path(__file__), Path(kills.__file__)), afresh=given.afresh)
     with TemporaryDirectory(prefix="kills-") as folder:
-        whole, readings = kills.whole(Path(folder).resolve())
-    missing = sorted(set(range(wanted.moments)) - {row["moment"] for row in rows})
-    with ThreadPoolExecutor(AT_ONCE) as pool, kept.open("a") as file:
-        asked = [pool.submit(moment, number, readings, whole) for number in missing]
-        try:
-            for done in as_completed(asked):
-                rows.append(done.result())
-                file.write(json.dumps(rows[-1]) + "\n")
-                file.flush()
-                print(json.dumps(rows[-1]), flush=True)
-        except KeyboardInterrupt:
-            pool.shutdown(cancel_futures=True)
-    text = "\n".join(table(rows)) + "\n"
-    (wanted.out / "kills.md").write_text(text)
+        result, readings = undisturbed(Path(folder).resolve())
+    ways: list[tuple[int, kills.Way]] = []
+    for number in range(given.moments):
+        ways.append((number, "kill"))
+        if number % SHARE_OF_OTHERS == 0:
+            ways += [(number // SHARE_OF_OTHERS, "hang"), (number // SHARE_OF_OTHERS, "guardian")]
+    jobs = {
+        f"{way} {number}": partial(moment, way, number, result, readings)
+        for number, way in ways
+        if given.only in f"{way} {number}"
+    }
+
+    def said(row: Row) -> str:
+        where = f"{row.get('in')}, safe after {row.get('safe_after_s')} s"
+        return f"FAILED {row['failed']}" if "failed" in row else where
+
+    rows = ledger.carry_out(
+        jobs, at_once=given.at_once, longest_s=LONGEST_S, threads=True, said=said
+    )
+    text = "\n".join(summary(rows)) + "\n"
+    (given.out / "kills.md").write_text(text)
     print(text)
     return int(any("failed" in row for row in rows))
 

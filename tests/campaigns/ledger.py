@@ -106,9 +106,10 @@ class Progress:
     def __init__(self, total: int, done: int) -> None:
         self._total, self._done, self._skipped = total, done, done
         self._begun = time.monotonic()
-        self._live = sys.stderr.isatty()
+        self._out = sys.stderr  # kept, as a run in this process takes its own output elsewhere
+        self._live = self._out.isatty()
         if done:
-            print(f"{done} of {total} are there already", file=sys.stderr)
+            print(f"{done} of {total} are there already", file=self._out)
 
     def step(self, text: str) -> None:
         self._done += 1
@@ -118,14 +119,14 @@ class Progress:
         bar = "#" * filled + "." * (BAR - filled)
         line = f"[{bar}] {self._done}/{self._total}, {clock(left_s)} left"
         if self._live:
-            sys.stderr.write(f"\r\x1b[K{text}\n{line}")
+            self._out.write(f"\r\x1b[K{text}\n{line}")
         else:
-            sys.stderr.write(f"{line}  {text}\n")
-        sys.stderr.flush()
+            self._out.write(f"{line}  {text}\n")
+        self._out.flush()
 
     def end(self) -> None:
         if self._live:
-            sys.stderr.write("\n")
+            self._out.write("\n")
 
 
 def clock(seconds: float) -> str:

@@ -1,11 +1,12 @@
 """A short run on the simulated bench with faults put in at chosen bench times, and how it ended."""
 
 import json
+import re
 import signal
 import sqlite3
 import sys
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -80,6 +81,9 @@ resolution = "50 mA"
 """
 )
 
+WATCHED = "simulated-watched"
+"""The shipped bench with safety inputs."""
+
 PROFILES = {"sweep": SWEEP}
 """The profile of a phase, where it is not STEPS."""
 
@@ -131,14 +135,15 @@ def write(
     faults: Sequence[Mapping[str, object]],
     profile: str = STEPS,
     based_on: str = "healthy",
+    bench: str = WATCHED,
 ) -> Path:
     """Write scenario, bench and profile into a folder; return the profile's path."""
     scenario = folder / "scenario.toml"
     scenario.write_text(scenario_text(faults, based_on))
-    bench = (Path(str(files("profiles"))) / "benches" / "simulated-watched.toml").read_text()
-    bench = bench.replace('scenario = "watched"', f"scenario = {json.dumps(str(scenario))}")
-    bench = bench.replace("\ndialect = ", f'\ntimeout = "{TIMEOUT}"\ndialect = ')
-    (folder / "bench.toml").write_text(bench)
+    text = (Path(str(files("profiles"))) / "benches" / f"{bench}.toml").read_text()
+    text = re.sub(r'\nscenario = ".*"', f"\nscenario = {json.dumps(str(scenario))}", text)
+    text = text.replace("\ndialect = ", f'\ntimeout = "{TIMEOUT}"\ndialect = ')
+    (folder / "bench.toml").write_text(text)
     unit = (Path(str(files("profiles"))) / "units" / "w-17.toml").read_text()
     for found, put in PROMISED.items():
         assert found in unit
@@ -171,17 +176,20 @@ def run(
     longest_s: int = LONGEST_S,
     based_on: str = "healthy",
     computer: tuple[str, float] | None = None,
+    keep: bool = True,
+    bench: str = WATCHED,
 ) -> Ran:
     """Run the short profile with faults; raises Hang when it does not end.
 
-    `computer` is a fault of the computer and its bench time.
+    `computer` is a fault of the computer and its bench time. Without `keep` the readings are not
+    kept in memory for comparison. `bench` is a shipped simulated one.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    path = write(folder, faults, profile, based_on)
+    path = write(folder, faults, profile, based_on, bench)
     record = folder / "run.sqlite"
     with (
         _within(longest_s),
-        keeping() as kept,
+        keeping() if keep else nullcontext(Kept()) as kept,
         forked(watching(folder)),
         faulty(computer, record) as came,
     ):
