@@ -17,6 +17,8 @@ _SHORTEST, _LONGEST = 0.3, 30.0
 _SCAN = 60
 #: The part of the way that has to be seen before its end is known, and before it has begun.
 _LEAST_OF_THE_WAY = 0.8
+#: Step of a derivative by τ, relative.
+_SMALL = 1e-4
 #: The swing has to stand out of the scatter by this factor.
 _LEAST_SWING = 5.0
 
@@ -33,8 +35,8 @@ class Decay:
         The value approached.
     swing, u_swing
         The distance from it at the first time.
-    residual_sd
-        Scatter about the curve.
+    residual_sd, slow_sd
+        Scatter about the curve; the part of it that neighbours share.
     dof
         Degrees of freedom of the uncertainties.
     widened
@@ -54,6 +56,7 @@ class Decay:
     dof: float
     widened: float = 1.0
     covariance: float = 0.0
+    slow_sd: float = 0.0
 
     def u_of(self, per_end: float, per_second: float) -> float:
         """Return the standard uncertainty of what changes so with `end` and `time_constant_s`."""
@@ -79,7 +82,7 @@ class Decay:
         return self.time_constant_s * way, self.u_of(by_end, way)
 
 
-def fit_decay(times: Values, values: Values) -> Decay:
+def fit_decay(times: Values, values: Values, *, follows: Values | None = None) -> Decay:
     """Fit an exponential approach by least squares.
 
     Parameters
@@ -88,6 +91,9 @@ def fit_decay(times: Values, values: Values) -> Decay:
         Shape (n,), n at least 8, seconds, rising; may have gaps.
     values
         Shape (n,), any unit, all with the same scatter.
+    follows
+        Shape (n,), the values' unit: surroundings that change meanwhile and are followed with the
+        same τ, such as the room by a heatsink. The end is then how far above them. None: still.
 
     Raises
     ------
@@ -115,11 +121,19 @@ def fit_decay(times: Values, values: Values) -> Decay:
     y = varying("values", measured(matching("values", values, "times", t), "values", ""))
     t = t - t[0]
     step, whole = float(np.diff(t).min()), float(t[-1])
+    around = None
+    if follows is not None:
+        around = measured(matching("surroundings", follows, "times", t), "surroundings", "")
+
+    def still(tau: float) -> Array:
+        """Return the values as they would be in surroundings that stay."""
+        return y if around is None else y - followed(t, around, tau)
 
     def linear(tau: float) -> tuple[Array, Array]:
         design = np.column_stack([np.ones(t.size), np.exp(-t / tau)])
-        solution, *_ = np.linalg.lstsq(design, y, rcond=None)
-        return np.asarray(solution), np.asarray(y - design @ solution)
+        above = still(tau)
+        solution, *_ = np.linalg.lstsq(design, above, rcond=None)
+        return np.asarray(solution), np.asarray(above - design @ solution)
 
     def cost(log_tau: float) -> float:
         rest = linear(float(np.exp(log_tau)))[1]
@@ -147,7 +161,10 @@ def fit_decay(times: Values, values: Values) -> Decay:
             f"{_LEAST_OF_THE_WAY:.0%}: its end is unknown, and so is its time constant. Measure "
             "longer."
         )
-    jacobian = np.column_stack([np.ones(t.size), fall, swing * t / tau**2 * fall])
+    by_tau = swing * t / tau**2 * fall
+    if around is not None:
+        by_tau += (still(tau) - still(tau * (1 + _SMALL))) / (tau * _SMALL)
+    jacobian = np.column_stack([np.ones(t.size), fall, by_tau])
     _, dof, factor = correlated_residuals(rest, _UNKNOWNS)
     inverse = np.linalg.inv(jacobian.T @ jacobian)
     u = scatter * factor * np.sqrt(np.diag(inverse))
@@ -159,7 +176,29 @@ def fit_decay(times: Values, values: Values) -> Decay:
         swing=float(swing),
         u_swing=float(u[1]),
         residual_sd=scatter,
+        slow_sd=sqrt(max(float(np.var(rest)) - float(np.mean(np.diff(rest) ** 2)) / 2, 0.0)),
         dof=dof,
         widened=factor,
         covariance=float((scatter * factor) ** 2 * inverse[0, 2]),
     )
+
+
+def followed(times: Array, course: Array, time_constant_s: float) -> Array:
+    """Return what follows a course with one time constant, from its first value on.
+
+    Parameters
+    ----------
+    times, course
+        Shape (n,), s and any unit; the course is straight from one value to the next, for which the
+        result is exact.
+    """
+    spans = np.diff(times)
+    decays = np.exp(-spans / time_constant_s)
+    behind = np.diff(course) / spans * time_constant_s
+    late = 0.0  # how far it lags behind the course's own value
+    found = np.empty(course.size)
+    found[0] = course[0]
+    for at, (decay, lag, now) in enumerate(zip(decays, behind, course[1:], strict=True), 1):
+        late = lag + (late - lag) * decay
+        found[at] = now - late
+    return found

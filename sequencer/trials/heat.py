@@ -2,32 +2,39 @@
 
 dissipation (W)
     (voltage before the pass element − output) · current, at the end. The voltage before it is the
-    unit document's typical one for the range (`unregulated`): taken as known within ± 10 %, as the
-    line may be off by as much (rectangular). Components: that; both meters.
+    unit document's typical one for the range (`unregulated`): taken as known within ± 11.5 %, as
+    the line may be off by 10 % and drops and sag don't shrink with it (rectangular). Components:
+    that; both meters.
 heatsink_rise (K)
-    Heatsink less room in balance: the end of the exponential that the rise follows while warming.
-    Components: scatter about the curve; what the curve leaves over, as the heatsink follows a
-    changing room late (its standard deviation, taken as one error common to all readings); both
-    thermometers' absolute accuracy.
+    Heatsink above room in balance: the end of the exponential that the heatsink approaches while it
+    follows the room with the same time constant. Components: scatter about the curve; what the
+    curve leaves over beside scatter, taken as one error common to all readings; the line's wander
+    meanwhile, by what it makes of the voltage that the pass element drops; both thermometers'
+    absolute accuracy.
 heatsink_rise_per_watt (K/W)
-    heatsink_rise over dissipation. Components: those of both.
+    heatsink_rise over dissipation, averaged over where that may be: the reciprocal of an unsure
+    power is skewed. Components: those of the rise; the voltage before the pass element, as far as
+    it takes the ratio upwards; both meters.
 heatsink_time_constant (s)
-    τ of the exponential. Components: scatter; the whole rise against its later three quarters
-    (rectangular), as a ladder of several heat capacities in a changing room is no single
-    exponential.
+    τ of the exponential. Components: scatter about the curve; what the curve leaves over; the
+    line's wander; the whole rise against its later three quarters where these differ by more than
+    a wandering line makes of them (rectangular), as then it is no single exponential.
 
 Lumped thermal network, JEDEC JESD51-1; one time constant is common practice, no source. A rise that
 has not come 80 % of its way gives none of these but the dissipation.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from math import hypot, log
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict
 
-from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts
+from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
 from sequencer.errors import FigureError
-from sequencer.numerics.decay import Decay, fit_decay
+from sequencer.numerics.decay import Decay, fit_decay, followed
 from sequencer.requests import Apply, Array, LoadState, Procedure, Read, Settle
 from sequencer.results import Chart, Figure, Line
 from sequencer.trials.steps import (
@@ -39,18 +46,46 @@ from sequencer.trials.steps import (
 )
 from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
 from sequencer.uncertainty.accuracy import absolute
-from sequencer.uncertainty.combine import normal, rectangular, scaled, type_a
+from sequencer.uncertainty.combine import (
+    COVERAGE_PROBABILITY,
+    normal,
+    rectangular,
+    scaled,
+    type_a,
+)
 from sequencer.uncertainty.figure import make_figure
 
-RAW_SHARE = 0.1
-"""The line may be 10 % off, and the voltage before the pass element with it (IEC 60038)."""
+EMF_SHARE = 1.15
+"""What the winding gives over what a bridge and a sagging reservoir leave (common practice)."""
+
+RAW_SHARE = 0.1 * EMF_SHARE
+"""The line may be 10 % off (IEC 60038), the winding with it; drops and sag stay the same."""
+
+LEVERAGE = 3.0
+"""Where the voltage before the pass element is unknown a third of it is taken to drop there."""
+
+IN_RISE, IN_TIME, IN_LATE_TIME = 0.6, 2.0, 7.5
+"""What a line that wanders within a quarter of an hour makes of rise and τ, relative, over what it
+makes of the power: by fits to 200 simulated warmings. The last for the later three quarters.
+"""
+
+SURE = 3.0
+"""So many standard deviations are not the line's."""
 
 SKIPPED_S = 20.0
 """Junction and case warm within seconds and are left out of the heatsink's own curve."""
 
 
+LINE_WANDER = 0.006
+"""Of a line that nobody regulates, over its voltage (common practice, no source)."""
+
+
 class Settings(BaseModel):
-    """What a profile may say about heat."""
+    """What a profile may say about heat.
+
+    `line_wander` is the standard deviation of the line's voltage within the hour, over its mean:
+    0 behind a line source.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -58,6 +93,7 @@ class Settings(BaseModel):
     current: PositiveAmperes
     duration: PositiveSeconds = 3600.0
     period: PositiveSeconds = 5.0
+    line_wander: Ratio = LINE_WANDER
 
 
 def procedure(settings: Settings, context: Context) -> Procedure:
@@ -83,14 +119,18 @@ SETTLE_PERIOD_S = 0.25
 """The output is settled within a second; the heatsink is what is waited for."""
 
 
+Reached = Mapping[str, float]
+
+
 @dataclass(frozen=True, slots=True)
 class Warming:
-    """The rise over the room against time, and the curve through it."""
+    """The rise over the room against time, the curve through it, and τ of its later part."""
 
     times: Array
     rise: Array
     curve: Decay
-    misfit_s: float
+    late_s: float | None
+    fitted: Array
 
 
 def _point(evidence: Evidence) -> Point:
@@ -110,17 +150,17 @@ def warming(evidence: Evidence) -> Warming:
     """
     point = _point(evidence)
     times = point.times(HEATSINK)
-    rise = point.values(HEATSINK) - point.values(AMBIENT)
+    heatsink, room = point.values(HEATSINK), point.values(AMBIENT)
     used = times >= times[0] + SKIPPED_S
-    curve = fit_decay(times[used], rise[used])
-    half = times[used].size // 2
-    misfit = 0.0
-    try:
-        late = fit_decay(times[used][half // 2 :], rise[used][half // 2 :])
-        misfit = abs(late.time_constant_s - curve.time_constant_s)
-    except FigureError:
-        misfit = curve.u_time_constant_s  # too little of the rise is left: as the fit says
-    return Warming(times - times[0], rise, curve, misfit)
+    curve = fit_decay(times[used], heatsink[used], follows=room[used])
+    late = times >= times[used][0] + np.ptp(times[used]) / 4
+    late_s = None
+    with suppress(FigureError):  # too little of the rise is left there
+        late_s = fit_decay(times[late], heatsink[late], follows=room[late]).time_constant_s
+    tau = curve.time_constant_s
+    since = times[used] - times[used][0]
+    fitted = followed(since, room[used], tau) + curve.end + curve.swing * np.exp(-since / tau)
+    return Warming(times - times[0], heatsink - room, curve, late_s, fitted - room[used])
 
 
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
@@ -141,54 +181,105 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         found = warming(evidence)
     except FigureError:
         return tuple(results)
-    reached = dict(power.reached) if power is not None else {"voltage": settings.voltage}
-    context, curve = evidence.context, found.curve
-    count = found.rise.size
-    # An error common to all readings bends the curve by at most its share of the swing.
-    common_s = 2.0 * curve.time_constant_s * curve.residual_sd / abs(curve.swing)
-    budget = [
-        type_a("scatter about the curve", curve.u_end / curve.widened, count - 3.0),
-        normal("what the curve leaves over", curve.residual_sd),
-        *absolute(context.accuracy(HEATSINK), curve.end),
-        *absolute(context.accuracy(AMBIENT), 0.0),
-    ]
-    rise = make_figure(evidence.trial, "heatsink_rise", curve.end, "K", budget, reached=reached)
-    results.append(rise)
-    results.append(
-        make_figure(
-            evidence.trial,
-            "heatsink_time_constant",
-            curve.time_constant_s,
-            "s",
-            [
-                type_a(
-                    "scatter about the curve",
-                    curve.u_time_constant_s / curve.widened,
-                    count - 3.0,
-                ),
-                rectangular("what the curve leaves over", common_s),
-                rectangular("no single exponential", found.misfit_s),
-            ],
-            reached=reached,
-        )
-    )
-    if power is not None and power.value > 0:
-        ratio = rise.value / power.value
-        results.append(
-            make_figure(
-                evidence.trial,
-                "heatsink_rise_per_watt",
-                ratio,
-                "K/W",
-                [
-                    *scaled(rise.budget, 1 / power.value),
-                    *scaled(power.budget, ratio / power.value),
-                ],
-                reached=reached,
-                notes=power.notes,
-            )
-        )
+    reached: Reached = power.reached if power is not None else {"voltage": settings.voltage}
+    results.append(_rise(settings, evidence, found, reached))
+    results.append(_time_constant(settings, evidence, found, reached))
+    if power is not None:
+        ratio = _per_watt(settings, evidence, results[-2], power)
+        if ratio is not None:
+            results.append(ratio)
     return tuple(results)
+
+
+def _line_share(settings: Settings, evidence: Evidence) -> float:
+    """Return how far the line's wander moves the power, over the power (standard deviation)."""
+    raw = _before_pass_element(settings, evidence.context)
+    leverage = LEVERAGE if raw is None else raw / max(raw - settings.voltage, TINY_V)
+    return settings.line_wander * EMF_SHARE * leverage
+
+
+TINY_V = 1e-3
+
+
+def _rise(settings: Settings, evidence: Evidence, found: Warming, reached: Reached) -> Figure:
+    context, curve = evidence.context, found.curve
+    line = _line_share(settings, evidence)
+    return make_figure(
+        evidence.trial,
+        "heatsink_rise",
+        curve.end,
+        "K",
+        [
+            type_a("scatter about the curve", curve.u_end / curve.widened, found.rise.size - 3.0),
+            normal("what the curve leaves over", curve.slow_sd),
+            normal("the line's wander", IN_RISE * line, curve.end),
+            # Noise is in the scatter, which all readings share.
+            *absolute(replace(context.accuracy(HEATSINK), noise=0.0), curve.end),
+            *absolute(replace(context.accuracy(AMBIENT), noise=0.0), 0.0),
+        ],
+        reached=reached,
+    )
+
+
+def _time_constant(
+    settings: Settings, evidence: Evidence, found: Warming, reached: Reached
+) -> Figure:
+    curve = found.curve
+    tau = curve.time_constant_s
+    line = _line_share(settings, evidence)
+    # An error common to all readings bends the curve by at most its share of the swing.
+    common_s = 2.0 * tau * curve.slow_sd / abs(curve.swing)
+    off = 0.0 if found.late_s is None else abs(found.late_s - tau)
+    scatter = curve.u_time_constant_s / curve.widened
+    expected = hypot(IN_LATE_TIME * line * tau, IN_LATE_TIME / IN_TIME * hypot(scatter, common_s))
+    return make_figure(
+        evidence.trial,
+        "heatsink_time_constant",
+        tau,
+        "s",
+        [
+            type_a("scatter about the curve", scatter, found.rise.size - 3.0),
+            rectangular("what the curve leaves over", common_s),
+            normal("the line's wander", IN_TIME * line, tau),
+            rectangular("no single exponential", off if off > SURE * expected else 0.0),
+        ],
+        reached=reached,
+    )
+
+
+def _per_watt(settings: Settings, evidence: Evidence, rise: Figure, power: Figure) -> Figure | None:
+    """Return rise over power; None where the power may be next to nothing.
+
+    With the power rectangular in P ± w the mean of 1/P is ln((P + w)/(P − w))/2w. All of what is
+    beyond U then lies above: 1/P at the 4.55 % of the least powers.
+    """
+    raw = _before_pass_element(settings, evidence.context)
+    if raw is None or power.value <= 0.0:
+        return None
+    share = RAW_SHARE * raw * power.reached["current_to"] / power.value
+    if share > MOST_UNSURE:
+        return None
+    mean = log((1 + share) / (1 - share)) / (2 * share)
+    highest = 1 / (1 - share * (2 * COVERAGE_PROBABILITY - 1))
+    per_watt = rise.value / power.value
+    meters = [part for part in power.budget if part.name != BEFORE]
+    return make_figure(
+        evidence.trial,
+        "heatsink_rise_per_watt",
+        per_watt * mean,
+        "K/W",
+        [
+            *scaled(rise.budget, mean / power.value),
+            rectangular(BEFORE, (highest - mean) / COVERAGE_PROBABILITY, per_watt),
+            *scaled(meters, per_watt / power.value),
+        ],
+        reached=power.reached,
+        notes=power.notes,
+    )
+
+
+MOST_UNSURE = 0.8
+"""A power that may be a fifth of what it seems tells nothing about the heatsink."""
 
 
 def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
@@ -208,10 +299,12 @@ def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
     return found
 
 
-def _dissipation(settings: Settings, evidence: Evidence) -> Figure | None:
-    """Return the pass element's power over the last tenth; None where its input is unknown."""
-    context, point = evidence.context, _point(evidence)
-    raw = next(
+BEFORE = "voltage before the pass element"
+
+
+def _before_pass_element(settings: Settings, context: Context) -> float | None:
+    """Return the unit document's typical voltage before the pass element, V."""
+    return next(
         (
             one.unregulated
             for one in context.unit.ranges
@@ -219,6 +312,12 @@ def _dissipation(settings: Settings, evidence: Evidence) -> Figure | None:
         ),
         None,
     )
+
+
+def _dissipation(settings: Settings, evidence: Evidence) -> Figure | None:
+    """Return the pass element's power over the last tenth; None where its input is unknown."""
+    context, point = evidence.context, _point(evidence)
+    raw = _before_pass_element(settings, context)
     if raw is None:
         return None
     last = max(point.values(VOLTAGE).size // 10, 1)
@@ -230,7 +329,7 @@ def _dissipation(settings: Settings, evidence: Evidence) -> Figure | None:
         (raw - volts) * amps,
         "W",
         [
-            rectangular("voltage before the pass element", RAW_SHARE * raw, amps),
+            rectangular(BEFORE, RAW_SHARE * raw, amps),
             *absolute(context.accuracy(VOLTAGE), volts, amps),
             *absolute(context.accuracy(context.current), amps, raw - volts),
         ],
@@ -239,7 +338,7 @@ def _dissipation(settings: Settings, evidence: Evidence) -> Figure | None:
             "current_to": amps,
             "duration": float(np.ptp(point.times(HEATSINK))),
         },
-        notes=(f"With the typical {raw:.3g} V before the pass element, within ± 10 %.",),
+        notes=(f"With the typical {raw:.3g} V before the pass element, within ± {RAW_SHARE:.1%}.",),
     )
 
 
@@ -251,9 +350,7 @@ def charts(
         found = warming(evidence)
     except FigureError:
         return ()  # said by `cannot`
-    curve = found.curve
-    smooth = np.linspace(SKIPPED_S, float(found.times[-1]), 200)
-    fitted = curve.end + curve.swing * np.exp(-(smooth - SKIPPED_S) / curve.time_constant_s)
+    used = found.times >= SKIPPED_S
     return (
         Chart(
             trial=evidence.trial,
@@ -271,9 +368,9 @@ def charts(
                     quantity=HEATSINK,
                 ),
                 Line(
-                    "fitted exponential",
-                    tuple(map(float, smooth)),
-                    tuple(map(float, fitted)),
+                    "fitted exponential, following the room",
+                    tuple(map(float, found.times[used])),
+                    tuple(map(float, found.fitted)),
                     style="line",
                     quantity="fit",
                 ),
