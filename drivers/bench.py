@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from drivers.channels import visits_of
+from drivers.channels import range_in_use, visits_of
 from drivers.clock import MonotonicClock, TimeBaseClock
 from drivers.instrument import Instrument
 from drivers.line_source import RemoteLineSource
@@ -83,6 +83,16 @@ class OpenBench:
     def identities(self) -> Mapping[str, str]:
         """Return each instrument's answer to *IDN?, by instrument name."""
         return {name: i.session.identity for name, i in self._instruments.items()}
+
+    def ranges(self) -> Mapping[str, float]:
+        """Return by channel the range in use where it is not the one asked for."""
+        found: dict[str, float] = {}
+        for name, channel in self._channels.items():
+            instrument = self._instruments.get(channel.instrument)
+            in_use = None if instrument is None else range_in_use(instrument, channel)
+            if in_use is not None:
+                found[name] = in_use
+        return found
 
     def read(self, channels: Sequence[str]) -> tuple[Reading, ...]:
         """Read channels together: ask every instrument first, then collect in turn.

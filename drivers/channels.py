@@ -1,12 +1,13 @@
 """Channels: which question reads one, and which settings it needs before."""
 
 from collections.abc import Mapping, Sequence
+from math import isclose
 
 from drivers.errors import RefusedSetting
 from drivers.instrument import Asking, Instrument
 from drivers.roles import ChannelSpec
 from drivers.routing import Made, Scanner, Visit
-from drivers.settings import Change, change
+from drivers.settings import FORMAT_LOSS, Change, change
 
 
 def asking(instrument: Instrument, channel: ChannelSpec) -> Asking:
@@ -52,6 +53,20 @@ def changes(instrument: Instrument, channels: Sequence[ChannelSpec]) -> tuple[Ch
                     remedy="Give both the same value in the bench document.",
                 )
     return tuple(Change(name, value, input_) for (name, input_), (value, _) in wanted.items())
+
+
+def range_in_use(instrument: Instrument, channel: ChannelSpec) -> float | None:
+    """Return the range that an instrument said to have taken for a channel.
+
+    In the unit of its own answer; None where it did not say, or said what was asked for.
+    """
+    wanted = channel.range_max
+    if wanted is None:
+        return None
+    setting = f"{channel.function}_range"
+    said = (instrument.ranges.get((setting, one, wanted)) for one in (channel.input, None))
+    got = next((one for one in said if one is not None), None)
+    return None if got is None or isclose(got, wanted, rel_tol=FORMAT_LOSS) else got
 
 
 def prove(

@@ -67,6 +67,8 @@ class Instrument:
         self.dialect = dialect
         self.patience = patience or Patience()
         self._on_event = on_event
+        self.ranges: dict[tuple[str, str | None, float], float] = {}
+        """Read back for a setting, its input and the value asked for, where more will do."""
 
     @property
     def name(self) -> str:

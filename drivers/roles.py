@@ -190,6 +190,12 @@ class Bench(Protocol):
     def identities(self) -> Mapping[str, str]:
         """Return each instrument's answer to *IDN?, by instrument name."""
 
+    def ranges(self) -> Mapping[str, float]:
+        """Return by channel the range in use where it is not the one asked for.
+
+        In the unit of the instrument's own answer; behind a scanner known once it was read.
+        """
+
     def read(self, channels: Sequence[str]) -> tuple[Reading, ...]:
         """Read channels together: ask every instrument first, then collect in turn."""
 

@@ -103,6 +103,8 @@ def _take(
 ) -> None:
     said[one.setting] = got = _read(instrument, question, answer)
     _compare(instrument, one, got)
+    if instrument.setting(one.setting).compare == "at least" and isinstance(one.value, float):
+        instrument.ranges[one.setting, one.input, one.value] = float(got)
 
 
 def _read(instrument: Instrument, question: Question, answer: bytes) -> float | str:

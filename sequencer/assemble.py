@@ -20,7 +20,7 @@ from sequencer.record.seal import NO_CHAIN, verify
 from sequencer.result import BenchSummary, ChannelRow, InstrumentRow, Result, UnitSummary
 from sequencer.results import Event, Tripped
 from sequencer.run.event_kinds import MAKE_SAFE, RESUMED, STOPPED
-from sequencer.run.ranges import with_ranges
+from sequencer.run.ranges import ranges_of, with_ranges
 from sequencer.verdicts.outcome import outcome
 
 STOPPED_WORDS: Mapping[int, str] = {
@@ -47,9 +47,8 @@ def result_of(path: Path) -> Result:
         When the file is no record, damaged, or from a newer version.
     """
     with RecordReader.open(path) as reader:
-        documents = with_ranges(
-            documents_from(*(_source(reader, kind) for kind in KINDS)), reader.events
-        )
+        given = documents_from(*(_source(reader, kind) for kind in KINDS))
+        documents = with_ranges(given, ranges_of(reader.events))
         steps = [reader.steps(number) for number in range(len(documents.profile.trials))]
         judged = judge_evidence(documents, steps, _day(reader.started))
         events = reader.events

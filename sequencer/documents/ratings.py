@@ -83,12 +83,12 @@ def _lowest(documents: Documents, settings: BaseModel, voltage: float | None) ->
         yield Flaw(("lowest_voltage",), found, "less than the trial's voltage")
     if _number(settings, "current") is None:
         yield from _above(
-            "trial", _most(documents, anywhere=True), "A", load.current, "the load's rated"
+            "trial", most_current(documents, anywhere=True), "A", load.current, "the load's rated"
         )
-        yield from _power("trial", voltage * _most(documents, anywhere=False), load.power)
+        yield from _power("trial", voltage * most_current(documents, anywhere=False), load.power)
 
 
-def _most(documents: Documents, *, anywhere: bool) -> float:
+def most_current(documents: Documents, *, anywhere: bool) -> float:
     """Return the greatest current that the unit may give, in A: rated, or allowed by a limit."""
     rated = documents.unit.ratings.current
     bounds = [

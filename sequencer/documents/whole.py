@@ -15,6 +15,7 @@ from sequencer.documents.load import Documents
 from sequencer.documents.parsing import quoted
 from sequencer.documents.profile import TrialEntry
 from sequencer.documents.quantities import format_quantity
+from sequencer.documents.range_fits import too_small_ranges
 from sequencer.documents.ratings import above_ratings
 from sequencer.documents.source import Source, parse_source
 from sequencer.errors import DocumentError, Mistake
@@ -66,6 +67,7 @@ def whole_mistakes(
     data = parse_source(documents.profile_source)
     return (
         *as_mistakes(flaws, documents.profile_source.path, data),
+        *_ranges(documents, settings),
         *_operation(documents),
     )
 
@@ -178,6 +180,17 @@ def _guards(guards: Iterable[str], channels: Collection[str]) -> Iterator[Flaw]:
         if channel not in DERIVED and channel not in channels:
             expected = one_of(channels, channel, "a channel of the bench")
             yield Flaw(("guards", channel), quoted(channel), expected)
+
+
+def _ranges(documents: Documents, models: SettingsModels) -> tuple[Mistake, ...]:
+    """Find channels whose range a trial would overrun."""
+    planned = [
+        (entry.trial, settings_of(entry, models[entry.trial]))
+        for entry in documents.profile.trials
+        if not tuple(_alone(entry, models))
+    ]
+    file = documents.bench_source
+    return as_mistakes(too_small_ranges(documents, planned), file.path, parse_source(file))
 
 
 def _operation(documents: Documents) -> Iterator[Mistake]:

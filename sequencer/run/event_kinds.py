@@ -12,5 +12,8 @@ GUARDIAN = "guardian"
 NO_NUMBER = "no number"
 """A meter's answer was overload or no number; no mean holds it."""
 
+RANGE = "range in use"
+"""A meter's range is not the one asked for; its detail holds channel and range."""
+
 RESUMED = "resumed"
 """A run goes on; what was said before of stopping and making safe is history."""

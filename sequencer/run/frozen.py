@@ -28,7 +28,8 @@ def most_alike(bench: BenchDocument) -> dict[str, int]:
     for name, channel in bench.channels.items():
         if name in bench.typed:
             continue
-        noise, step = channel.accuracy.noise, channel.accuracy.resolution
+        resolved = channel.accuracy_at(None)  # a display's step stands in parts of the range
+        noise, step = resolved["noise"], resolved["resolution"]
         if noise <= 0.0:
             continue
         likely = step * OVERSTATED / (2 * sqrt(pi) * noise)

@@ -26,6 +26,7 @@ from sequencer.run.live import LiveBench
 from sequencer.run.loop import perform
 from sequencer.run.make_safe import make_safe
 from sequencer.run.past import Outlook, Past
+from sequencer.run.ranges import note_ranges, with_ranges
 from sequencer.run.safe_job import SafeJob
 from sequencer.run.safe_job_of import safe_job_of
 from sequencer.run.safe_report import SafeReport
@@ -67,7 +68,7 @@ def run_trials(
     can't be written (a full disk) and programming errors are raised, after the bench was made safe.
     `on_outlook` hears what a run that goes on will do, before anything is switched.
     """
-    guards = guards_of(documents)
+    guards = guards_of(with_ranges(documents, bench.ranges()))
     watch = Watch(bench, writer, stop, guardian, documents.profile.resume.gap_at_most)
     order = order_of(documents)
     rest = order.turns if past is None else past.open(order.turns)
@@ -86,6 +87,7 @@ def run_trials(
         if order.changed and past is None:
             writer.event(bench.clock.now(), ORDER, "note", order.remarks[0])
         preflight(bench, documents, guards, partial(_queue_event, bench, writer), leads)
+        note_ranges(bench, documents, writer)
         if past is None or not past.energised:
             on_trial(NAME)
             writer.begin_trial(NUMBER, NAME, "{}")

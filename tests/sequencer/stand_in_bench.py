@@ -124,6 +124,9 @@ class StandInBench:
     def identities(self) -> Mapping[str, str]:
         return {"meter": "WORKSHOP,METER,1,1"}
 
+    def ranges(self) -> Mapping[str, float]:
+        return {}
+
     def read(self, channels: Sequence[str]) -> tuple[Reading, ...]:
         asked = self.clock.now()
         self.clock.sleep_until(asked + self.reading_time_s)
