@@ -89,6 +89,8 @@ def _went_on(ran: Ran, result: Mapping[str, Any], truth: Truth, kind: Kind) -> t
         return "WRONG EXIT", f"{ran.code}"
     if false := [v["figure"] for v in result["verdicts"] if falsely_passed(v, truth)]:
         return "FALSE PASS", ", ".join(false)
+    if kind.same_unit and (false := [v["figure"] for v in result["verdicts"] if _failed(v, truth)]):
+        return "FALSE FAIL", ", ".join(false)
     told = sorted(ran.kinds() & TELLING)
     words = ", ".join(told)
     others = [v for v in result["verdicts"] if v["verdict"] != "pass"]
@@ -107,6 +109,13 @@ def falsely_passed(verdict: Mapping[str, Any], truth: Truth) -> bool:
         return False
     states = truth.states(verdict["trial"])
     return not any(_within(verdict, state.get(verdict["figure"])) for state in states)
+
+
+def _failed(verdict: Mapping[str, Any], truth: Truth) -> bool:
+    """Return whether a figure failed that a unit which stayed what it was keeps."""
+    states = truth.states(verdict["trial"])
+    kept = all(_within(verdict, state.get(verdict["figure"])) for state in states)
+    return "fail" in verdict["verdict"] and kept
 
 
 def _within(verdict: Mapping[str, Any], value: float | None) -> bool:

@@ -64,9 +64,11 @@ def undisturbed(folder: Path) -> dict[str, float]:
 def cell(kind: Kind, phase: str, at: float) -> dict[str, Any]:
     """Run one fault in one phase and classify."""
     folder = Path(tempfile.mkdtemp(prefix="fault-"))
+    true: dict[str, float] = {}
     try:
         profile = PROFILES.get(phase, STEPS)
         ran = run(folder, kind.tables(at, phase), profile, computer=kind.of_computer(at))
+        true = {"volts": round(ran.seen.volts, 3), "amperes": round(ran.seen.amperes, 4)}
         end, said = ended(ran, kind, at)
     except Hang as error:
         end, said = "HANGS", str(error)
@@ -74,7 +76,14 @@ def cell(kind: Kind, phase: str, at: float) -> dict[str, Any]:
         end, said = "CRASHES", f"{type(error).__name__}: {error}"
     finally:
         rmtree(folder, ignore_errors=True)
-    return {"fault": kind.name, "phase": phase, "at": round(at, 3), "end": end, "said": said}
+    return {
+        "fault": kind.name,
+        "phase": phase,
+        "at": round(at, 3),
+        "end": end,
+        "said": said,
+        **true,
+    }
 
 
 def end_of(row: Row) -> str:
