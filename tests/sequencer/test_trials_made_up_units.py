@@ -271,9 +271,9 @@ def test_heat_gives_rise_time_constant_and_power() -> None:
     within(figures["heatsink_rise"], 12.6)
     within(figures["heatsink_time_constant"], 700.0)
     within(figures["dissipation"], (42.0 - 30.0) * 3.0, least=15.0)
-    # 4.83 V of 12 V may be the line's; 1/P at the 4.55 % of the least powers is 0.20 K/W above.
+    # 4.75 V of 12 V may be the line's; 1/P at the 4.55 % of the least powers is 0.19 K/W above.
     within(
-        figures["heatsink_rise_per_watt"], 12.6 / 36.0, least=12.6 / (36.0 - 0.909 * 14.49) - 0.35
+        figures["heatsink_rise_per_watt"], 12.6 / 36.0, least=12.6 / (36.0 - 0.909 * 14.24) - 0.35
     )
 
 
