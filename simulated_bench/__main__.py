@@ -84,9 +84,12 @@ def _port(text: str) -> int:
 
 
 def _scenarios() -> int:
-    from simulated_bench.scenario import shipped  # noqa: PLC0415
+    from simulated_bench.scenario import load, shipped  # noqa: PLC0415
 
-    sys.stdout.write("\n".join(shipped()) + "\n")
+    names = shipped()
+    width = max(map(len, names))
+    for name in names:
+        sys.stdout.write(f"{name:<{width}}  {load(name).description}\n")
     return 0
 
 

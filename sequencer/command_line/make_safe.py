@@ -53,12 +53,12 @@ def _locked_job() -> SafeJob:
     if len(jobs) != 1:
         listed = "".join(f"\n  {owner}" for owner in found)
         what = (
-            f"{len(jobs)} benches are in use:{listed}\nName"
+            f"{len(jobs)} benches are in use or were left by dead runs:{listed}\nName"
             if jobs
-            else "No run uses a bench, and no dead one left any:"
+            else "No run uses a bench, and no dead one left any: name"
         )
         raise UsageError(
-            f"{what} name the one to be made safe: steadyrail make-safe BENCH, where BENCH is a "
+            f"{what} the one to be made safe: steadyrail make-safe BENCH, where BENCH is a "
             "shipped name, a bench document or a record."
         )
     _say(f"Making safe the bench of {next(iter(jobs.values()))}.")

@@ -4,8 +4,10 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from sequencer.documents.find import KINDS, Kind, shipped
+from sequencer.documents.find import KINDS, Kind, is_path, shipped
+from sequencer.documents.flaws import one_of
 from sequencer.documents.load import Documents, locate, read_document, sources_of, together
+from sequencer.documents.parsing import quoted
 from sequencer.documents.source import Source, kind_of, parse_source
 from sequencer.documents.whole import Needs, SettingsModels, trial_mistakes, whole_mistakes
 from sequencer.errors import DocumentError, Mistake
@@ -101,6 +103,15 @@ def _if_readable(look: Callable[[], tuple[Mistake, ...]]) -> tuple[Mistake, ...]
 
 
 def locate_any(name: str) -> Source:
-    """Find a document of any kind; one that is nowhere is looked for as a profile."""
-    kinds: list[Kind] = [kind for kind in KINDS if name in shipped(kind)]
-    return locate(kinds[0] if kinds else "profile", name)
+    """Find a document of any kind.
+
+    Raises
+    ------
+    DocumentError
+        When it is neither shipped nor a file.
+    """
+    known = {one: kind for kind in reversed(KINDS) for one in shipped(kind)}
+    if name not in known and not is_path(name):
+        expected = one_of(known, name, "the path of a file, or a shipped document")
+        raise DocumentError((Mistake(name, "(the whole file)", quoted(name), expected),))
+    return locate(known.get(name, "profile"), name)

@@ -43,7 +43,7 @@ def find(kind: Kind, name: str, beside: Path | None = None) -> Path:
     if name in known:
         return known[name]
     path = (beside or Path()) / Path(name).expanduser()
-    if not _is_path(name):
+    if not is_path(name):
         hint = f" ({path}.toml exists: write its path)" if _is_file(Path(f"{path}.toml")) else ""
         raise NotFoundError(quoted(name) + hint, _expected(kind, name))
     if not _is_file(path):
@@ -57,7 +57,8 @@ def _expected(kind: Kind, name: str) -> str:
     return one_of(shipped(kind), name, f"the path of a {kind} file, or a shipped {kind}")
 
 
-def _is_path(name: str) -> bool:
+def is_path(name: str) -> bool:
+    """Tell a path by what it holds; anything else is a shipped name."""
     return "/" in name or "\\" in name or name.endswith(".toml")
 
 
