@@ -219,7 +219,7 @@ def _found(parts: Iterable[bytes], code: int, *, late: bool) -> Row:
 
 def behave() -> None:
     """Leave the processor to whoever else is there."""
-    os.nice(NICE)
+    os.nice(max(0, NICE - os.nice(0)))
 
 
 def shown(values: Sequence[float]) -> str:
