@@ -27,6 +27,10 @@ DRAWN_SHARE, STANDS_SHARE = 0.5, 0.5
 """A load that draws less than half of what it was told, from an output that stands at half of its
 setting or more, was reset, has tripped or lost a lead: a unit that gives way falls lower."""
 
+PULLS_SHARE = 0.9
+"""A load that is to hold less than this part of the setting pulls the unit into its limit, or it
+doesn't draw: nearer to the setting both look alike."""
+
 DRAWS_AFTER_S = 3.0
 """Some loads take a second or two to rise (common practice, no source)."""
 
@@ -137,13 +141,18 @@ class OperatingPoint:
     def _missing(self, voltage: float | None, current: float, now: float) -> float:
         """Return what a load draws too little to be in order, 0 where that is the unit's doing."""
         load, setting = self._load, self.setting
-        if load is None or not load.on or load.mode != "current":
-            return 0.0
-        if setting is None or voltage is None or voltage < STANDS_SHARE * setting:
+        if load is None or not load.on or setting is None or voltage is None:
             return 0.0
         if self.knob_moves or now - self._loaded_at < DRAWS_AFTER_S:
             return 0.0
-        return max(0.0, DRAWN_SHARE * load.level - (current - self._beside(voltage, 1.0)))
+        own = current - self._beside(voltage, 1.0)
+        match load.mode:
+            case "current" if voltage >= STANDS_SHARE * setting:
+                return max(0.0, DRAWN_SHARE * load.level - own)
+            case "voltage" if load.level < PULLS_SHARE * setting:
+                stands = voltage > (load.level + setting) / 2
+                return max(0.0, DRAWN_SHARE * self.rated_current - own) if stands else 0.0
+        return 0.0
 
     def _most_current(self) -> float:
         load = self._load

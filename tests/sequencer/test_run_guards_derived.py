@@ -108,8 +108,17 @@ def test_current_that_is_missing_for_another_reason_does_not_trip(
     loaded().check(both(volts, amperes, at))
 
 
-def test_only_a_load_that_was_told_a_current_misses_it() -> None:
-    loaded("voltage", 15.0).check(both(30.0, 0.0, 100.0))
+def test_a_load_that_does_not_pull_the_output_down_trips() -> None:
+    watch = loaded("voltage", 15.0)
+    watch.check(both(15.0, 3.3, 100.0))
+    watch.check(both(15.0, 0.2, 101.0))  # a unit that folds back
+    loaded("voltage", 29.9).check(both(30.0, 0.0, 100.0))
+    with pytest.raises(GuardTripped, match=r"missing\.current"):
+        watch.check(both(30.0, 0.001, 102.0))
+
+
+def test_other_modes_and_a_load_that_is_off_miss_nothing() -> None:
+    loaded("resistance", 15.0).check(both(30.0, 0.0, 100.0))
     watch = loaded()
     watch.point.load(LoadState("current", 0.0, on=False), 50.0)
     watch.check(both(30.0, 0.0, 100.0))
