@@ -10,12 +10,15 @@ from pydantic import BaseModel
 
 from sequencer.documents.bench import LoadRatings
 from sequencer.documents.flaws import Flaw
+from sequencer.documents.limit_resistors import (
+    advice_for,
+    for_sweep,
+    greatest_current,
+    sweep_of,
+)
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
 from sequencer.documents.resistors import advice, share
-
-AT_FULL_VOLTAGE = ("limit_current", "knee_current", "knee_onset")
-"""Figures of current that the unit may give at nearly its full voltage."""
 
 
 def above_ratings(documents: Documents, settings: BaseModel) -> Iterator[Flaw]:
@@ -61,12 +64,16 @@ def _shared(load: LoadRatings, voltage: float, currents: Sequence[float]) -> Ite
         return
     used = {number for a in currents for number in load.share(voltage, a).resistors}
     for number in sorted(used):
-        one = load.resistors[number - 1]
-        power = voltage**2 / (one.resistance * (1.0 - one.tolerance))
-        if power > one.power:
-            found = f"{format_quantity(power, 'W', 3)} in resistor {number} of [[load.resistors]]"
-            expected = f"at most the {format_quantity(one.power, 'W', 3)} that it can take"
-            yield Flaw(("voltage",), found, f"{expected}; better half of that")
+        yield from _too_hot(load, number, voltage)
+
+
+def _too_hot(load: LoadRatings, number: int, voltage: float) -> Iterator[Flaw]:
+    one = load.resistors[number - 1]
+    power = voltage**2 / (one.resistance * (1.0 - one.tolerance))
+    if power > one.power:
+        found = f"{format_quantity(power, 'W', 3)} in resistor {number} of [[load.resistors]]"
+        expected = f"at most the {format_quantity(one.power, 'W', 3)} that it can take"
+        yield Flaw(("voltage",), found, f"{expected}; better half of that")
 
 
 def _lowest(documents: Documents, settings: BaseModel, voltage: float | None) -> Iterator[Flaw]:
@@ -81,22 +88,32 @@ def _lowest(documents: Documents, settings: BaseModel, voltage: float | None) ->
         yield Flaw(("lowest_voltage",), found, f"at least {least}, where the load still works")
     if lowest >= voltage:
         yield Flaw(("lowest_voltage",), found, "less than the trial's voltage")
-    if _number(settings, "current") is None:
-        yield from _above(
-            "trial", most_current(documents, anywhere=True), "A", load.current, "the load's rated"
-        )
-        yield from _power("trial", voltage * most_current(documents, anywhere=False), load.power)
+    if _number(settings, "current") is None and lowest < voltage:
+        yield from _to_the_limit(documents, voltage, lowest)
+
+
+def _to_the_limit(documents: Documents, voltage: float, lowest: float) -> Iterator[Flaw]:
+    """Look at what the load can take all the way down, alone or with the resistors beside it."""
+    load, sweep = documents.bench.load, sweep_of(documents.unit, voltage, lowest)
+    chosen = for_sweep(load.resistors, load.current, load.power, sweep)
+    if chosen is None:
+        needed = advice_for(load.current, load.power, sweep)
+        helped = f"; or [[load.resistors]] in the bench document: {needed}" if needed else ""
+        helped += "; or the trial left out, its limits not covered then"
+        power = voltage * sweep.most
+        if sweep.most_anywhere > load.current:
+            found, most = _up_to(sweep.most_anywhere, "A"), format_quantity(load.current, "A")
+        else:
+            found, most = _up_to(power, "W"), format_quantity(load.power, "W")
+        yield Flaw(("trial",), found, f"at most the load's rated {most}{helped}")
+        return
+    for number in chosen:
+        yield from _too_hot(load, number, voltage)
 
 
 def most_current(documents: Documents, *, anywhere: bool) -> float:
     """Return the greatest current that the unit may give, in A: rated, or allowed by a limit."""
-    rated = documents.unit.ratings.current
-    bounds = [
-        limit.bound.resolve(rated)[1]
-        for limit in documents.unit.limits
-        if limit.unit == "A" and (anywhere or limit.figure in AT_FULL_VOLTAGE)
-    ]
-    return max([rated, *(bound for bound in bounds if bound is not None)])
+    return greatest_current(documents.unit, anywhere=anywhere)
 
 
 def _above(key: str, value: float | None, unit: str, most: float, whose: str) -> Iterator[Flaw]:

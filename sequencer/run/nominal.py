@@ -96,11 +96,14 @@ def nominal_point(
 ) -> NominalPoint:
     """Solve the nominal unit and the load together; resistors beside it take their V/R."""
     limit = LIMIT_ABOVE_RATED * unit.ratings.current
-    beside = setting * conductance(bench.load.resistors, state.resistors)
-    if beside > 0.0:
-        own = state.level if state.on else 0.0
-        state = LoadState("current", own + beside, on=True)
+    siemens = conductance(bench.load.resistors, state.resistors)
+    beside = setting * siemens
+    if beside > 0.0 and (not state.on or state.mode == "current"):
+        state = LoadState("current", beside + (state.level if state.on else 0.0), on=True)
     current, voltage = _solve(setting, limit, state)
+    if state.on and state.mode == "voltage" and siemens > 0.0:
+        beside = voltage * siemens
+        current = max(current, beside)  # held above the output, the load takes nothing
     raw = next((r.unregulated for r in unit.ranges if setting <= r.voltage_to), None)
     wired = bench.wiring.load_leads
     leads = LEADS_OHM if wired is None else wired.resistance_ohm

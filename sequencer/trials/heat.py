@@ -28,6 +28,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from math import hypot, log
+from typing import ClassVar
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict
@@ -35,11 +36,12 @@ from pydantic import BaseModel, ConfigDict
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
 from sequencer.errors import FigureError
 from sequencer.numerics.decay import Decay, fit_decay, followed
-from sequencer.requests import Apply, Array, LoadState, Procedure, Read, Settle
+from sequencer.requests import Array, Procedure, Read, Settle
 from sequencer.results import Chart, Figure, Line
 from sequencer.trials.steps import (
     SETTLE_COUNT,
     SETTLE_LIMIT_S,
+    full_load,
     leave,
     prepare,
     tolerances,
@@ -90,6 +92,7 @@ class Settings(BaseModel):
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+    by_resistors: ClassVar[bool] = True
 
     voltage: PositiveVolts
     current: PositiveAmperes
@@ -101,7 +104,7 @@ class Settings(BaseModel):
 def procedure(settings: Settings, context: Context) -> Procedure:
     """Put the full current on and read both temperatures until they are in balance."""
     yield from prepare(settings.voltage)
-    yield Apply(LoadState("current", settings.current, on=True))
+    yield from full_load(context, settings.voltage, settings.current, {"part": "trim"})
     yield Settle(
         tolerance=tolerances(context, (VOLTAGE,), settings.voltage),
         window_s=SETTLE_COUNT * SETTLE_PERIOD_S,

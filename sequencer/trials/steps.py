@@ -77,6 +77,28 @@ def drawing(
     return LoadState("current", shared.own + trim, on=True, resistors=shared.resistors)
 
 
+def full_load(
+    context: Context, voltage: float, wanted: float, tag: Mapping[str, float | str]
+) -> Generator[Request, Reply, None]:
+    """Put a current (A) on; with resistors beside the load, correct its own part by what is read.
+
+    Seconds after switching on a resistor is still cold; its own heat is measured, not corrected.
+    """
+    state = drawing(context, voltage, wanted)
+    yield Apply(state)
+    if not state.resistors:
+        return
+    reply = yield Read((VOLTAGE, context.current), TRIM_READINGS, TRIM_PERIOD_S, tag)
+    if isinstance(reply, Readings):
+        error = mean_of(reply, context.current) - wanted
+        unsure = context.bench.load.share(voltage, wanted).unsure
+        if abs(error) <= unsure + LEAST_TRIM_A:
+            yield Apply(drawing(context, voltage, wanted, -error))
+
+
+TRIM_READINGS, TRIM_PERIOD_S = 5, 1.0
+
+
 def prepare(voltage: float, proof: str = VOLTAGE) -> Generator[Request, Reply, None]:
     """Set the unit to a voltage with its limit fully up and the load drawing nothing.
 

@@ -1,5 +1,6 @@
 """Resistors beside a load: how a current is shared, which ones are advised, what is refused."""
 
+import re
 from typing import Any
 
 import pytest
@@ -8,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sequencer.documents.bench import BenchDocument
+from sequencer.documents.limit_resistors import Sweep, advice_for, for_sweep
 from sequencer.documents.resistors import (
     USUAL_TOLERANCE,
     Resistor,
@@ -114,3 +116,43 @@ ONE = {"resistance": "25 Ω", "power": "100 W", "by": "hand"}
 )
 def test_mistakes_are_told(data: dict[str, Any], line: str) -> None:
     assert any(found.startswith(line) for found in mistakes(BenchDocument, data))
+
+
+SWEEP = Sweep(voltage=30.0, lowest=1.0, rated=3.0, most=3.6, most_anywhere=3.9)
+
+
+@pytest.mark.parametrize(
+    ("ohms", "chosen"),
+    [
+        ((25.0,), None),  # 1.14 A at least: the load would get 2.46 A, 74 W
+        ((17.0,), (1,)),
+        ((12.0,), None),  # 2.6 A at most: more than the end of the constant-voltage line
+        ((25.0, 17.0), (2,)),
+        ((30.0, 30.0), (1, 2)),
+        ((), None),
+    ],
+)
+def test_which_resistors_a_sweep_needs(
+    ohms: tuple[float, ...], chosen: tuple[int, ...] | None
+) -> None:
+    assert for_sweep(made(*ohms), 5.0, 60.0, SWEEP) == chosen
+
+
+def test_a_load_that_reaches_the_limit_alone_needs_none() -> None:
+    assert for_sweep(made(17.0), 5.0, 150.0, SWEEP) == ()
+
+
+def test_nothing_helps_a_load_that_cannot_take_the_short_current() -> None:
+    assert for_sweep(made(17.0), 3.5, 150.0, SWEEP) is None  # resistors take nothing at 1 V
+    assert advice_for(3.5, 150.0, SWEEP) == ""
+
+
+@given(st.floats(46.0, 105.0), st.floats(0.001, 0.999))
+def test_the_resistors_that_are_advised_do(power: float, part: float) -> None:
+    words = advice_for(5.0, power, SWEEP)
+    assert words
+    count = 1 if words.startswith("a resistor") else int(words.split()[0])
+    low, high = (float(text) for text in re.findall(r"([\d.]+) Ω", words)[:2])
+    ohm = low * 1.005 + part * (high * 0.995 - low * 1.005)  # as they are rounded in the words
+    if low * 1.005 < high * 0.995:
+        assert for_sweep(made(*[ohm] * count), 5.0, power, SWEEP) is not None
