@@ -22,6 +22,7 @@ from sequencer.requests import Array, LoadState, Procedure, Reply, Request
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.limit_beyond import beyond
 from sequencer.trials.steps import leave, mean_of, prepare, read_at, tolerances
+from sequencer.trials.sweep_load import beside_sweep, with_resistors
 from sequencer.trials.trial import VOLTAGE, Context, Evidence, Point, Trial, refuse_frozen
 from sequencer.uncertainty import accuracy as meter
 from sequencer.uncertainty.combine import rectangular, type_a
@@ -136,14 +137,15 @@ def _search(settings: Settings, context: Context) -> Generator[Request, Reply, t
     top = base.voltage * (1.0 + START_ABOVE)
     bottom = CURRENT_LINE[0] * settings.voltage
     found: list[Found] = []
+    beside = beside_sweep(context, settings.voltage, settings.lowest_voltage)
     for level in (top, bottom):
-        state = LoadState("voltage", level, on=True)
+        state = LoadState("voltage", level, on=True, resistors=beside)
         found.append((yield from _visit(settings, context, state, "search", "corner", 2)))
     while len(found) < SEARCH_POINTS:
         wanted = next_level(found, rated, settings.resolution, departure(settings, context))
         if wanted is None:
             break
-        state = LoadState("voltage", wanted, on=True)
+        state = LoadState("voltage", wanted, on=True, resistors=beside)
         point = yield from _visit(settings, context, state, "search", "corner", SEARCH_READINGS)
         found = sorted([*found, point], key=lambda one: -one.level)
     corner: list[Stop] = [
@@ -158,7 +160,8 @@ def _search(settings: Settings, context: Context) -> Generator[Request, Reply, t
         for n in range(settings.points)
     ]
     lowest: Stop = (LoadState("voltage", settings.lowest_voltage, on=True), "lowest")
-    return (*line, *corner, *current_line, lowest)
+    route = (*line, *corner, *current_line, lowest)
+    return with_resistors(context, settings.voltage, beside, route)
 
 
 def next_level(
