@@ -44,7 +44,8 @@ benchmark: $(VENV)/.test
 FUZZ_MINUTES ?= 5
 wire: $(VENV)/.test
 	FUZZ_MINUTES=$(FUZZ_MINUTES) $(BIN)/pytest -m slow -s \
-	  tests/simulated_bench/test_server_long_fuzz.py tests/simulated_bench/test_server_roads.py
+	  tests/simulated_bench/test_server_long_fuzz.py tests/simulated_bench/test_server_roads.py \
+	  tests/sequencer/test_whole_dialects.py
 
 # Whole acceptance runs on benches with few instruments: a meter moved by hand, behind a scanner, read
 # by a person; resistors by hand. A minute or two each.
