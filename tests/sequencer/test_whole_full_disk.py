@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 from bench_apart import Apart, apart, committed
-from kills import SHORT, wait_for
+from kills import SHORT, begun, wait_for
 
-SMALL_BYTES = 300_000
-"""Less than a run's record, more than its start."""
+SMALL_BYTES = 1_800_000
+"""More than the load steps take with the side file of the record, less than the soak after them."""
 
 
 @pytest.fixture
@@ -38,6 +38,7 @@ def assert_stopped_safe_and_readable(table: Apart, code: int, record: Path) -> N
     assert "Made safe, verified" in said
     assert "Traceback" not in said
     assert len(committed(record)) > 100
+    assert begun(record) == ("load_steps", "soak"), "it was to fill up during the soak"
     wait_for(lambda: not table.guardians())
 
 
@@ -47,11 +48,16 @@ def test_a_disk_that_fills_up(tmp_path: Path, small_disk: Path) -> None:
         assert_stopped_safe_and_readable(table, process.wait(), small_disk / "run.sqlite")
 
 
-def test_a_file_that_may_not_grow(tmp_path: Path) -> None:
+def test_a_file_that_may_not_grow_and_with_space_again_the_run_goes_on(tmp_path: Path) -> None:
     """The kernel's limit on file size stands in for a quota: writes fail in the same place."""
     with apart(tmp_path, profile=SHORT) as table:
+        record = tmp_path / "run.sqlite"
         process = table.run("run.sqlite", most_bytes=SMALL_BYTES)
-        assert_stopped_safe_and_readable(table, process.wait(), tmp_path / "run.sqlite")
+        assert_stopped_safe_and_readable(table, process.wait(), record)
+        before = committed(record)
+        code, _ = table.finish("resume", "run.sqlite", "--cautions-read")
+        assert code in {0, 1, 3}, table.errors()
+        assert committed(record)[: len(before)] == before
 
 
 def test_a_folder_that_can_not_be_written_stops_before_anything(tmp_path: Path) -> None:
