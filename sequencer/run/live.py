@@ -393,6 +393,7 @@ class LiveBench:
             while at - start < request.limit_s:
                 said = operator.state()
                 if said.state == "confused":
+                    self._check_stop()  # a terminal that was closed ends its input, too
                     raise TrialStopped(
                         f"The person could not do what was asked ({request.instruction}): "
                         f"{said.remark or 'no reason given'}"

@@ -97,7 +97,8 @@ def _switch_off(
     if role == "discharge" and bench.load is not None:
         told = Told("discharge", voltages, VOLTAGE_BOUND_V, "V", remedy=words.WAIT_FOR_DISCHARGE)
         return told.done()
-    return Told(f"{role} off", (), 0.0, "").failed("nothing here can switch it off")
+    told = Told(f"{role} off", (), 0.0, "", remedy=STILL_ON if role == "load" else "")
+    return told.failed("it is not reached, so nothing here can switch it off")
 
 
 def _step(one: Told, proof: Proof) -> SafeStep:

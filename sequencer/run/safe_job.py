@@ -110,7 +110,7 @@ def carry_out(
                     bench.close()
             spec = _impatient(job.spec)
             bench, failed = connect_reachable(spec, on_event=on_event, prompt=prompt, answers=keys)
-            failures = {error.instrument: str(error) for error in failed}
+            failures = {error.instrument: error.found for error in failed}
             try:
                 report = make_safe(
                     bench,
@@ -127,12 +127,23 @@ def carry_out(
                 bench.close()
         except InstrumentError as error:
             report = SafeReport(())
-            failures[error.instrument] = str(error)
+            failures[error.instrument] = error.found
     reached = bool({i.name for i in job.spec.instruments} - failures.keys())
-    lost = tuple(SafeStep(name, verified=False, detail=text) for name, text in failures.items())
+    lost = _not_reached(failures)
     if report.verified:
         return report
     return replace(report, steps=(*report.steps, *lost), reached=reached)
+
+
+def _not_reached(failures: Mapping[str, str]) -> tuple[SafeStep, ...]:
+    """Return one step for all instruments that failed alike, so that a hurried person reads on."""
+    alike: dict[str, list[str]] = {}
+    for name, found in failures.items():
+        alike.setdefault(found, []).append(name)
+    return tuple(
+        SafeStep(f"not reached, {found}", verified=False, detail=", ".join(names))
+        for found, names in alike.items()
+    )
 
 
 def _more_of(job: SafeJob) -> set[str]:

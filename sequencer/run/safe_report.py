@@ -40,7 +40,7 @@ class SafeReport:
         return bool(self.steps) and all(step.verified for step in self.steps)
 
     def __str__(self) -> str:
-        """Return the line for the record and the terminal."""
+        """Return the line for the record and the terminal; what a person has to do comes first."""
         text = "; ".join(f"{step.what}: {step.detail.rstrip('.')}" for step in self.steps)
         text = text or "nothing was declared to be switched off"
         if self.verified:
@@ -49,4 +49,5 @@ class SafeReport:
                 f"{VOLTAGE_BOUND_V:.0f} V: {text}."
             )
         remedies = dict.fromkeys(s.remedy for s in self.steps if not s.verified and s.remedy)
-        return f"Making safe is NOT VERIFIED: {text}. {' '.join((*remedies, LAST_RESORT))}"
+        first = " ".join((*remedies, LAST_RESORT))
+        return f"Making safe is NOT VERIFIED. {first} What was tried: {text}."

@@ -186,6 +186,24 @@ def test_a_stop_ends_the_next_reading_and_nothing_in_the_middle() -> None:
     assert notebook.readings[-1][3].value == 5.0
 
 
+def test_a_closed_terminal_is_an_interruption_and_not_a_person_at_a_loss() -> None:
+    """SIGHUP comes together with the end of the terminal's input."""
+    bench = StandInBench({})
+    stop = Stop()
+    answerer = LiveBench(bench, Notebook(), Guards([]), check_stop=stop.check)
+    assert bench.operator is not None
+    instruct = bench.operator.instruct
+
+    def hung_up(text: str) -> None:
+        instruct(text)
+        stop.requested_by = "SIGHUP"
+
+    bench.operator.instruct = hung_up  # type: ignore[method-assign]
+    bench.operator.lost = True
+    with pytest.raises(Interrupted, match="SIGHUP"):
+        answerer.answer(Ask("Turn it up."))
+
+
 def _requested(stop: Stop, at: float) -> float:
     stop.requested_by = "SIGTERM"
     return at

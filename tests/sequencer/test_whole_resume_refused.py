@@ -144,4 +144,7 @@ def test_make_safe_of_a_bench_out_of_reach_is_not_verified_and_loud(tmp_path: Pa
     done = steadyrail("make-safe", "bench.toml", cwd=tmp_path)
     assert done.returncode == 5
     assert "NOT VERIFIED" in done.stdout
-    assert "Switch the unit off at the line yourself" in done.stdout
+    first, _, rest = done.stdout.partition("What was tried:")
+    assert "Switch the load off at its own panel, or take its leads off." in first
+    assert "Switch the unit off at the line yourself" in first
+    assert rest.count("not reached, could not be opened") == 1, "once for all of them"
