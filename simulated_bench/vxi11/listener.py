@@ -23,8 +23,9 @@ DEVICES: Final = frozenset({"inst0", ""})
 PATIENCE_S: Final = 5.0
 """A connection over which nothing was called by then is closed."""
 
-MOST_WITHOUT_LINK: Final = 16
-"""Connections of one instrument that have no link; abort channels never have one."""
+MOST_WITHOUT_LINK: Final = 6
+"""Connections of one instrument that have no link, as abort channels never have one: so few that a
+crowd on all roads together leaves room among `loop.MOST_CONNECTIONS`."""
 
 GREATEST_NUMBER: Final = 0x7FFF_FFFF
 

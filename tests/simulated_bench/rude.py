@@ -12,7 +12,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-SERVE = (sys.executable, "-m", "simulated_bench", "serve", "--until-stdin-closes", "--hislip", "0")
+SERVE = (
+    *(sys.executable, "-m", "simulated_bench", "serve", "--until-stdin-closes"),
+    *("--hislip", "0", "--vxi11", "0"),
+)
 
 
 class Served:
@@ -23,6 +26,9 @@ class Served:
         self.raw = {name: int(at.split("::")[2]) for name, at in said["instruments"].items()}
         self.hislip = {
             name: int(at.split(",")[1].split("::")[0]) for name, at in said["hislip"].items()
+        }
+        self.vxi11 = {
+            name: int(at.split(",")[1].split("::")[0]) for name, at in said["vxi11"].items()
         }
         self.serial = {
             name: at.removeprefix("ASRL").removesuffix("::INSTR")
@@ -51,6 +57,7 @@ class Served:
         return (
             all(ask(port, b"*CLS;*OPC?\n") == b"1\n" for port in self.raw.values())
             and all(ask_hislip(port) == b"1\n" for port in self.hislip.values())
+            and all(ask_vxi11(port) == b"1\n" for port in self.vxi11.values())
             and all(ask_serial(path, b"\n*CLS;*OPC?\n") == b"1\n" for path in self.serial.values())
         )
 
@@ -104,6 +111,39 @@ def ask_hislip(port: int, message: bytes = b"*CLS;*OPC?\n") -> bytes:
         with suppress(OSError), hislip_session(port) as (sync, _):
             sync.sendall(said(7, 0, 0xFFFFFF00, message))
             return sync.recv(4096)[16:]
+    return b""
+
+
+def called(number: int, procedure: int, arguments: bytes, program: int = 0x0607AF) -> bytes:
+    """Return a remote procedure call (RFC 5531) of VXI-11's core channel."""
+    body = struct.pack("!10I", number, 0, 2, program, 1, procedure, 0, 0, 0, 0) + arguments
+    return struct.pack("!I", 0x80000000 | len(body)) + body
+
+
+def written(number: int, link: int, message: bytes) -> bytes:
+    """Return a call that writes a whole message."""
+    padded = struct.pack("!5I", link, 1000, 0, 8, len(message)) + message + bytes(-len(message) % 4)
+    return called(number, 11, padded)
+
+
+@contextmanager
+def vxi11_link(port: int) -> Iterator[tuple[socket.socket, int]]:
+    with opened(port) as sock:
+        sock.sendall(called(1, 10, struct.pack("!4I", 1, 0, 0, 5) + b"inst0\0\0\0"))
+        error, link = struct.unpack("!28xii8x", sock.recv(44, socket.MSG_WAITALL))
+        if error:
+            raise ConnectionError
+        yield sock, link
+
+
+def ask_vxi11(port: int, message: bytes = b"*CLS;*OPC?\n") -> bytes:
+    for _ in range(50):
+        with suppress(OSError, struct.error), vxi11_link(port) as (sock, link):
+            sock.sendall(written(2, link, message))
+            sock.recv(36, socket.MSG_WAITALL)
+            sock.sendall(called(3, 12, struct.pack("!6I", link, 4096, 5000, 0, 0, 0)))
+            length = struct.unpack("!36xI", sock.recv(40, socket.MSG_WAITALL))[0]
+            return sock.recv(4096)[:length]
     return b""
 
 

@@ -7,14 +7,16 @@ Its own command; FUZZ_MINUTES (2) and FUZZ_SEED (1) from the environment::
 
 import os
 import socket
+import struct
 import time
 from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 
 import numpy as np
 import pytest
 from numpy.random import Generator
-from rude import Served, ask, hislip_session, said, served
+from rude import Served, ask, called, hislip_session, said, served, vxi11_link, written
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(0)]
 
@@ -84,6 +86,20 @@ def packet(rng: Generator) -> bytes:
     return sound
 
 
+def call(rng: Generator, link: int) -> bytes:
+    """Return a remote procedure call that may be wrong in any of its parts."""
+    if rng.random() < 0.6:
+        sound = written(int(rng.integers(0, 2**32)), link, data(rng))
+    else:
+        procedure = int(rng.integers(0, 28))
+        arguments = np.array([link, *rng.integers(0, 3000, 6)], ">u4").tobytes()
+        sound = called(int(rng.integers(0, 2**32)), procedure, arguments)
+    if rng.random() < 0.05:
+        at = int(rng.integers(0, len(sound)))
+        sound = sound[:at] + bytes([int(rng.integers(0, 256))]) + sound[at + 1 :]
+    return sound
+
+
 def talk(sock: socket.socket, rng: Generator, speak: Callable[[Generator], bytes]) -> None:
     """Talk, perhaps listen, and leave in one of several rude ways."""
     sock.settimeout(0.01)
@@ -117,11 +133,16 @@ def visit(bench: Served, name: str, rng: Generator) -> None:
     road = rng.random()
     if road < 0.1:
         scribble(bench.serial[SERIAL], rng)
+    elif road < 0.3:
+        with suppress(OSError, struct.error), vxi11_link(bench.vxi11[name]) as (sock, link):
+            talk(sock, rng, partial(call, link=link))
     elif road < 0.5:
         with suppress(OSError), hislip_session(bench.hislip[name]) as (sync, aside):
             talk(aside, rng, packet) if rng.random() < 0.2 else talk(sync, rng, packet)
     else:
-        port = bench.hislip[name] if road < 0.6 else bench.raw[name]
+        port = bench.raw[name]
+        if road < 0.6:
+            port = bench.hislip[name] if road < 0.55 else bench.vxi11[name]
         with (
             suppress(OSError),
             socket.create_connection(("127.0.0.1", port), timeout=1) as sock,

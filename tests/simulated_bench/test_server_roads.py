@@ -1,4 +1,4 @@
-"""A run over each road to the bench ends in the same figures: sockets, HiSLIP, serial lines.
+"""A run over each road to the bench ends in the same figures: sockets, HiSLIP, VXI-11, serial.
 
 The whole acceptance run takes about a minute a road::
 
@@ -8,6 +8,7 @@ The whole acceptance run takes about a minute a road::
 import json
 import subprocess
 import sys
+from itertools import cycle
 from pathlib import Path
 
 import pytest
@@ -52,7 +53,7 @@ def bench_document(addresses: dict[str, str]) -> str:
 def figures(road: str, profile: str, where: Path) -> dict[str, float]:
     """Run a profile over a road and return its figures' values.
 
-    The road "mixed" leads to every other instrument over HiSLIP, to the rest over serial lines.
+    The road "mixed" leads to the instruments over HiSLIP, serial lines and VXI-11 in turn.
     """
     words = [*SERVE, *(word for name in NAMES for word in ("--pty", name))]
     with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as bench:
@@ -60,7 +61,8 @@ def figures(road: str, profile: str, where: Path) -> dict[str, float]:
         assert bench.stdout is not None
         document = where / f"{road}.toml"
         said = json.loads(bench.stdout.readline())
-        said["mixed"] = said["hislip"] | {name: said["serial"][name] for name in NAMES[::2]}
+        in_turn = zip(NAMES, cycle(("serial", "hislip", "vxi11")), strict=False)
+        said["mixed"] = {name: said[of][name] for name, of in in_turn}
         document.write_text(bench_document(said[road]))
         run = [sys.executable, "-m", "sequencer.command_line.app", "run", profile]
         wanted = (f"--bench={document}", f"--record={where / road}.sqlite")
@@ -77,7 +79,7 @@ def figures(road: str, profile: str, where: Path) -> dict[str, float]:
     return {f"{one['trial']} {one['name']}": one["value"] for one in found}
 
 
-def test_hislip_and_serial_lines_give_the_figures_that_sockets_give(tmp_path: Path) -> None:
+def test_hislip_vxi11_and_serial_lines_give_the_figures_that_sockets_give(tmp_path: Path) -> None:
     profile = tmp_path / "one-trial.toml"
     profile.write_text(ONE_TRIAL)
     by_socket = figures("instruments", str(profile), tmp_path)
@@ -91,4 +93,5 @@ def test_a_whole_acceptance_run_gives_the_same_figures_over_every_road(tmp_path:
     by_socket = figures("instruments", "acceptance", tmp_path)
     assert len(by_socket) >= 8
     assert figures("hislip", "acceptance", tmp_path) == by_socket
+    assert figures("vxi11", "acceptance", tmp_path) == by_socket
     assert figures("serial", "acceptance", tmp_path) == by_socket

@@ -4,12 +4,13 @@ import os
 import resource
 import select
 import socket
+import struct
 import time
 from collections.abc import Iterator
 from contextlib import suppress
 
 import pytest
-from rude import Served, ask, hislip_session, opened, said, served
+from rude import Served, ask, called, hislip_session, opened, said, served, vxi11_link
 
 CROWD = 3000
 MOST_GROWTH_KIB = 12 * 1024
@@ -45,7 +46,7 @@ def crowd(ports: list[int], many: int) -> list[socket.socket]:
 def test_a_crowd_of_thousands_neither_stops_nor_swells_it(
     bench: Served, many_descriptors: int
 ) -> None:
-    ports = [*bench.raw.values(), *bench.hislip.values()]
+    ports = [*bench.raw.values(), *bench.hislip.values(), *bench.vxi11.values()]
     ports.remove(bench.raw["clock"])
     before_kib = bench.resident_kib()
     held = crowd(ports, min(CROWD, many_descriptors))
@@ -112,6 +113,9 @@ def test_a_client_that_never_reads_is_cut_off(bench: Served) -> None:
     with hislip_session(bench.hislip["voltmeter_shunt"]) as (sync, _):
         assert cut_off(sync, questions)
     assert bench.error("voltmeter_shunt").startswith(b"-430,")
+    with vxi11_link(bench.vxi11["voltmeter_sense"]) as (sync, link):
+        waits = called(2, 12, struct.pack("!6I", link, 4096, 10**9, 0, 0, 0))
+        assert cut_off(sync, waits * 500)
     assert bench.resident_kib() - before_kib < MOST_GROWTH_KIB
 
 
