@@ -3,6 +3,7 @@
 from collections import Counter
 from dataclasses import dataclass
 
+from sequencer.errors import Exit
 from sequencer.outputs import words
 from sequencer.result import Result
 from sequencer.results import Figure, Verdict
@@ -15,6 +16,11 @@ HEADLINES = {
     5: ("stopped", "Stopped by an instrument", "An instrument or its link failed."),
     130: ("stopped", "Interrupted", "The run was ended before it was complete."),
 }
+NOT_SAFE = (
+    "stopped",
+    "Not made safe",
+    "The bench could not be shown to be without energy: the alarm says what to do.",
+)
 OUTCOME_KINDS = {
     "pass": "pass",
     "conditional pass": "conditional-pass",
@@ -75,6 +81,8 @@ def headline(result: Result) -> Headline:
         result.exit, ("open", words.title(result.outcome), f"The exit code is {result.exit}.")
     )
     outcome = words.title(result.outcome)
+    if result.made_safe is False and result.exit == Exit.INSTRUMENT:
+        kind, word, sentence = NOT_SAFE
     if kind == "stopped" and outcome.lower() not in ("", word.lower()):
         sentence += f" {outcome}."
     groups = tuple(

@@ -130,7 +130,8 @@ def _write_end(
     if stopped is not None:
         more = stopped.detail if isinstance(stopped, GuardTripped) else {}
         detail = {"exit": int(stopped.exit_code), **more}
-        writer.event(at, STOPPED, "alarm", str(stopped), detail)
+        # Making safe takes a person minutes: a guard knows when it saw what it saw.
+        writer.event(float(more.get("at", at)), STOPPED, "alarm", str(stopped), detail)
     severity: Literal["note", "alarm"] = "note" if safe.verified else "alarm"
     writer.event(at, MAKE_SAFE, severity, str(safe), {"verified": int(safe.verified)})
 

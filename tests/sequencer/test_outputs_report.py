@@ -260,6 +260,14 @@ def test_each_exit_has_its_headline(code, word):
     assert f"<span>{word}</span></h1>" in html
 
 
+def test_a_bench_that_is_not_safe_weighs_more_than_what_ended_the_run():
+    outcome = "stopped by a guard, not made safe"
+    html = report_html(made_up(exit=5, outcome=outcome, made_safe=False, charts=()))
+    assert "<span>Not made safe</span></h1>" in html
+    assert "An instrument or its link failed" not in html
+    assert "Stopped by a guard, not made safe." in html
+
+
 def test_a_figure_that_could_not_be_computed_shows_no_value():
     html = report_html(made_up(figures=(), charts=()))
     assert html.count("no value") == len(made_up().verdicts)
