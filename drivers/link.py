@@ -1,7 +1,7 @@
 """One open VISA link: raw bytes out, one terminated answer in, and nothing left over unseen.
 
-Only this module and the wires (`socket_wire`, `serial_wire`, `visa_wire`) touch pyvisa. What they
-raise is whatever comes; `drivers.session` translates.
+Only this module and the wires (`socket_wire`, `serial_wire`, `visa_wire`, `vxi11_wire`) touch
+pyvisa. What they raise is whatever comes; `drivers.session` translates.
 """
 
 import time
@@ -97,6 +97,7 @@ class Link:
         from drivers.serial_wire import SerialWire, is_serial  # noqa: PLC0415
         from drivers.socket_wire import SocketWire, is_raw_socket  # noqa: PLC0415
         from drivers.visa_wire import VisaWire  # noqa: PLC0415
+        from drivers.vxi11_wire import Vxi11Wire, is_vxi11  # noqa: PLC0415
 
         attribute = constants.ResourceAttribute
         self._set(attribute.termchar, terminator[-1])
@@ -111,6 +112,8 @@ class Link:
             return SocketWire(session, timeout_s)
         if is_serial(session):
             return SerialWire(session, terminator, timeout_s)
+        if is_vxi11(session):
+            return Vxi11Wire(self._library, self._handle, session)
         return VisaWire(self._library, self._handle)
 
     def _set(self, attribute: Any, value: object) -> None:
