@@ -7,7 +7,14 @@ from rich.console import Console
 
 from sequencer.command_line.documents import load_checked
 from sequencer.command_line.left_alone import reasons_against
-from sequencer.command_line.plan_by_hand import leads_words, resistor_words, times_up, walk_words
+from sequencer.command_line.plan_by_hand import (
+    hand_words,
+    leads_words,
+    pace_words,
+    resistor_words,
+    times_up,
+    walk_words,
+)
 from sequencer.command_line.plan_guards import guard_warnings
 from sequencer.command_line.plan_steps import print_steps
 from sequencer.command_line.plan_summary import print_summary
@@ -30,11 +37,13 @@ def run(
             *guard_warnings(documents, bounds),
             *resistor_words(documents),
             *leads_words(documents),
+            *pace_words(plan),
         )
         told = _as_object(plan, bounds, warnings)
         told["gets_up"] = times_up(plan)
         told["typed"] = typed_values(plan)
         told["leads"] = list(walk_words(documents, plan))
+        told["resistors"] = list(hand_words(plan))
         told["against_unattended"] = list(reasons_against(documents, plan))
         sys.stdout.write(json.dumps(told, allow_nan=False) + "\n")
         return Exit.PASSED

@@ -10,6 +10,7 @@ from sequencer.judging import planned_trials
 from sequencer.planning import Plan
 from sequencer.run.leads import Leads
 
+ASK = "ask: "
 GETS_UP = ("resistor", "Move the leads")
 """Words of what is done at the table, not at the unit's knobs."""
 
@@ -50,15 +51,27 @@ def leads_words(documents: Documents) -> Iterator[str]:
     """Yield what nobody sees while the leads of a meter are elsewhere."""
     moved = [n for n, c in documents.bench.channels.items() if c.leads is not None]
     guarded = [n for n in moved if n in {**documents.bench.guards, **documents.profile.guards}]
-    for channel in guarded:
+    if guarded:
         yield (
-            f"The guard of {channel} rests while the leads of its meter are elsewhere; then only "
-            "the ratings bound what the meter reads there."
+            f"The guard of {' or '.join(guarded)} rests while the leads of its meter are elsewhere;"
+            " then only the ratings bound what the meter reads there."
         )
     if moved:
         yield (
             "Leads are moved with the output on: keep their tips apart. After a crash the guardian "
             f"and make-safe take no word of {', '.join(moved)}, as the leads may hang in the air."
+        )
+
+
+def pace_words(plan: Plan) -> Iterator[str]:
+    """Yield which trials want readings faster than a scanner brings them."""
+    slow = {t.name: max((step.look_s for step in t.steps), default=0.0) for t in plan.trials}
+    late = {name: look_s for name, look_s in slow.items() if look_s > 0.0}
+    if late:
+        looks = ", ".join(f"{n} {format_quantity(s, 's', 2)}" for n, s in late.items())
+        yield (
+            f"The scanner is slower than these trials read ({looks} for each look), so that some "
+            'readings are left out: give them a longer period, such as period = "1 s".'
         )
 
 
@@ -74,10 +87,23 @@ def walk_words(documents: Documents, plan: Plan) -> Iterator[str]:
     ]
     for meter, place in places.items():
         yield (
-            f"Leads: at the start those of {meter} have to be at the {place}. "
+            f"Leads of {meter}: at the {place} when the run starts. "
             f"{_times(len(walks), 'walk')}{': ' if walks else ''}{'; '.join(walks)}."
         )
     yield from plan.order.remarks
+
+
+def hand_words(plan: Plan) -> Iterator[str]:
+    """Yield when resistors are connected and taken off by hand."""
+    for trial in plan.trials:
+        done = [
+            f"{clock(step.at_s)} {word} {step.what.split('resistor ')[1].split(' ')[0]}"
+            for step in trial.steps
+            if step.what.startswith(ASK) and GETS_UP[0] in step.what
+            for word in (("take off" if "Disconnect" in step.what else "connect"),)
+        ]
+        if done:
+            yield f"Resistors by hand in {trial.name}: {', '.join(done)}."
 
 
 def _times(count: int, noun: str) -> str:
@@ -86,17 +112,17 @@ def _times(count: int, noun: str) -> str:
 
 def times_up(plan: Plan) -> int:
     """Return how often a person has to get up, beside turning the unit's knobs."""
-    return sum(
-        any(word in step.what for word in GETS_UP)
-        for trial in plan.trials
-        for step in trial.steps
-        if step.what.startswith("ask: ")
-    )
+    return sum(gets_up(step.what) for trial in plan.trials for step in trial.steps)
 
 
-def gets_up(plan: Plan) -> str:
-    """Say how often a person has to get up; empty where nobody has to."""
-    count = times_up(plan)
-    return (
-        f"A person has to get up {_times(count, 'time')} for leads and resistors." if count else ""
-    )
+def gets_up(what: str) -> bool:
+    """Return whether a person has to get up for a step of a plan."""
+    return what.startswith(ASK) and any(word in what for word in GETS_UP)
+
+
+def moves_words(documents: Documents, plan: Plan) -> Iterator[str]:
+    """Yield how often a person has to get up, and for what; nothing where nobody has to."""
+    if count := times_up(plan):
+        yield f"A person has to get up {_times(count, 'time')}, beside the unit's knobs:"
+    yield from walk_words(documents, plan)
+    yield from hand_words(plan)

@@ -8,7 +8,15 @@ from rich.text import Text
 
 from sequencer.cautions import CAUTIONS
 from sequencer.command_line.left_alone import reasons_against
-from sequencer.command_line.plan_by_hand import gets_up, leads_words, resistor_words, walk_words
+from sequencer.command_line.plan_by_hand import (
+    ASK,
+    gets_up,
+    leads_words,
+    moves_words,
+    pace_words,
+    resistor_words,
+    times_up,
+)
 from sequencer.command_line.plan_guards import guard_warnings, tightest_words
 from sequencer.command_line.plan_steps import clock, plain_table, rounded
 from sequencer.command_line.typed_values import typing_words
@@ -19,7 +27,7 @@ from sequencer.planning import Plan, PlannedLimit, PlannedTrial
 from sequencer.run.guard_bound import GuardBound
 from sequencer.trials.trial import Context
 
-ASK, TYPE = "ask: ", "ask: type "
+TYPE = f"{ASK}type "
 NOTHING_TO_DO = "as it is"
 MOST_ASKED = 4
 """More instructions than these fill a screen; the steps have all."""
@@ -57,6 +65,7 @@ def print_summary(
         *(f"Warning: {one}" for one in guard_warnings(documents, bounds)),
         *resistor_words(documents),
         *leads_words(documents),
+        *pace_words(plan),
     ):
         console.print(Text(warning, style="bold"))
     if cold := not_warmed(documents, Context(unit, bench)):
@@ -107,10 +116,10 @@ def _by_hand(documents: Documents, plan: Plan) -> Iterator[str]:
         for trial in plan.trials
         for step in trial.steps
         if step.what.startswith(ASK) and NOTHING_TO_DO not in step.what
-        if not step.what.startswith(TYPE)
+        if not step.what.startswith(TYPE) and not gets_up(step.what)
     ]
     by_hand = documents.unit.unit.control == "hand"
-    if not asked and not by_hand:
+    if not asked and not by_hand and not times_up(plan) and not documents.bench.typed:
         yield "Nobody has to do anything by hand."
         return
     who = "The simulated person" if documents.bench.simulation is not None else "A person"
@@ -123,7 +132,5 @@ def _by_hand(documents: Documents, plan: Plan) -> Iterator[str]:
     if by_hand:
         parts.append("At the end: Switch the output off.")
     yield f"{who} is asked {' '.join(parts)}"
-    if up := gets_up(plan):
-        yield up
-    yield from walk_words(documents, plan)
+    yield from moves_words(documents, plan)
     yield from typing_words(documents, plan)

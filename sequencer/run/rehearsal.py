@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 
@@ -42,7 +43,11 @@ NOISE_SEED = 0
 
 @dataclass(frozen=True, slots=True)
 class PlannedStep:
-    """One line of a plan: when, what, and the expected operating point from then on."""
+    """One line of a plan: when, what, and the expected operating point from then on.
+
+    `typed` values are typed by a person; `look_s` is how long one look at all channels takes where
+    that is longer than the period at which they are wanted.
+    """
 
     at_s: float
     duration_s: float
@@ -51,6 +56,7 @@ class PlannedStep:
     load_power: float
     unit_power: float | None
     typed: int = 0
+    look_s: float = 0.0
 
 
 class Rehearsal:
@@ -70,14 +76,14 @@ class Rehearsal:
         self._load = LoadState("current", 0.0, on=False)
         self._point = nominal.nominal_point(unit, bench, 0.0, self._load)
         self._random = np.random.default_rng(NOISE_SEED)
-        self._typed = 0
+        self._typed, self._look_s = 0, 0.0
         self.now_s = start_s
         self.steps: list[Step] = []
         self.plan: list[PlannedStep] = []
 
     def answer(self, request: Request) -> Reply:
         """Return the nominal reply to `request` and let nominal time pass."""
-        start, self._typed = self.now_s, 0
+        start, self._typed, self._look_s = self.now_s, 0, 0.0
         what, reply = self._reply(request)
         self._point = nominal.nominal_point(self._unit, self._bench, self._setting, self._load)
         self.steps.append(Step(seq=len(self.steps), request=request, reply=reply))
@@ -90,6 +96,7 @@ class Rehearsal:
                 load_power=self._point.load_power,
                 unit_power=self._point.unit_power,
                 typed=self._typed,
+                look_s=self._look_s,
             )
         )
         return reply
@@ -167,13 +174,29 @@ class Rehearsal:
         return f"{'ask' if by_hand else 'supply'}: {what}", Applied(self.now_s, {})
 
     def _read(self, request: Read) -> Readings:
-        times: Array = self.now_s + request.period_s * np.arange(request.count, dtype=np.float64)
+        look_s = self._look(request.channels)
+        period_s = request.period_s
+        if look_s > period_s:
+            self._look_s = look_s
+            period_s *= ceil(look_s / period_s)  # what comes too late is left out
+        count = ceil(request.count * request.period_s / period_s)
+        times: Array = self.now_s + period_s * np.arange(count, dtype=np.float64)
         self.now_s = float(times[-1])
         return Readings(
             asked=dict.fromkeys(request.channels, times),
             answered=dict.fromkeys(request.channels, times),
-            value={channel: self._values(channel, request.count) for channel in request.channels},
+            value={channel: self._values(channel, count) for channel in request.channels},
         )
+
+    def _look(self, channels: tuple[str, ...]) -> float:
+        """Return how long a scanner needs to visit channels one after the other, in s."""
+        entries = (self._bench.channels[c] for c in channels if c in self._bench.channels)
+        by_scanner: dict[str, float] = {}
+        for one in entries:
+            if one.through is not None:
+                takes_s = one.settling_s + (one.integration or 0.0)
+                by_scanner[one.through] = by_scanner.get(one.through, 0.0) + takes_s
+        return max(by_scanner.values(), default=0.0)
 
     def _values(self, channel: str, count: int) -> Array:
         point = self._point
