@@ -122,7 +122,8 @@ def judge_evidence(
             + ", ".join(name.replace("_", " ") for name in left)
             + "."
         )
-    cold = not_warmed(documents, context)
+    measured = {figure.trial for figure in figures}
+    cold = tuple(name for name in not_warmed(documents, context) if name in measured)
     figures = marked_cold(figures, cold, context)
     notes += filter(None, (not_warmed_up(cold, context),))
     verdicts = judge(figures, judged, documents.profile.profile.rule, reasons, beyond)

@@ -10,6 +10,7 @@ import pytest
 from called import steadyrail
 
 from sequencer.documents.load import Documents, load_profile
+from sequencer.judging import judge_evidence
 from sequencer.record.read import Step
 from sequencer.requests import Applied, Apply, LoadState, Read, Readings, Settle
 from sequencer.results import Figure
@@ -162,3 +163,7 @@ def test_the_plan_warns_of_guards_that_a_good_unit_could_trip(tmp_path: Path) ->
     assert "ends a sweep at current.shunt above 3.5 A (by the bench document)" in text
     assert "limit as high as 3.9 A" in text
     assert "ends a sweep" not in steadyrail("plan", "acceptance", cwd=tmp_path).stdout
+
+
+def test_a_trial_that_measured_nothing_is_not_called_cold(documents: Documents) -> None:
+    assert not any("Not warmed up" in note for note in judge_evidence(documents, []).notes)
