@@ -13,6 +13,8 @@ from sequencer.numerics.minutes import MinuteMeans
 
 #: The time constants tried for a unit that follows the room late, s.
 _LAGS_S = (0.0, 120.0, 300.0, 600.0, 1200.0, 2400.0, 3600.0, 5400.0)
+#: Powers of time that the unit's own drift may need: straight and bent once, twice, three times.
+_BENDS = (2, 3, 4)
 _LEAST_MEANS = 10
 #: Changes between so few means don't tell a walk from anything.
 _LEAST_FOR_CHANGES = 30
@@ -42,6 +44,9 @@ class TemperatureCoefficient:
         That temperature at the output's means, °C.
     corrected
         The means with the room's part taken off, referred to the room at the start.
+    likely
+        Every lag (and bend of the own drift) that the means can't tell from the best one, which is
+        among them.
     """
 
     value: float
@@ -52,15 +57,37 @@ class TemperatureCoefficient:
     span_k: float
     followed: Array
     corrected: MinuteMeans
+    likely: tuple["LikelyLag", ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LikelyLag:
+    """One way of following the room that the means allow.
+
+    Attributes
+    ----------
+    weight
+        Likelihood over that of the best one: 1 and less.
+    value, u
+        Coefficient and its standard uncertainty, value unit per kelvin.
+    followed
+        Shape of the means: the room as the output would follow it, °C.
+    """
+
+    weight: float
+    value: float
+    u: float
+    followed: Array
 
 
 def temperature_coefficient(
     minutes: MinuteMeans, ambient: MinuteMeans, lag_s: float | None = 0.0
 ) -> TemperatureCoefficient:
-    """Fit a + rate·time + bend·time² + coefficient·room temperature, or changes of the same.
+    """Fit a + rate·time + bend·time² + … + coefficient·room temperature, or changes of the same.
 
     A unit that still settles does not drift in a straight line: without the bend its curve would
-    be laid to the room's, which is bent as well.
+    be laid to the room's, which is bent as well. Further powers of time come in while they make the
+    residuals significantly smaller.
 
     Parameters
     ----------
@@ -100,53 +127,108 @@ def temperature_coefficient(
     choices = _LAGS_S if lag_s is None else (lag_s,)
     rooms = {lag: _lagged(minutes.time, room, lag) for lag in choices}
     try:
-        fit, lag, half_width = _best(minutes, rooms, _fit)
-        walks = noise_power(fit.residuals) <= _FLICKER
+        best, others = _best(minutes, rooms, _fit)
+        walks = noise_power(best.residuals) <= _FLICKER
     except FigureError:
         if minutes.mean.size < _LEAST_FOR_CHANGES:
             raise
         walks = True
     if walks and minutes.mean.size >= _LEAST_FOR_CHANGES:
-        fit, lag, half_width = _best(minutes, rooms, _fit_changes)
-    _, dof, factor = correlated_residuals(fit.residuals, unknowns=fit.unknowns)
-    corrected = minutes.mean - fit.coefficient * (fit.room - fit.room[0])
+        best, others = _best(minutes, rooms, _fit_changes)
+    _, dof, factor = correlated_residuals(best.residuals, unknowns=best.unknowns)
     return TemperatureCoefficient(
-        value=fit.coefficient,
-        u=fit.u_white * factor,
+        value=best.coefficient,
+        u=best.u_white * factor,
         dof=max(dof - (lag_s is None), 1.0),
-        half_width_lag=half_width,
-        lag_s=lag,
-        followed=fit.room,
-        span_k=float(np.ptp(fit.room)),
-        corrected=replace(minutes, mean=corrected),
+        half_width_lag=max(
+            (abs(one.coefficient - best.coefficient) for one in others), default=0.0
+        ),
+        lag_s=best.lag_s,
+        followed=best.room,
+        span_k=float(np.ptp(best.room)),
+        corrected=without_room(minutes, best.coefficient, best.room),
+        likely=tuple(
+            LikelyLag(_weight(one, best), one.coefficient, one.u_white * factor, one.room)
+            for one in (best, *others)
+        ),
     )
 
 
-def _best(
-    minutes: MinuteMeans, rooms: dict[float, Array], fit: Callable[[MinuteMeans, Array], "_Fit"]
-) -> tuple["_Fit", float, float]:
-    """Return the fit with the smallest residuals, its lag, and how far likely lags go from it.
+def without_room(minutes: MinuteMeans, coefficient: float, room: Array) -> MinuteMeans:
+    """Return means less what follows the room, referred to the room at the start.
 
-    Likely: within two standard deviations, where the sum of squares has grown by four variances of
-    one independent residual.
+    Parameters
+    ----------
+    coefficient
+        Value unit per kelvin.
+    room
+        Shape of the means, °C: the room as the output follows it.
     """
-    fits = [(fit(minutes, room), lag) for lag, room in rooms.items()]
-    best, lag = min(fits, key=lambda pair: pair[0].sum_of_squares)
-    tau, _, _ = correlated_residuals(best.residuals, unknowns=best.unknowns)
-    independent = max(best.residuals.size / tau - best.unknowns, 1.0)
-    likely = best.sum_of_squares * (1 + 4 / independent)
-    values = [one.coefficient for one, _ in fits if one.sum_of_squares <= likely]
-    return best, lag, max(abs(value - best.coefficient) for value in values)
+    return replace(minutes, mean=minutes.mean - coefficient * (room - room[0]))
 
 
-def _fit_changes(minutes: MinuteMeans, room: Array) -> "_Fit":
-    """Fit changes between neighbours: (rate + bend·time)·dt + coefficient·change of the room."""
+def _best(
+    minutes: MinuteMeans, rooms: dict[float, Array], fit: Callable[..., "_Fit"]
+) -> tuple["_Fit", tuple["_Fit", ...]]:
+    """Return the fit that describes the means best, and the others that are as likely.
+
+    A unit that settles is no parabola either: a further bend is taken in while it makes the sum of
+    squares significantly smaller. Likely: within two standard deviations, where the sum of squares
+    has grown by four variances of one independent residual.
+    """
+    fits = [fit(minutes, room, lag, _BENDS[0]) for lag, room in rooms.items()]
+    best = min(fits, key=_sum_of_squares)
+    for bends in _BENDS[1:]:
+        try:
+            more = [fit(minutes, room, lag, bends) for lag, room in rooms.items()]
+        except FigureError:
+            break
+        better = min(more, key=_sum_of_squares)
+        fits += more
+        if _sum_of_squares(best) <= _sum_of_squares(better) * _likely(better):
+            break
+        best = better
+    most = _sum_of_squares(best) * _likely(best)
+    return best, tuple(
+        one
+        for one in fits
+        if one is not best and one.bends <= best.bends + 1 and _sum_of_squares(one) <= most
+    )
+
+
+def _weight(fit: "_Fit", best: "_Fit") -> float:
+    """Return the likelihood of a fit over that of the best: exp(−Δχ²/2)."""
+    more = _sum_of_squares(fit) / _sum_of_squares(best) - 1
+    return float(np.exp(-2 * more / (_likely(best) - 1)))
+
+
+def _sum_of_squares(fit: "_Fit") -> float:
+    return float(fit.residuals @ fit.residuals)
+
+
+def _likely(fit: "_Fit") -> float:
+    """Return the factor by which the sum of squares of a fit that is as likely may be greater."""
+    tau, _, _ = correlated_residuals(fit.residuals, unknowns=fit.unknowns)
+    return 1 + 4 / max(fit.residuals.size / tau - fit.unknowns, 1.0)
+
+
+def _fit_changes(minutes: MinuteMeans, room: Array, lag_s: float, bends: int) -> "_Fit":
+    """Fit changes between neighbours: (rate + bends)·dt + coefficient·change of the room."""
     t = minutes.time - minutes.time.mean()
     dt, dr, dy = np.diff(t), np.diff(room), np.diff(minutes.mean)
     weight = 1 / np.sqrt(dt)  # a walk's change has a variance in proportion to the time
     middle = (t[1:] + t[:-1]) / 2 / float(np.abs(t).max())
-    drift = np.column_stack([dt, dt * middle]) * weight[:, None]
-    return _solved(drift, dr * weight, dy * weight, room)
+    drift = np.column_stack([dt * weight * middle**power for power in range(bends)])
+    return _solved(drift, dr * weight, dy * weight, _Row(room, lag_s, bends))
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """The room as the output follows it with a lag, and how often its own drift may bend."""
+
+    room: Array
+    lag_s: float
+    bends: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,23 +236,30 @@ class _Fit:
     coefficient: float
     u_white: float
     residuals: Array
-    room: Array
     unknowns: int
+    row: _Row
 
     @property
-    def sum_of_squares(self) -> float:
-        """What the fit leaves."""
-        return float(self.residuals @ self.residuals)
+    def room(self) -> Array:
+        return self.row.room
+
+    @property
+    def lag_s(self) -> float:
+        return self.row.lag_s
+
+    @property
+    def bends(self) -> int:
+        return self.row.bends
 
 
-def _fit(minutes: MinuteMeans, room: Array) -> _Fit:
+def _fit(minutes: MinuteMeans, room: Array, lag_s: float, bends: int) -> _Fit:
     t = minutes.time - minutes.time.mean()
     t = t / np.abs(t).max()
-    drift = np.column_stack([np.ones(t.size), t, t**2])
-    return _solved(drift, room - room.mean(), minutes.mean, room)
+    drift = np.column_stack([t**power for power in range(bends + 1)])
+    return _solved(drift, room - room.mean(), minutes.mean, _Row(room, lag_s, bends))
 
 
-def _solved(drift: Array, follows: Array, y: Array, room: Array) -> _Fit:
+def _solved(drift: Array, follows: Array, y: Array, row: _Row) -> _Fit:
     """Fit y to the columns of the drift and to what follows the room."""
     along, *_ = np.linalg.lstsq(drift, follows, rcond=None)
     own = follows - drift @ along
@@ -188,7 +277,7 @@ def _solved(drift: Array, follows: Array, y: Array, room: Array) -> _Fit:
     residuals = y - design @ solution
     variance = float(residuals @ residuals) / (y.size - design.shape[1])
     u = float(np.sqrt(variance * inverse[-1, -1]))
-    return _Fit(float(solution[-1]), u, residuals, room, design.shape[1])
+    return _Fit(float(solution[-1]), u, residuals, design.shape[1], row)
 
 
 def _lagged(time: Array, room: Array, lag_s: float) -> Array:

@@ -92,7 +92,9 @@ def greatest_departure(departures: Values, u: Values | float, *, in_order: bool 
         return (float(centres.max()), *_moments(centres, spread, folded=True))
 
     bias, sd = _matched(moments, observed)
-    return _maximum(observed, index, bias, sd, float(spread[index]))
+    if values.size == 1:
+        sd = float(spread[0])  # one value is no greatest of many, only its sign is lost
+    return _maximum(observed, index, bias, sd)
 
 
 def greatest_span(values: Values, u: Values | float, *, in_order: bool = False) -> Maximum:
@@ -117,13 +119,13 @@ def greatest_span(values: Values, u: Values | float, *, in_order: bool = False) 
         return float(np.ptp(centres)), high + low, float(np.hypot(sd_high, sd_low))
 
     bias, sd = _matched(moments, observed)
-    return _maximum(observed, index, bias, sd, float(spread[index]) * np.sqrt(2))
+    return _maximum(observed, index, bias, sd)
 
 
-def _maximum(observed: float, index: int, bias: float, sd: float, own: float) -> Maximum:
-    """Put the parts together; the correction makes the result no better than one point is."""
+def _maximum(observed: float, index: int, bias: float, sd: float) -> Maximum:
+    """Put the parts together; the greatest of many scatters less than any one of them."""
     value = max(observed - bias, 0.0)
-    return Maximum(value, observed, index, bias, max(sd, own), _TRUST * bias)
+    return Maximum(value, observed, index, bias, sd, _TRUST * bias)
 
 
 def smoothed(values: Array, spread: Array) -> Array:

@@ -7,6 +7,7 @@ down again, let a drift that is a polynomial in time be told from the effect of 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sequencer.errors import FigureError
 from sequencer.numerics.checks import (
@@ -21,6 +22,8 @@ from sequencer.numerics.checks import (
 
 #: Condition number of the scaled design above which levels and drift can't be told apart.
 _WORST_CONDITION = 1e8
+#: References through which the drift's curve goes: a cubic.
+_NEAR = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,9 +187,9 @@ def bracketed_differences(
 ) -> LevelDifferences:
     """Estimate V(level) − V(reference) from each point and the reference points around it.
 
-    Each point of another level is compared with the straight line in time between the nearest
-    reference point before and after it, so any drift that is straight over one bracket cancels,
-    however it bends over the whole visit.
+    Each point of another level is compared with the curve through the four reference points around
+    it (fewer where there are fewer), so any drift that bends no more than a cubic over three
+    brackets cancels, whatever it does over the whole visit.
 
     Parameters
     ----------
@@ -201,8 +204,9 @@ def bracketed_differences(
 
     Notes
     -----
-    Common practice for slow drift (A B A weighing scheme); no single source. The scatter of one
-    point is pooled over repeats of the same level and propagated with the shared references.
+    Common practice for slow drift (A B A weighing scheme, here by Lagrange's interpolation of the
+    references); no single source. The scatter of one point is pooled over repeats of the same level
+    and propagated with the shared references.
 
     Examples
     --------
@@ -232,10 +236,11 @@ def bracketed_differences(
     # One row per bracketed point: +1 on the point, minus interpolation weights on its neighbours.
     operator = np.zeros((inside.size, t.size))
     for row, point in enumerate(inside):
-        before = references[references < point][-1]
-        after = references[references > point][0]
-        share = (t[point] - t[before]) / (t[after] - t[before])
-        operator[row, [point, before, after]] = 1.0, share - 1.0, -share
+        operator[row, point] = 1.0
+        near = _around(references, int(point))
+        for one in near:
+            others = near[near != one]
+            operator[row, one] = -np.prod((t[point] - t[others]) / (t[one] - t[others]))
     averaging = np.array([np.where(x[inside] == level, 1.0, 0.0) for level in distinct])
     counts = averaging.sum(axis=1)
     averaging /= np.where(counts > 0, counts, 1)[:, None]
@@ -268,6 +273,13 @@ def bracketed_differences(
         residual_sd=float(np.sqrt(variance)),
         residual_drift=_residual_drift(spread @ y),
     )
+
+
+def _around(references: NDArray[np.intp], point: int) -> NDArray[np.intp]:
+    """Return the references that a point is compared with: two on either side where they are."""
+    first = int(np.searchsorted(references, point)) - _NEAR // 2
+    first = min(max(first, 0), max(references.size - _NEAR, 0))
+    return references[first : first + _NEAR]
 
 
 def _reference_drift(t: Array, y: Array) -> tuple[float, float, float]:

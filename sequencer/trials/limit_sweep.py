@@ -111,6 +111,28 @@ def procedure(settings: Settings, context: Context) -> Procedure:
 Stop = tuple[LoadState, str]
 
 
+def _with_references(stops: list[Stop], rated: float) -> list[Stop]:
+    """Return the stops with a return to half the rated current before every few and at the end.
+
+    The output drifts, mostly by the unit's own heat, by no little part of the departure that counts
+    as onset.
+    """
+    reference: Stop = (LoadState("current", REFERENCE * rated, on=True), REFERENCE_REGION)
+    found: list[Stop] = []
+    for first in range(0, len(stops), REFERENCE_EVERY):
+        found += [reference, *stops[first : first + REFERENCE_EVERY]]
+    return [*found, reference]
+
+
+REFERENCE = 0.5
+"""Share of the rated current, on the constant-voltage line and far from the corner."""
+
+REFERENCE_REGION = "reference"
+
+REFERENCE_EVERY = 4
+"""Heatsinks take a minute and more, four stops some ten seconds."""
+
+
 def _visit(
     settings: Settings, context: Context, state: LoadState, leg: str, region: str, readings: int
 ) -> Generator[Request, Reply, Found]:
@@ -160,7 +182,7 @@ def _search(settings: Settings, context: Context) -> Generator[Request, Reply, t
         for n in range(settings.points)
     ]
     lowest: Stop = (LoadState("voltage", settings.lowest_voltage, on=True), "lowest")
-    route = (*line, *corner, *current_line, lowest)
+    route = (*_with_references([*line, *corner], rated), *current_line, lowest)
     return with_resistors(context, settings.voltage, beside, route)
 
 
@@ -260,8 +282,8 @@ def _both_ways(evidence: Evidence) -> tuple[Array, Array]:
     is in none of the curve's figures, and neither is it in their scatter.
     """
     down, up = _leg(evidence, "down"), _leg(evidence, "up")
-    back = {_place(point): index for index, point in enumerate(evidence.points(leg="up"))}
-    there = [_place(point) for point in evidence.points(leg="down")]
+    back = {_place(point): index for index, point in enumerate(_stops(evidence, "up"))}
+    there = [_place(point) for point in _stops(evidence, "down")]
     pairs = [(n, back[place]) for n, place in enumerate(there) if place in back]
     if len(pairs) < len(there):
         return np.concatenate([down[0], up[0]]), np.concatenate([down[1], up[1]])
@@ -273,11 +295,16 @@ def _place(point: Point) -> tuple[object, object]:
     return point.tag["region"], point.tag["level"]
 
 
+def _stops(evidence: Evidence, leg: str) -> list[Point]:
+    """Return the points of a leg that belong to the curve."""
+    return [p for p in evidence.points(leg=leg) if p.tag["region"] != REFERENCE_REGION]
+
+
 def _lag_s(evidence: Evidence, leg: str) -> float:
     channel = evidence.context.current
     times = [
         point.time(channel)
-        for point in evidence.points(leg=leg)
+        for point in _stops(evidence, leg)
         if point.tag["region"] != "voltage line"
     ]
     return max(times) - min(times) if times else 0.0
@@ -285,7 +312,7 @@ def _lag_s(evidence: Evidence, leg: str) -> float:
 
 def _times(evidence: Evidence, leg: str) -> Array:
     channel = evidence.context.current
-    return np.array([point.time(channel) for point in evidence.points(leg=leg)])
+    return np.array([point.time(channel) for point in _stops(evidence, leg)])
 
 
 def _trace(settings: Settings, evidence: Evidence, points: tuple[Array, Array]) -> LimitTrace:
@@ -299,14 +326,28 @@ def _trace(settings: Settings, evidence: Evidence, points: tuple[Array, Array]) 
 
 
 def _leg(evidence: Evidence, leg: str) -> tuple[Array, Array]:
-    points = evidence.points(leg=leg)
+    """Return currents and voltages of a leg, the voltages without the drift of the reference."""
+    refuse_frozen(evidence.points(leg=leg), VOLTAGE)
+    points = _stops(evidence, leg)
     current = evidence.context.current
-    refuse_frozen(points, VOLTAGE)
     refuse_frozen(points, current)
     return (
         np.array([point.mean(current) for point in points]),
-        np.array([point.mean(VOLTAGE) for point in points]),
+        np.array([point.mean(VOLTAGE) for point in points]) - _drifted(evidence, leg, points),
     )
+
+
+def _drifted(evidence: Evidence, leg: str, points: list[Point]) -> Array:
+    """Return how far the reference stood from its mean at each point; 0 where it wasn't visited."""
+    visits = evidence.points(leg=leg, region=REFERENCE_REGION)
+    if len(visits) < BOTH:
+        return np.zeros(len(points))
+    times = np.array([point.time(VOLTAGE) for point in points])
+    when = np.array([visit.time(VOLTAGE) for visit in visits])
+    volts = np.array([visit.mean(VOLTAGE) for visit in visits])
+    between = (times > when.min()) & (times < when.max())
+    order = np.argsort(when)
+    return np.where(between, np.interp(times, when[order], volts[order]) - volts.mean(), 0.0)
 
 
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:

@@ -4,7 +4,6 @@ After the warm-up at the same load, the output is read at a steady cadence; figu
 one-minute means. Terms: drift after warm-up, all else constant.
 """
 
-from collections.abc import Generator
 from contextlib import suppress
 from dataclasses import dataclass
 from math import sqrt
@@ -15,14 +14,18 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts
 from sequencer.errors import FigureError
-from sequencer.numerics.ambient import TemperatureCoefficient, temperature_coefficient
+from sequencer.numerics.ambient import (
+    TemperatureCoefficient,
+    temperature_coefficient,
+    without_room,
+)
 from sequencer.numerics.drift import Departures, departures, rate
 from sequencer.numerics.maximum import Maximum
 from sequencer.numerics.minutes import MinuteMeans, minute_means
-from sequencer.requests import Apply, Array, Procedure, Read, Readings, Reply, Request
+from sequencer.requests import Array, Procedure, Read
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.stability import AVERAGES, stability_chart, stability_figures
-from sequencer.trials.steps import LEAST_TRIM_A, drawing, leave, mean_of, prepare
+from sequencer.trials.steps import full_load, leave, prepare
 from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
 from sequencer.trials.warming import band_of, warm_up_figure, warming
 from sequencer.uncertainty.accuracy import (
@@ -30,7 +33,7 @@ from sequencer.uncertainty.accuracy import (
     scale_components,
     wander_components,
 )
-from sequencer.uncertainty.combine import combine, rectangular, type_a
+from sequencer.uncertainty.combine import combine, normal, rectangular, type_a
 from sequencer.uncertainty.figure import make_figure
 
 
@@ -80,7 +83,7 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     """Warm up at full load, then read for the whole duration."""
     channels = channels_of(settings, context)
     yield from prepare(settings.voltage)
-    yield from _full_load(settings, context)
+    yield from full_load(context, settings.voltage, settings.current, {"phase": "trim"})
     for phase, duration_s in (
         ("warm-up", warm_up_s(settings, context)),
         ("soak", settings.duration),
@@ -92,26 +95,6 @@ def procedure(settings: Settings, context: Context) -> Procedure:
             tag={"phase": phase},
         )
     yield from leave()
-
-
-def _full_load(settings: Settings, context: Context) -> Generator[Request, Reply, None]:
-    """Put the current on; with resistors beside the load, correct its own part by what is read."""
-    wanted = settings.current
-    state = drawing(context, settings.voltage, wanted)
-    yield Apply(state)
-    if state.resistors:
-        reply = yield Read(
-            (VOLTAGE, context.current), TRIM_READINGS, TRIM_PERIOD_S, {"phase": "trim"}
-        )
-        if isinstance(reply, Readings):
-            error = mean_of(reply, context.current) - wanted
-            unsure = context.bench.load.share(settings.voltage, wanted).unsure
-            if abs(error) <= unsure + LEAST_TRIM_A:
-                yield Apply(drawing(context, settings.voltage, wanted, -error))
-
-
-TRIM_READINGS, TRIM_PERIOD_S = 5, 1.0
-"""Seconds after switching on a resistor is still cold; its own heat is measured, not corrected."""
 
 
 def again(settings: Settings, context: Context, interrupted: Read) -> Read | None:
@@ -454,12 +437,13 @@ def _corrected(
     """Return the drift with the room's part taken off; the meter's part of that goes with it."""
     found = departures(room.corrected)
     steady = Own(found.time_from_start_s, 0.0)
-    followed = room.followed
-    change_k = abs(float(followed[found.from_start.index + 1] - followed[0]))
+    value = found.from_start.value
+
+    by_coefficient, by_lag = _unsure_by_room(data, room)
     return make_figure(
         evidence.trial,
         "drift_corrected",
-        found.from_start.value,
+        value,
         "V",
         [
             *_budget(
@@ -470,8 +454,8 @@ def _corrected(
                 found.from_start,
                 found.u_start,
             ),
-            type_a("temperature coefficient", room.u, room.dof, change_k),
-            rectangular("lag behind the room", room.half_width_lag, change_k),
+            type_a("temperature coefficient", by_coefficient, room.dof),
+            normal("lag behind the room", by_lag),
         ],
         reached=reached,
         notes=(
@@ -479,6 +463,28 @@ def _corrected(
             f"{room.span_k:.2g} K.",
         ),
     )
+
+
+def _unsure_by_room(data: Soaked, room: TemperatureCoefficient) -> tuple[float, float]:
+    """Return what coefficient and lag leave open of the corrected drift, standard, in V.
+
+    Over all lags that the means allow, by their likelihood: mean square of what the coefficient's
+    own uncertainty does, and mean square distance from what the best lag gives.
+    """
+
+    def drift(coefficient: float, followed: Array) -> float:
+        mean = without_room(data.minutes, coefficient, followed).mean
+        return float(np.abs(mean - mean[0]).max())
+
+    best = drift(room.value, room.followed)
+    weights = np.array([one.weight for one in room.likely])
+    own = [
+        (drift(one.value + one.u, one.followed) - drift(one.value - one.u, one.followed)) / 2
+        for one in room.likely
+    ]
+    away = [drift(one.value, one.followed) - best for one in room.likely]
+    squares = np.average(np.square([own, away]), axis=1, weights=weights)
+    return float(np.sqrt(squares[0])), float(np.sqrt(squares[1]))
 
 
 def _coefficient(

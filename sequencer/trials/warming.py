@@ -5,9 +5,9 @@ warm_up_time (s)
     one-minute mean is outside ± band of the mean of the last tenth of the warm-up; between the last
     mean outside and the next one a straight line is taken, a mean stands in the middle of its
     minute. 0: no mean was outside. The band is a tenth of the promised drift, else 0.01 % of the
-    setting, or the profile's. Components: noise and curve between the means; the meter's own wander
-    over the warm-up, divided by the output's rate at the crossing; time from load on to the first
-    reading. Definition: common practice, no source.
+    setting, or the profile's. Components: noise of the means; the meter's own wander over the
+    warm-up, divided by the output's rate at the crossing; time from load on to the first reading.
+    Definition: common practice, no source.
 """
 
 from sequencer.errors import FigureError
@@ -84,7 +84,7 @@ def warm_up_figure(
         found.time_s,
         "s",
         [
-            normal("noise and curve between the means", found.u),
+            normal("noise of the means", found.u),
             rectangular("time from load on to the first reading", delay),
             *wander_components(
                 evidence.context.accuracy(VOLTAGE),
