@@ -153,8 +153,20 @@ def tail_figure(evidence: Evidence, voltage: float) -> Figure:
         notes=(
             f"Within {duration:.0f} s after {current:.3g} A was put on; without load the output "
             f"had moved by {earlier * 1e3:.3g} mV in the same time before.",
+            *((BY_HAND,) if _in_two_steps(evidence.context, voltage, current) else ()),
         ),
     )
+
+
+BY_HAND = (
+    "The current came in two steps, as a person connected resistors first: what the output did in "
+    "the seconds until the load followed is not in it."
+)
+
+
+def _in_two_steps(context: Context, voltage: float, current: float) -> bool:
+    load = context.bench.load
+    return bool(load.by_hand(load.share(voltage, current).resistors))
 
 
 def tail_chart(evidence: Evidence, voltage: float) -> tuple[Chart, ...]:

@@ -130,3 +130,35 @@ def test_instruction_that_the_instrument_refuses_is_an_error(table: Table) -> No
     with pytest.raises(RefusedSetting, match=r"-113"):
         bench.operator.instruct("Switch the output on.")
     bench.close()
+
+
+def test_a_value_is_typed_at_the_terminal(keys: tuple[TextIO, TextIO]) -> None:
+    screen = Screen(terminal=True)
+    operator = TerminalOperator(screen, keys[0], {"voltage.sense": "V"})
+    press(keys[1], "left over\n")
+    operator.ask_value("Read the meter handheld and type what it shows.", "handheld")
+    assert operator.state().state == "busy"
+    press(keys[1], " 29,98")
+    assert operator.state().state == "busy"  # not before Enter
+    press(keys[1], " V\nmore")
+    said = operator.state()
+    assert (said.state, said.typed) == ("done", "29,98 V")
+    operator.reply("voltage.sense: 29.98 V")
+    assert screen.getvalue().endswith("   = voltage.sense: 29.98 V\n")
+    operator.ask_value("Again.", "handheld")
+    press(keys[1], "q\n")
+    assert operator.state().state == "confused"
+
+
+def test_a_value_is_typed_by_a_person_as_instrument(table: Table) -> None:
+    bench = table.connect("person")
+    operator = bench.operator
+    assert operator is not None
+    server = table.servers["person"]
+    server.settings["OPERator:READ:METer"] = ""
+    operator.ask_value("Read the meter handheld.", "handheld")
+    assert server.log[-2:] == ['OPERator:READ:METer "handheld"', "SYSTem:ERRor?"]
+    server.answers["OPERator:STATe?"] = "DONE"
+    server.answers["OPERator:TYPed?"] = '"29.98 V"'
+    assert operator.state().typed == "29.98 V"
+    bench.close()
