@@ -55,6 +55,8 @@ def ended(ran: Ran, kind: Kind, at: float) -> tuple[str, str]:
 def _wrong_whatever_was_said(ran: Ran) -> tuple[str, str] | None:
     if lost := ran.kept.lost(ran.record) if ran.record.exists() else "":
         return "LOST", lost
+    if not ran.seen.started:
+        return "NO WITNESS", "the bench was ended before it could say what happened"
     if "Traceback" in ran.errors:
         return "CRASHES", ran.errors.strip().splitlines()[-1]
     if VERIFIED in said_of_safety(ran) and ran.seen.started and not ran.seen.without_energy:

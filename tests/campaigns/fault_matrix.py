@@ -24,7 +24,7 @@ from truths import truth_of
 
 PHASES = ("preflight", "start", "prompt", "settle", "read", "sweep", "soak", "make-safe")
 
-LONGEST_S = 300.0
+LONGEST_S = 500.0
 """A run may take `short_bench.LONGEST_S`; a process that can't even say so is killed."""
 
 SIGNS = {
@@ -103,12 +103,16 @@ def sign(row: Row | None, kind: Kind) -> str:
 
 
 def table(rows: Sequence[Row], wanted: Sequence[str], chosen: Sequence[Kind]) -> list[str]:
-    """Return the lines of the table: faults by phases."""
+    """Return the lines of the table: faults by phases, those that end alike in one row."""
     by = {(row["fault"], row["phase"]): row for row in rows if "fault" in row}
     lines = ["| fault | " + " | ".join(wanted) + " |", "|---" * (len(wanted) + 1) + "|"]
+    alike: dict[tuple[str, ...], list[str]] = {}
     for kind in chosen:
-        signs = [sign(by.get((kind.name, phase)), kind) for phase in wanted]
-        lines.append(f"| {kind.name} | " + " | ".join(signs) + " |")
+        signs = tuple(sign(by.get((kind.name, phase)), kind) for phase in wanted)
+        alike.setdefault(signs, []).append(kind.name)
+    lines += [
+        f"| {'; '.join(names)} | " + " | ".join(signs) + " |" for signs, names in alike.items()
+    ]
     return lines
 
 
