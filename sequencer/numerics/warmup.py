@@ -20,9 +20,10 @@ class WarmUp:
     """When the band was entered to stay.
 
     `time_s` counts from the first reading and is NaN where the band was not reached; 0 says that no
-    mean lay outside. `u` is that of noise, at the crossing and of the final value; between two means
-    the way is a straight line by definition. `final` is the value that the band lies about, `rate` how fast the
-    values moved at the crossing, their unit per second (0 where nothing crossed).
+    mean lay outside. `u` is that of noise, at the crossing and of the final value; between two
+    means the way is a straight line by definition. `final` is the value that the band lies about,
+    `rate` how fast the values moved at the crossing, their unit per second (0 where nothing
+    crossed).
     """
 
     reached: bool
