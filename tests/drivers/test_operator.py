@@ -155,7 +155,7 @@ def test_a_value_is_typed_by_a_person_as_instrument(table: Table) -> None:
     operator = bench.operator
     assert operator is not None
     server = table.servers["person"]
-    server.settings["OPERator:READ:METer"] = ""
+    server.settings["OPERator:READ:METer"] = lambda _: None
     operator.ask_value("Read the meter handheld.", "handheld")
     assert server.log[-2:] == ['OPERator:READ:METer "handheld"', "SYSTem:ERRor?"]
     server.answers["OPERator:STATe?"] = "DONE"
