@@ -39,6 +39,7 @@ check: $(VENV)/.test
 benchmark: $(VENV)/.test
 	$(BIN)/pytest tests/benchmarks -m slow -s
 	$(BIN)/pytest tests/simulated_bench/test_physics_speed.py -s
+	$(BIN)/pytest tests/drivers/test_drivers_speed.py -s
 
 # Minutes of bad input on all roads to the simulated bench, then an acceptance run over each.
 FUZZ_MINUTES ?= 5

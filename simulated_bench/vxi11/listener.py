@@ -4,6 +4,7 @@ import socket
 from functools import partial
 from time import monotonic
 from typing import Final
+from weakref import ref
 
 from simulated_bench.connection import Connection
 from simulated_bench.instruments.table_top import Placed
@@ -84,7 +85,7 @@ class Vxi11Listener(Listener):
         carry: dict[int, Carry] = {CORE: partial(carry_out, self), ABORT: self._abort}
         channel = Channel(sock, self._placed.device.status, self._loop, carry)
         channel.when_gone = partial(self._end, channel)
-        self._loop.later(monotonic() + PATIENCE_S, partial(_give_up, channel))
+        self._loop.later(monotonic() + PATIENCE_S, partial(_give_up, ref(channel)))
         return channel
 
     def _abort(self, _channel: Channel, call: Call, reply: Reply) -> bool:
@@ -102,6 +103,7 @@ class Vxi11Listener(Listener):
             self.destroy(channel, number)
 
 
-def _give_up(channel: Channel) -> None:
-    if not channel.called:
+def _give_up(waiting: "ref[Channel]") -> None:
+    channel = waiting()  # of thousands that have gone again nothing is kept
+    if channel is not None and not channel.called:
         channel.end_now()
