@@ -12,7 +12,7 @@ from called import steadyrail
 from sequencer.documents.load import Documents, load_profile
 from sequencer.judging import judge_evidence
 from sequencer.record.read import Step
-from sequencer.requests import Applied, Apply, LoadState, Read, Readings, Settle
+from sequencer.requests import Applied, Apply, Array, LoadState, Read, Readings, Settle
 from sequencer.results import Figure
 from sequencer.trials.limit_beyond import beyond, folds_back
 from sequencer.trials.limit_sweep import Settings
@@ -37,7 +37,7 @@ report = false
 trial = "limit_sweep"
 voltage = "30 V"
 """
-SETTINGS = Settings(voltage="30 V")  # type: ignore[arg-type]  # as a document has it
+SETTINGS = Settings(voltage="30 V")
 
 
 @pytest.fixture(scope="module")
@@ -48,8 +48,8 @@ def documents() -> Documents:
 def read(**columns: list[float]) -> Readings:
     """Return readings a quarter of a second apart."""
     value = {name.replace("_", "."): np.array(column) for name, column in columns.items()}
-    times = {name: 0.25 * np.arange(column.size) for name, column in value.items()}
-    return Readings(times, {name: t + 0.1 for name, t in times.items()}, value)
+    times: dict[str, Array] = {n: np.arange(v.size) / 4.0 for n, v in value.items()}
+    return Readings(times, times, value)
 
 
 def cut_off(
