@@ -11,7 +11,7 @@ STAMP := $(shell date +%Y%m%d-%H%M%S)
 # takes 2.5 min of computing on one core, measured: 1 min to install, 15 s, 75 s for the night.
 demo: demo-time $(VENV)/.run
 	@mkdir -p $(OUT)
-	@echo "Acceptance: 18 min of bench time, about 15 s of computing."
+	@echo "Acceptance: 20 min of bench time, about 15 s of computing."
 	$(BIN)/steadyrail run acceptance --record $(OUT)/acceptance-$(STAMP).sqlite
 	@echo "Overnight: 8.5 h of bench time, about 75 s of computing."
 	$(BIN)/steadyrail run overnight --record $(OUT)/overnight-$(STAMP).sqlite

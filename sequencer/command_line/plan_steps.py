@@ -93,8 +93,8 @@ def _limit_table(limits: tuple[PlannedLimit, ...]) -> Table:
         "What each limit will have covered",
         ("limit on", "covered", "promised for", "will reach", "why"),
     )
-    for limit in limits:
-        covered = "yes" if limit.covered else "no" if limit.measured else "not in this profile"
+    for limit in (one for one in limits if one.measured):
+        covered = "yes" if limit.covered else "NO"
         part = limit.coverage
         table.add_row(
             title(limit.figure),

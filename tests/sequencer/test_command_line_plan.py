@@ -1,5 +1,6 @@
 """The plan on one screen, and with --steps in full: what a newcomer has to find in it."""
 
+import json
 import re
 from importlib.resources import files
 from pathlib import Path
@@ -31,8 +32,11 @@ def test_a_shipped_plan_fits_on_one_screen(
 
 def test_the_screen_says_time_hands_guards_and_what_is_left_out(tmp_path: Path) -> None:
     text = " ".join(said("acceptance", cwd=tmp_path).split())
-    assert "About 18 min of bench time" in text
-    assert re.search(r"limit_sweep 3\.6 min 3\.39 A 99\.3 W 139 W", text)
+    told = json.loads(said("acceptance", "--json", cwd=tmp_path))
+    assert f"About {told['duration_s'] / 60:.0f} min of bench time" in text
+    (sweep,) = [one for one in told["trials"] if one["name"] == "limit_sweep"]
+    minutes = f"{sweep['duration_s'] / 60:.2g}".replace(".", "[.]")
+    assert re.search(rf"limit_sweep {minutes} min 3[.]39 A 99[.]3 W 139 W", text)
     assert "Set the output voltage to 30.000 V." in text
     assert "by the unit's ratings: current.shunt above 4.875 A" in text
     assert "temperature.heatsink above 85 °C or rising more than 8 K/min" in text
