@@ -9,6 +9,7 @@ import pytest
 from called import steadyrail
 from whole_runs import assert_close_to_truth, truth
 
+PROFILES = Path(__file__).parents[2] / "profiles"
 SLIPS = """
 name = "slips"
 description = "A hand-held voltmeter, and a person whose keys slip"
@@ -89,7 +90,7 @@ def test_nobody_types_when_left_alone(tmp_path: Path) -> None:
     (tmp_path / "profile.toml").write_text(
         PROFILE.format(more="").replace("simulated-hand-held", "bench.toml")
     )
-    shipped = Path(__file__).parents[2] / "profiles" / "benches" / "simulated-hand-held.toml"
+    shipped = PROFILES / "benches" / "simulated-hand-held.toml"
     bench = shipped.read_text().replace('operator = "instrument"', 'operator = "terminal"')
     (tmp_path / "bench.toml").write_text(bench)
     told = json.loads(steadyrail("plan", "profile.toml", "--json", cwd=tmp_path).stdout)
@@ -97,6 +98,7 @@ def test_nobody_types_when_left_alone(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow  # a minute; `make hands`
+@pytest.mark.timeout(1800)
 def test_a_whole_acceptance(tmp_path: Path) -> None:
     words = (
         "run",
@@ -113,6 +115,7 @@ def test_a_whole_acceptance(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(1800)
 def test_a_soak_that_is_wanted(tmp_path: Path) -> None:
     (tmp_path / "profile.toml").write_text(PROFILE.format(more="") + SOAK.format(period="5 min"))
     result = json.loads(
@@ -120,3 +123,46 @@ def test_a_soak_that_is_wanted(tmp_path: Path) -> None:
     )
     figure = next(f for f in result["figures"] if f["name"] == "drift")
     assert figure["reached"]["duration"] == pytest.approx(3600.0, rel=0.1)
+
+
+AMMETER = """
+name = "typed-current"
+description = "A hand-held ammeter in the load wiring"
+based_on = "healthy"
+[instruments.clamp]
+kind = "hand_held"
+measures = "current"
+step = "0.001"
+counts = 60000
+gain = "0.3 %"
+digits = "3"
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(1800)
+def test_a_current_that_is_typed(tmp_path: Path) -> None:
+    (tmp_path / "typed-current.toml").write_text(AMMETER)
+    bench = (PROFILES / "benches" / "simulated.toml").read_text()
+    start, end = (bench.index(f'[channels."{name}"]') for name in ("current.shunt", "current.load"))
+    bench = bench[:start] + bench[end:].replace('scenario = "healthy"', "")
+    bench += """
+[instruments.clamp]
+role = "ammeter"
+operator = "instrument"
+
+[channels."current.shunt"]
+instrument = "clamp"
+function = "current"
+range = "60 A"
+accuracy = { error = "0.3 % + 3 digits", display = "60000 counts" }
+"""
+    (tmp_path / "bench.toml").write_text(bench)
+    profile = PROFILE.format(more="").replace("simulated-hand-held", "bench.toml")
+    (tmp_path / "profile.toml").write_text(profile.replace("repeats", 'tail = "20 s"\nrepeats'))
+    words = ("run", "profile.toml", "--json", "--scenario", "typed-current.toml")
+    result = json.loads(steadyrail(*words, "--record", "r.sqlite", cwd=tmp_path).stdout)
+    figures = {f["name"]: f for f in result["figures"]}
+    for name in ("load_regulation", "output_resistance", "thermal_tail"):
+        assert abs(figures[name]["value"] - truth("healthy", 1)[name]) <= figures[name]["U"], name
+    assert "Made safe, verified" in result["events"][-1]["text"]

@@ -110,6 +110,7 @@ def test_leads_that_are_wrong_stop_it_before_the_current_is_raised(
 
 
 @pytest.mark.slow  # a minute; `make hands`
+@pytest.mark.timeout(1800)
 @pytest.mark.parametrize("bench", ["simulated-moved-leads", "simulated-scanner"])
 def test_a_whole_acceptance(tmp_path: Path, bench: str) -> None:
     words = ("run", "acceptance", "--bench", bench, "--json", "--record", "r.sqlite")

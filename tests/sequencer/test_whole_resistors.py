@@ -118,6 +118,7 @@ def test_by_hand_a_person_gets_up_twice_a_trial(folder: Path) -> None:
 
 
 @pytest.mark.slow  # two minutes; `make hands`
+@pytest.mark.timeout(1800)
 @pytest.mark.parametrize("seed", ["1", "2", "3"])
 def test_a_whole_acceptance_by_hand(tmp_path: Path, seed: str) -> None:
     bench = ("--bench", "simulated-hand-resistors", "--seed", seed)
