@@ -56,7 +56,7 @@ def print_result(result: Result, console: Console, *, report: Path | None = None
     told = {event.text for event in result.events if event.severity != "note"}
     for note in result.notes:
         if note not in told:
-            console.print(_text(note))
+            console.print(_text(note, "bold" if note.startswith(WARNING) else ""))
     digest = f" ({result.digest})" if result.digest else ""
     console.print(_text(f"Record: {result.record}{digest}"), soft_wrap=True)
     if report is not None:

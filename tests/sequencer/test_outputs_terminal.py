@@ -105,3 +105,14 @@ def test_a_simulated_bench_and_the_records_digest_are_said():
     text = printed(made_up_result(simulated=said, digest="sha256 abc"))
     assert said in text
     assert "runs/w-17-2026-03-14.steadyrail (sha256 abc)" in text
+
+
+def test_one_reason_for_several_limits_is_said_once():
+    why = "The run ended before the limit sweep had traced anything."
+    verdicts = tuple(
+        replace(VERDICTS[0], figure=name, outcome="not covered", why=why, remarks=())
+        for name in ("limit_current", "knee_current")
+    )
+    text = " ".join(printed(made_up_result(verdicts=verdicts)).split())
+    assert text.count(why) == 1
+    assert f"Limit current, knee current, not covered: {why}" in text
