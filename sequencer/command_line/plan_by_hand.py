@@ -9,6 +9,7 @@ from sequencer.documents.resistors import DERATING
 from sequencer.judging import planned_trials
 from sequencer.planning import Plan
 from sequencer.run.leads import Leads
+from sequencer.trials.trial import VOLTAGE, VOLTAGE_AT_LOAD
 
 ASK = "ask: "
 GETS_UP = ("resistor", "Move the leads")
@@ -56,6 +57,9 @@ def leads_words(documents: Documents) -> Iterator[str]:
             f"The guard of {' or '.join(guarded)} rests while the leads of its meter are elsewhere;"
             " then only the ratings bound what the meter reads there."
         )
+    unvisited = [n for n in moved if n not in (VOLTAGE, VOLTAGE_AT_LOAD)]
+    if unvisited:
+        yield f"Nobody moves leads for {', '.join(unvisited)}: no trial reads it on a moved meter."
     if moved:
         yield (
             "Leads are moved with the output on: keep their tips apart. After a crash the guardian "
