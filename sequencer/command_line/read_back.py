@@ -6,7 +6,9 @@ from datetime import UTC, datetime
 from math import isnan
 from pathlib import Path
 
-from sequencer.documents.load import Documents, documents_from
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.load import Documents, documents_from, read_document
+from sequencer.documents.secrets import without_secrets
 from sequencer.documents.source import Source
 from sequencer.errors import DocumentError, RecordError, SteadyrailError, UsageError
 from sequencer.order import order_of
@@ -98,6 +100,8 @@ def _documents(reader: RecordReader) -> Documents:
             f"{reader.path} holds documents that this version of the program does not take: "
             f"{error}. Nothing was energised. {BY_HAND}"
         ) from error
+    bench = _notified(documents.bench, documents.bench_source.path)
+    documents = replace(documents, bench=bench)
     simulation = documents.bench.simulation
     if simulation is None:
         return documents
@@ -115,11 +119,37 @@ def _refuse_changed(reader: RecordReader) -> None:
             now = Path(path).read_text(encoding="utf-8")
         except (OSError, ValueError):
             continue  # moved away: the record's own copy is what counts
-        if now != text:
+        if now != text and _cleared(kind, path, now) != text:
             raise UsageError(
                 f"The {kind} document {path} was changed since the run began, so its readings "
                 "can't be continued. Nothing was energised. Bring it back, or start a new run."
             )
+
+
+def _cleared(kind: str, path: str, text: str) -> str:
+    """Return a document's text as a record holds it, without what is secret."""
+    if kind != "bench":
+        return text
+    source = Source(path, text)
+    try:
+        bench = read_document(source, "bench")
+        return without_secrets(source, bench).text if isinstance(bench, BenchDocument) else text
+    except DocumentError:
+        return text  # not even a bench any more: changed
+
+
+def _notified(bench: BenchDocument, path: str) -> BenchDocument:
+    """Return a bench that knows the address to notify, which no record holds, from the disk."""
+    table = bench.notifications
+    if table is None or table.address is None:
+        return bench
+    try:
+        now = read_document(Source(path, Path(path).read_text(encoding="utf-8")), "bench")
+        there = now.notifications if isinstance(now, BenchDocument) else None
+    except (OSError, ValueError, DocumentError):
+        there = None
+    address = None if there is None else there.address
+    return bench.model_copy(update={"notifications": table.model_copy(update={"address": address})})
 
 
 def _past(reader: RecordReader, documents: Documents, *, gap_known: bool) -> Past:

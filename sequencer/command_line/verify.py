@@ -43,7 +43,8 @@ def run(record: Path, *, as_json: bool) -> int:
         kept = {True: "yes", False: "NO", None: "unknown: an older version made it"}
         words = {True: "yes", False: "NO", None: "unknown: it holds no result"}
         console.print(f"Sealed: {words[found.sealed]}")
-        console.print(f"Unaltered since: {words[found.intact]}")
+        unaltered = words[found.intact] if found.sealed else "unknown: it has no seal"
+        console.print(f"Unaltered since: {unaltered}")
         console.print(f"As it was committed, step by step: {kept[found.unbroken]}")
         console.print(f"Its figures and verdicts come out again: {words[follows]}")
         if found.digest:
