@@ -9,7 +9,8 @@ from sequencer.documents.flaws import one_of
 from sequencer.documents.load import Documents, locate, read_document, sources_of, together
 from sequencer.documents.parsing import quoted
 from sequencer.documents.source import Source, kind_of, parse_source
-from sequencer.documents.whole import Needs, SettingsModels, trial_mistakes, whole_mistakes
+from sequencer.documents.trial_names import Needs, SettingsModels, trial_mistakes
+from sequencer.documents.whole import whole_mistakes
 from sequencer.errors import DocumentError, Mistake
 
 InstrumentCheck = Callable[[Mapping[str, Any], str], tuple[Mistake, ...]]
