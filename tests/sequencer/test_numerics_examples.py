@@ -10,7 +10,8 @@ from sequencer import numerics
 
 MODULES = sorted(one.name for one in pkgutil.iter_modules(numerics.__path__))
 WITH_EXAMPLES = {
-    *("allan", "decay", "drift", "effective", "knee", "line", "pairs", "settling", "warmup"),
+    *("allan", "chained", "decay", "drift", "effective", "knee", "line", "pairs", "settling"),
+    "warmup",
 }
 
 
