@@ -189,7 +189,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     line, steps = found.line(found.u), found.line(_step(meter))
     rest = line.residuals(found.settings, found.means)
     worst = greatest_departure(found.errors, found.u)
-    off = greatest_departure(rest, found.u)
+    off = greatest_departure(rest, found.u * np.sqrt(1.0 - _leverage(found.settings)))
     at = {name: found.settings[one.index] for name, one in (("worst", worst), ("off", off))}
     return (
         make_figure(
@@ -259,6 +259,13 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             notes=(f"At a setting of {at['off']:.4g} V.",),
         ),
     )
+
+
+def _leverage(x: Array) -> Array:
+    """Return how much of each value goes into the line's own value there (its diagonal)."""
+    away = x - x.mean()
+    found: Array = 1.0 / x.size + away**2 / float(away @ away)
+    return found
 
 
 def _step(meter: Accuracy) -> float:

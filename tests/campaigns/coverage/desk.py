@@ -203,7 +203,9 @@ class Desk:
                 )
 
 
-def bench_scenario(plan: Plan, trial: str, *, too_large: float = 1.0) -> Scenario:
+def bench_scenario(
+    plan: Plan, trial: str, *, too_large: float = 1.0, without: tuple[str, str] = ("", "")
+) -> Scenario:
     """Return the plan's scenario with the shunt and the room that its statements mean.
 
     The shunt's value is stated at 25 °C; the room stands off that by the stated span when the
@@ -215,6 +217,10 @@ def bench_scenario(plan: Plan, trial: str, *, too_large: float = 1.0) -> Scenari
     shunt, scenario = plan.statements["current.shunt"], plan.scenario
     tolerance, follows, side = (float(one) for one in rng.uniform(-1.0, 1.0, 3))
     off_k = shunt["temperature_span"] if side > 0.0 else -shunt["temperature_span"]
+    if without == ("current.shunt", "shunt_tolerance"):
+        tolerance = 0.0
+    if without == ("current.shunt", "shunt_temperature"):
+        follows = 0.0
     ohm = SHUNT_OHM * (1.0 + too_large * tolerance * shunt["shunt_tolerance"])
     per_k = too_large * follows * shunt["shunt_temperature"]
     wiring = {"shunt": Uncertain(ohm), "shunt_tempco": Uncertain(per_k)}

@@ -1,7 +1,7 @@
 """One bench of the campaign: trials, figures, and what is true."""
 
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from math import inf, isfinite
@@ -14,6 +14,7 @@ import profiles
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.unit import UnitDocument
 from sequencer.errors import FigureError
+from sequencer.requests import Read
 from sequencer.results import Figure, Rule
 from sequencer.run.loop import perform
 from sequencer.trials.registry import trials
@@ -73,56 +74,79 @@ class Missing:
 def measure(
     seed: int, names: Sequence[str] | None = None, *, too_large: float = 1.0
 ) -> tuple[list[Row], list[Missing]]:
-    """Measure the bench of a seed with the named trials (all where None)."""
-    return measure_plan(plan(seed), names, too_large=too_large)
+    """Measure the bench of a seed with the named trials (all where None).
 
-
-def measure_plan(
-    bench: Plan,
-    names: Sequence[str] | None = None,
-    *,
-    too_large: float = 1.0,
-    without: tuple[str, str] = ("", ""),
-) -> tuple[list[Row], list[Missing]]:
-    """Measure one planned bench.
-
-    `too_large` is a factor on every error of its meters; `without` leaves out a part of the error
-    of one channel's meter.
+    `too_large` is a factor on every error of its meters.
     """
-    document = _bench(bench)
+    bench = plan(seed)
     rows: list[Row] = []
     missing: list[Missing] = []
-    wanted = tuple(bench.settings) if names is None else names
-    for number, name in enumerate(bench.settings):
-        if name not in wanted:
+    for name in bench.settings:
+        if names is not None and name not in names:
             continue
-        trial = trials()[name]
-        settings = trial.settings.model_validate(bench.settings[name])
-        scenario = bench_scenario(bench, name, too_large=too_large)
-        desk = desk_for(bench, scenario, number, too_large=too_large, without=without)
-        context = Context(_unit(bench, scenario), document)
-        perform(trial.procedure(settings, context), desk)
-        evidence = Evidence(name, context, tuple(desk.steps))
         try:
-            found = trial.figures(settings, evidence)
+            found = measured(bench, name, too_large=too_large)
         except FigureError as error:
             missing.append(Missing(bench.seed, bench.stratum, name, str(error)))
             continue
-        known = dict(true_figures(scenario, bench.seed, name))
-        if name == "load_steps":
-            known |= true_ammeters(desk, evidence)
-        true = {figure: value for figure, value in known.items() if isfinite(value)}
-        rows += [_row(bench, one, true[one.name]) for one in found if one.name in true]
-        given = {one.name for one in found}
-        reasons = dict.fromkeys(given - true.keys(), "no truth is stated")
-        if not given.issuperset(trial.gives):
-            reasons |= trial.cannot(settings, evidence)
+        given, true = found.figures, found.true
+        rows += [_row(bench, one, true[figure]) for figure, one in given.items() if figure in true]
+        reasons = dict.fromkeys(given.keys() - true.keys(), "no truth is stated")
+        if not given.keys() >= set(trials()[name].gives):
+            reasons |= found.cannot
         missing += [
             Missing(bench.seed, bench.stratum, figure, why)
             for figure, why in reasons.items()
-            if figure not in given & true.keys()
+            if figure not in given.keys() & true.keys()
         ]
     return rows, missing
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What one trial gave on one bench, what is true, and the channels that it read.
+
+    `cannot`: why figures are not given.
+    """
+
+    figures: Mapping[str, Figure]
+    true: Mapping[str, float]
+    cannot: Mapping[str, str]
+    channels: frozenset[str]
+
+
+def measured(
+    bench: Plan, name: str, *, too_large: float = 1.0, without: tuple[str, str] = ("", "")
+) -> Measured:
+    """Measure one planned bench with one trial.
+
+    `too_large` is a factor on every error of its meters; `without` leaves out a part of the error
+    of one channel's meter.
+
+    Raises
+    ------
+    FigureError
+        When nothing comes out.
+    """
+    trial = trials()[name]
+    settings = trial.settings.model_validate(bench.settings[name])
+    scenario = bench_scenario(bench, name, too_large=too_large, without=without)
+    number = tuple(bench.settings).index(name)
+    desk = desk_for(bench, scenario, number, too_large=too_large, without=without)
+    context = Context(_unit(bench, scenario), _bench(bench))
+    perform(trial.procedure(settings, context), desk)
+    evidence = Evidence(name, context, tuple(desk.steps))
+    found = trial.figures(settings, evidence)
+    known = dict(true_figures(scenario, bench.seed, name))
+    if name == "load_steps":
+        known |= true_ammeters(desk, evidence)
+    read = (step.request.channels for step in desk.steps if isinstance(step.request, Read))
+    return Measured(
+        figures={one.name: one for one in found},
+        true={figure: value for figure, value in known.items() if isfinite(value)},
+        cannot=trial.cannot(settings, evidence),
+        channels=frozenset(channel for channels in read for channel in channels),
+    )
 
 
 def _row(bench: Plan, figure: Figure, true: float) -> Row:
