@@ -16,6 +16,9 @@ from simulated_bench.draw import Draws
 BLOCK: Final = 4096
 """Grid points per block: about a millisecond's work."""
 
+KEPT_BLOCKS: Final = 4
+"""Of each function: bench time goes on, older ones are seldom asked for, and weeks stay small."""
+
 OCTAVES: Final = 17
 """Flicker reaches from the grid period to 2^17 of it, 36 hours at 1 s."""
 
@@ -46,6 +49,8 @@ class GridSeries:
         block, offset = index // BLOCK, index % BLOCK  # quicker than divmod: no call
         values = self._blocks.get(block)
         if values is None:
+            if len(self._blocks) >= KEPT_BLOCKS:
+                del self._blocks[next(iter(self._blocks))]  # made again, alike, if asked for
             values = self._blocks[block] = self.make(block).tolist()
         low = values[offset]
         return low + (values[offset + 1] - low) * (position - index)
