@@ -9,11 +9,13 @@ Writes OUT/samples.jsonl as it goes and OUT/endurance.md.
 import argparse
 import json
 import os
+import sqlite3
 import sys
 import tempfile
 import threading
 import time
 from collections.abc import Sequence
+from contextlib import closing
 from pathlib import Path
 from shutil import rmtree
 from typing import Self
@@ -107,11 +109,20 @@ def grown_mib(samples: Sequence[Sample], name: str) -> float:
     return (values[-1] - values[0]) / 1024 if values else float("nan")
 
 
-def judged(samples: Sequence[Sample], days: float) -> tuple[list[str], bool]:
+def ticks_of(record: Path) -> int:
+    """Return how many ticks a record holds; a soak that was ended early is judged by these."""
+    with closing(sqlite3.connect(f"file:{record}?mode=ro", uri=True)) as base:
+        query = (
+            "SELECT count(*) FROM readings r JOIN channels c ON c.id = r.channel WHERE c.name = ?"
+        )
+        return int(base.execute(query, ("voltage.sense",)).fetchone()[0])
+
+
+def judged(samples: Sequence[Sample], all_ticks: int) -> tuple[list[str], bool]:
     """Return lines that say how much each grew beside what it may, and whether all kept to it."""
     size = samples[-1]["record"]
     soak = [s for s in samples if SOAK_FROM * size <= s["record"] <= SOAK_TO * size]
-    ticks = days * DAY_S * (soak[-1]["record"] - soak[0]["record"]) / size
+    ticks = all_ticks * (soak[-1]["record"] - soak[0]["record"]) / size
     lines, kept = [], True
     for name, constant in CONSTANT_MIB.items():
         allowed = constant + (SLACK * ticks * BYTES_A_TICK / 2**20 if name == "run" else 0.0)
@@ -119,7 +130,7 @@ def judged(samples: Sequence[Sample], days: float) -> tuple[list[str], bool]:
         kept = kept and grown <= allowed
         first = next(s[name] for s in soak if name in s) / 1024
         lines.append(f"- {name}: {first:.0f} MiB, grew by {grown:.1f} MiB, allowed {allowed:.1f}")
-    a_tick = size / (days * DAY_S)
+    a_tick = size / all_ticks
     kept = kept and a_tick <= RECORD_BYTES_A_TICK
     lines.append(
         f"- record: {size / 2**20:.0f} MiB, {a_tick:.0f} bytes a tick, "
@@ -166,11 +177,12 @@ def main() -> int:
         ran = run(folder, [], profile, longest_s=longest_s, keep=False, bench="simulated")
         over.set()
     wall, computing = clock(time.monotonic() - begun), clock(sum(os.times()[:4]))
-    lines, kept = judged(watcher.samples, given.days)
+    found = ticks_of(ran.record)
+    lines, kept = judged(watcher.samples, found)
     text = "\n".join(
         [
-            f"# Endurance\n\n{given.days:g} days at 1 s, commit {commit()}, exit {ran.code}; "
-            f"{wall} of wall time, {computing} of computing.\n",
+            f"# Endurance\n\n{found / DAY_S:.2f} of {given.days:g} days at 1 s, commit {commit()}, "
+            f"exit {ran.code}; {wall} of wall time, {computing} of computing.\n",
             *lines,
         ]
     )
