@@ -45,8 +45,8 @@ def lift_by_white(seen: Array, factor: int, sd: float) -> Lift:
 
 
 def half_of(lift: Lift) -> Lift:
-    """Return the lift by something of which between none and all is there (rectangular)."""
-    return Lift(lift.variance / 2.0, sqrt(lift.variance**2 / 12.0 + lift.u**2 / 2.0))
+    """Return the lift by something of which between none and all is there, likelier near half."""
+    return Lift(lift.variance / 2.0, sqrt(lift.variance**2 / 24.0 + lift.u**2 / 2.0))
 
 
 def lift_by_walk(seen: Array, factor: int, sd: float) -> Lift:

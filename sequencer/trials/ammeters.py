@@ -17,7 +17,7 @@ gain_of_current_load, gain_of_current_panel (1, signed)
 offset_of_current_load, offset_of_current_panel (A, signed)
     What that ammeter reads too much at no current. Formula: the same line at I_ref = 0.
     Components: scatter between visits and both displays' steps, carried through the line; offset
-    of the reference, its stability and thermal EMF. Source: as for the gain.
+    of the reference, its stability; thermal EMF, slow change. Source: as for the gain.
 
 An ammeter that shows exactly nothing without load may stand at its stop: these visits are left out
 of its line.
@@ -36,6 +36,7 @@ from sequencer.trials.ammeter_means import Compared, channels_of, compared
 from sequencer.trials.trial import CURRENTS, Evidence
 from sequencer.uncertainty.accuracy import (
     STABILITY_TIME_S,
+    THERMAL_EMF_TIME_S,
     mean_of,
     scale_components,
     wander_components,
@@ -165,8 +166,14 @@ def _against(
     offset = [
         type_a("scatter between visits", line.u_intercept, line.dof),
         normal("resolution of both", steps.u_intercept),
-        # Noise and resolution are in the scatter and the steps.
-        *mean_of(replace(known, noise=0.0, resolution=0.0), 0.0, 1),
+        # Noise and resolution are in the scatter and the steps, the EMF that the current makes is
+        # in the slope.
+        *mean_of(replace(known, noise=0.0, resolution=0.0, thermal_emf=0.0), 0.0, 1),
+        rectangular(
+            "thermal EMF, slow change",
+            known.thermal_emf * min(data.lag_s / THERMAL_EMF_TIME_S, 1.0),
+            known.per_volt,
+        ),
     ]
     notes = (
         f"As {reference} tells.",

@@ -71,4 +71,4 @@ def test_half_of_a_lift_reaches_from_none_to_all():
     lift = lift_by_white(steps(UNIT, 1), 1, 1.0)
     half = half_of(lift)
     assert half.variance == lift.variance / 2
-    assert half.u >= lift.variance / np.sqrt(12)
+    assert half.u >= lift.variance / np.sqrt(24)
