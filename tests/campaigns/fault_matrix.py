@@ -20,7 +20,7 @@ import fault_kinds as kinds_
 from fault_ends import beyond, ended
 from fault_kinds import Kind, kinds
 from ledger import Ledger, behave, commit, digest_of, options
-from short_bench import PROFILES, STEPS, SWEEP, Hang, phases, run
+from short_bench import PROFILES, SOAK, STEPS, SWEEP, Hang, phases, run
 from truths import truth_of
 
 PHASES = ("preflight", "start", "prompt", "settle", "read", "sweep", "soak", "make-safe")
@@ -54,14 +54,19 @@ Row = Mapping[str, Any]
 def undisturbed(folder: Path) -> dict[str, float]:
     """Run both profiles without a fault, hold them to the truth, and learn when phases are."""
     at = {"preflight": 0.0}
-    for name, profile in (("sweep", SWEEP), ("steps", STEPS)):
+    for name, profile in (("sweep", SWEEP), ("soak", SOAK), ("steps", STEPS)):
         ran = run(folder / name, [], profile)
         assert ran.code == 0, ran.errors
         assert ran.result is not None
         truth = truth_of(ran.record, [], 0.0, same_unit=True)
         assert not (off := beyond(ran.result["figures"], truth)), off
-        at |= phases(ran.record)
+        at |= {phase: when for phase, when in phases(ran.record).items() if fits(phase, name)}
     return at
+
+
+def fits(phase: str, name: str) -> bool:
+    """Return whether a phase is taken from a profile: all but two from that of the steps."""
+    return {"sweep": "sweep", "make-safe": "soak"}.get(phase, "steps") == name
 
 
 def cell(kind: Kind, phase: str, at: float) -> dict[str, Any]:

@@ -84,11 +84,23 @@ resolution = "50 mA"
 WATCHED = "simulated-watched"
 """The shipped bench with safety inputs."""
 
-PROFILES = {"sweep": SWEEP}
+SOAK = (
+    HEAD
+    + """
+[[trials]]
+trial = "soak"
+voltage = "30 V"
+current = "3 A"
+warm_up = "30 s"
+duration = "2 min"
+"""
+)
+
+PROFILES = {"sweep": SWEEP, "make-safe": SOAK}
 """The profile of a phase, where it is not STEPS."""
 
 
-TICKS_BEFORE_STOP, WITHIN_A_READING_S = 60, 0.06
+TICKS_BEFORE_STOP, WITHIN_A_READING_S = 20, 0.06
 IN_THE_LIMIT = {"leg": "down", "region": "current line"}
 """Tags of a reading amid a sweep: the unit is in its limit, the load holds a voltage."""
 
