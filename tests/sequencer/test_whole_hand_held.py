@@ -9,6 +9,11 @@ import pytest
 from called import steadyrail
 from whole_runs import assert_close_to_truth, truth
 
+from sequencer.command_line.left_alone import reasons_against
+from sequencer.command_line.typed_values import refusal, typed_values
+from sequencer.documents.load import load_profile
+from sequencer.planning import make_plan
+
 PROFILES = Path(__file__).parents[2] / "profiles"
 SLIPS = """
 name = "slips"
@@ -46,7 +51,7 @@ period = "{period}"
 def test_a_run_whose_voltages_are_typed(tmp_path: Path) -> None:
     (tmp_path / "profile.toml").write_text(PROFILE.format(more=""))
     (tmp_path / "slips.toml").write_text(SLIPS)
-    planned = json.loads(steadyrail("plan", "profile.toml", "--json", cwd=tmp_path).stdout)
+    planned = typed_values(make_plan(load_profile(tmp_path / "profile.toml")))
     words = ("run", "profile.toml", "--json", "--scenario", "slips.toml", "--record", "r.sqlite")
     done = steadyrail(*words, cwd=tmp_path)
     result = json.loads(done.stdout)
@@ -68,7 +73,7 @@ def test_a_run_whose_voltages_are_typed(tmp_path: Path) -> None:
     assert all(float(raw.removesuffix(" V")) < 33.0 for raw in raws)  # no slip was taken
     assert max(spans) > 1.5 * sorted(spans)[len(spans) // 2]  # some were asked twice
     # The start check's two values are not in the plan, and a knob may take more than one.
-    assert 0 <= len(raws) - planned["typed"] <= 6
+    assert 0 <= len(raws) - planned <= 6
     assert "Made safe, verified" in result["events"][-1]["text"]
 
 
@@ -79,11 +84,11 @@ def test_soaks_are_refused_unless_wanted(tmp_path: Path) -> None:
     assert done.returncode == 2
     assert "a reading of voltage.sense every 1 s, typed by a person" in done.stderr
     profile.write_text(PROFILE.format(more="typed_at_most = 20") + SOAK.format(period="5 min"))
+    documents = load_profile(profile)
+    assert "more than 20" in refusal(documents, make_plan(documents))
     done = steadyrail("run", "profile.toml", cwd=tmp_path)
     assert done.returncode == 2
-    said = " ".join(done.stderr.split())
-    assert "Nothing was energised: a person would have to type" in said
-    assert "more than 20" in said
+    assert "Nothing was energised: a person would have to type" in " ".join(done.stderr.split())
 
 
 def test_nobody_types_when_left_alone(tmp_path: Path) -> None:
@@ -93,8 +98,9 @@ def test_nobody_types_when_left_alone(tmp_path: Path) -> None:
     shipped = PROFILES / "benches" / "simulated-hand-held.toml"
     bench = shipped.read_text().replace('operator = "instrument"', 'operator = "terminal"')
     (tmp_path / "bench.toml").write_text(bench)
-    told = json.loads(steadyrail("plan", "profile.toml", "--json", cwd=tmp_path).stdout)
-    assert any("needs a person after the start" in one for one in told["against_unattended"])
+    documents = load_profile(tmp_path / "profile.toml")
+    against = reasons_against(documents, make_plan(documents))
+    assert any("needs a person after the start" in one for one in against)
 
 
 @pytest.mark.slow  # a minute; `make hands`

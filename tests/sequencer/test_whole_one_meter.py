@@ -88,8 +88,6 @@ def test_the_sense_error_is_that_of_two_meters(tmp_path: Path) -> None:
     trials = [f["trial"] for f in result["figures"]]
     assert trials.index("load_steps") < trials.index("sense_check")
     assert "Made safe, verified" in result["events"][-1]["text"]
-    again = json.loads(steadyrail("judge", "r.sqlite", "--json", cwd=tmp_path).stdout)
-    assert again["figures"] == result["figures"]
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,10 @@ import pytest
 from called import steadyrail
 from whole_runs import assert_close_to_truth, truth
 
+from sequencer.command_line.plan_by_hand import resistor_words, times_up
+from sequencer.documents.load import load_profile
+from sequencer.planning import make_plan
+
 SCENARIO = """
 name = "weak-load"
 description = "A load of 60 W, and a resistor that a relay puts beside it"
@@ -101,9 +105,10 @@ def by_hand(folder: Path) -> None:
 
 def test_by_hand_a_person_gets_up_twice_a_trial(folder: Path) -> None:
     by_hand(folder)
-    told = json.loads(steadyrail("plan", "profile.toml", "--json", cwd=folder).stdout)
-    assert told["gets_up"] == 2 * 2
-    assert any("hot enough to burn" in line for line in told["warnings"])
+    documents = load_profile(folder / "profile.toml")
+    count = times_up(make_plan(documents))
+    assert count == 2 * 2
+    assert any("hot enough to burn" in line for line in resistor_words(documents))
     result = json.loads(
         steadyrail("run", "profile.toml", "--json", "--record", "r.sqlite", cwd=folder).stdout
     )
@@ -113,7 +118,7 @@ def test_by_hand_a_person_gets_up_twice_a_trial(folder: Path) -> None:
     with closing(sqlite3.connect(folder / "r.sqlite")) as connection:
         states = connection.execute("SELECT body FROM requests WHERE body LIKE '%resistors%'")
         sets = [body.partition('"resistors":')[2].partition("]")[0] for (body,) in states]
-    assert sum(one != before for before, one in pairwise(sets)) == told["gets_up"]
+    assert sum(one != before for before, one in pairwise(sets)) == count
     assert "Made safe, verified" in result["events"][-1]["text"]
 
 
