@@ -139,14 +139,14 @@ def test_the_stated_scatter_is_the_one_that_there_is() -> None:
     random = np.random.default_rng(5)
     low, high = groups(context(25.0), 30.0, 3.0, FRACTIONS)
     found = []
-    for _ in range(400):
+    for _ in range(150):
         below, _ = visited(low, 0.0, lambda _, f: -1e-3 * f + random.normal(0.0, 1e-5))
         above, _ = visited(high, 200.0, lambda _, f: -1e-3 * f + random.normal(0.0, 1e-5))
         found.append(chained([below, above]))
     spread = np.cov(np.array([one.differences for one in found]).T)
     stated = np.mean([one.covariance for one in found], axis=0)
-    assert np.allclose(np.diag(spread)[1:], np.diag(stated)[1:], rtol=0.25)
-    assert spread[-1, 3] == pytest.approx(stated[-1, 3], rel=0.3)  # what the link is common to
+    assert np.allclose(np.diag(spread)[1:], np.diag(stated)[1:], rtol=0.35)
+    assert spread[-1, 3] == pytest.approx(stated[-1, 3], rel=0.4)  # what the link is common to
     assert all(min(5.0, one.dof) == 5.0 for one in found)
 
 

@@ -34,7 +34,7 @@ report = false
 trial = "load_steps"
 voltage = "30 V"
 current = "3 A"
-fractions = ["25 %", "50 %", "75 %", "100 %"]
+fractions = ["25 %", "60 %", "100 %"]
 repeats = 3
 """
 SOAK = """

@@ -29,8 +29,9 @@ report = false
 trial = "load_steps"
 voltage = "30 V"
 current = "3 A"
-tail = "10 s"
+tail = "6 s"
 repeats = 2
+readings = 2
 fractions = ["50 %", "75 %", "100 %"]
 [[trials]]
 trial = "sense_check"
@@ -38,9 +39,11 @@ voltage = "30 V"
 current = "3 A"
 fractions = ["50 %", "100 %"]
 repeats = 2
+readings = 3
 [[trials]]
 trial = "output_off"
 voltage = "30 V"
+duration = "10 s"
 """
 
 
