@@ -70,9 +70,9 @@ class Settle:
 class Read:
     """Read channels together `count` times, every `period_s` on an absolute schedule.
 
-    `tag` names the point for the trial's figures: what it is, which leg, which level. A channel that
-    a person types is read every time only where `period_s` leaves time for that (`documents.channels.TYPED_PERIOD_S`),
-    else once, before the others.
+    `tag` names the point for the trial's figures: what it is, which leg, which level. A channel
+    that a person types is read every time only where `period_s` leaves time for that
+    (`documents.channels.TYPED_PERIOD_S`), else once, before the others.
     """
 
     channels: tuple[str, ...]
