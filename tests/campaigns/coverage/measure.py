@@ -236,12 +236,11 @@ def _unit(bench: Plan, scenario: Scenario) -> UnitDocument:
     raw["limits"] = [promised]
     full = solver(set_up(scenario, bench.seed), line_ratio=1.0)("current", bench.current)
     known = {"unregulated": f"{full.reservoir_v:.9f} V"}
-    raw["ranges"] = [
-        one | known
-        if _volts(one["voltage_from"]) <= bench.voltage <= _volts(one["voltage_to"])
-        else one
-        for one in raw["ranges"]
-    ]
+    # Where two ranges meet the unit stands in the lower one.
+    mine = next(
+        n for n, one in enumerate(raw["ranges"]) if bench.voltage <= _volts(one["voltage_to"])
+    )
+    raw["ranges"] = [one | known if n == mine else one for n, one in enumerate(raw["ranges"])]
     remote = {"control": "remote"} if scenario.remote is not None else {}
     raw["unit"] = raw["unit"] | remote
     return UnitDocument.model_validate(raw)
