@@ -14,7 +14,11 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts
 from sequencer.errors import FigureError
-from sequencer.numerics.ambient import TemperatureCoefficient, temperature_coefficient
+from sequencer.numerics.ambient import (
+    TemperatureCoefficient,
+    temperature_coefficient,
+    without_room,
+)
 from sequencer.numerics.drift import Departures, departures, rate
 from sequencer.numerics.maximum import Maximum
 from sequencer.numerics.minutes import MinuteMeans, minute_means
@@ -29,7 +33,7 @@ from sequencer.uncertainty.accuracy import (
     scale_components,
     wander_components,
 )
-from sequencer.uncertainty.combine import combine, rectangular, type_a
+from sequencer.uncertainty.combine import combine, normal, rectangular, type_a
 from sequencer.uncertainty.figure import make_figure
 
 
@@ -433,12 +437,13 @@ def _corrected(
     """Return the drift with the room's part taken off; the meter's part of that goes with it."""
     found = departures(room.corrected)
     steady = Own(found.time_from_start_s, 0.0)
-    followed = room.followed
-    change_k = abs(float(followed[found.from_start.index + 1] - followed[0]))
+    value = found.from_start.value
+
+    by_coefficient, by_lag = _unsure_by_room(data, room)
     return make_figure(
         evidence.trial,
         "drift_corrected",
-        found.from_start.value,
+        value,
         "V",
         [
             *_budget(
@@ -449,8 +454,8 @@ def _corrected(
                 found.from_start,
                 found.u_start,
             ),
-            type_a("temperature coefficient", room.u, room.dof, change_k),
-            rectangular("lag behind the room", room.half_width_lag, change_k),
+            type_a("temperature coefficient", by_coefficient, room.dof),
+            normal("lag behind the room", by_lag),
         ],
         reached=reached,
         notes=(
@@ -458,6 +463,28 @@ def _corrected(
             f"{room.span_k:.2g} K.",
         ),
     )
+
+
+def _unsure_by_room(data: Soaked, room: TemperatureCoefficient) -> tuple[float, float]:
+    """Return what coefficient and lag leave open of the corrected drift, standard, in V.
+
+    Over all lags that the means allow, by their likelihood: mean square of what the coefficient's
+    own uncertainty does, and mean square distance from what the best lag gives.
+    """
+
+    def drift(coefficient: float, followed: Array) -> float:
+        mean = without_room(data.minutes, coefficient, followed).mean
+        return float(np.abs(mean - mean[0]).max())
+
+    best = drift(room.value, room.followed)
+    weights = np.array([one.weight for one in room.likely])
+    own = [
+        (drift(one.value + one.u, one.followed) - drift(one.value - one.u, one.followed)) / 2
+        for one in room.likely
+    ]
+    away = [drift(one.value, one.followed) - best for one in room.likely]
+    squares = np.average(np.square([own, away]), axis=1, weights=weights)
+    return float(np.sqrt(squares[0])), float(np.sqrt(squares[1]))
 
 
 def _coefficient(
