@@ -87,7 +87,7 @@ LOAD_IS_OFF = dict.fromkeys(("preflight", "prompt"), STOPS | HARMLESS)
 """Where a load is off anyway, one that ignores a setting or is reset changes nothing."""
 
 VALUES: Mapping[str, object] = {
-    "to": "30 %",
+    "to": "16 %",
     "by": "10 %",
     "over": "5 min",
     "lasts": "20 s",
@@ -95,6 +95,13 @@ VALUES: Mapping[str, object] = {
     "drop": "4 K",
     "shift": "1 h",
 }
+
+WORSE: Mapping[str, Mapping[str, object]] = {
+    "leaky limit transistor": {"to": "700 %"},
+    "loose heatsink": {"to": "1500 %"},
+    "thermal runaway": {"to": "350 %"},
+}
+"""Where a factor above one is the fault: on the limit's rounding, on a thermal resistance."""
 
 UNIT_STOPS = frozenset({"pass element short", "smoke", "interlock opened", "emergency stop"})
 """What has to stop the run, wherever it comes; all else of unit and room may be a finding."""
@@ -161,7 +168,7 @@ def _of_the_load() -> list[Kind]:
 def _of_unit_and_room() -> list[Kind]:
     found = []
     for what in get_args(UnitWhat):
-        needs = {key: VALUES[key] for key in NEEDS.get(what, ())}
+        needs = {key: VALUES[key] for key in NEEDS.get(what, ())} | dict(WORSE.get(what, {}))
         ends = STOPS if what in UNIT_STOPS else HARMLESS | STOPS
         if what == "disk full":
             ends = STOPS
