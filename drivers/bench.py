@@ -22,6 +22,7 @@ from drivers.roles import (
 from drivers.routing import RelaySwitch
 from drivers.session import EventSink
 from drivers.supply import RemoteSupply
+from drivers.thermocouple import referenced
 from drivers.trace import Trace
 
 
@@ -61,6 +62,11 @@ class OpenBench:
         self._instruments = instruments
         self._channels = {channel.name: channel for channel in spec.channels}
         self._visits = visits_of(spec.channels, instruments)
+        self._references = {
+            channel.name: instruments[channel.instrument].question(channel.function).convert or ""
+            for channel in spec.channels
+            if channel.reference is not None and channel.instrument in instruments
+        }
         self._plans: dict[tuple[str, ...], tuple[Round, ...]] = {}
         self._on_event = on_event
         self._patience = patience or Patience()
@@ -104,13 +110,32 @@ class OpenBench:
         KeyError
             When the bench document has no such channel.
         """
-        names = tuple(channels)
+        asked = tuple(channels)
+        names = self._with_references(asked)
         rounds = self._plans.get(names)
         if rounds is None:
             rounds = self._plans[names] = plan(
                 names, self._channels, self._instruments, self._visits
             )
-        return read_rounds(rounds, self._clock, self._on_event)
+        readings = read_rounds(rounds, self._clock, self._on_event)
+        return self._referenced(readings)[: len(asked)] if self._references else readings
+
+    def _with_references(self, names: tuple[str, ...]) -> tuple[str, ...]:
+        """Return names with those of the terminals' temperatures that they need, once each."""
+        if not self._references:
+            return names
+        needed = (self._channels[name].reference for name in names)
+        return tuple(dict.fromkeys((*names, *(one for one in needed if one is not None))))
+
+    def _referenced(self, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
+        """Return readings with thermocouples' volts turned into temperatures."""
+        known = {one.channel: one for one in readings}
+        return tuple(
+            referenced(self._references[one.channel], one, known[reference])
+            if (reference := self._channels[one.channel].reference) is not None
+            else one
+            for one in readings
+        )
 
     def check_errors(self) -> tuple[str, ...]:
         """Empty every error queue; return what stood there as `instrument: number, text`.

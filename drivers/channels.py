@@ -19,7 +19,10 @@ def asking(instrument: Instrument, channel: ChannelSpec) -> Asking:
         When the dialect can't measure the channel's function.
     """
     return instrument.asking(
-        channel.function, input_=channel.input, more_s=channel.integration_s or 0.0
+        channel.function,
+        input_=channel.input,
+        more_s=channel.integration_s or 0.0,
+        as_volts=channel.reference is not None,
     )
 
 

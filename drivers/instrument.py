@@ -16,7 +16,7 @@ from drivers.errors import (
 from drivers.patience import Patience
 from drivers.platinum import platinum_parser
 from drivers.session import EventSink, Session
-from drivers.thermocouple import thermocouple_parser
+from drivers.thermocouple import COEFFICIENTS, thermocouple_parser
 
 T = TypeVar("T")
 
@@ -37,8 +37,10 @@ class Asking:
     parse: Parser
 
 
-def _parser(question: Question) -> Parser:
+def _parser(question: Question, *, as_volts: bool) -> Parser:
     plain = number_parser(question.suffixes, question.overload_texts, question.factor)
+    if as_volts:
+        return plain
     match question.convert:
         case None:
             return plain
@@ -96,17 +98,33 @@ class Instrument:
             raise self.lacks(f"setting {name!r}", self.dialect.settings) from None
 
     def asking(
-        self, name: str, *, value: float | None = None, input_: str | None = None, more_s: float = 0
+        self,
+        name: str,
+        *,
+        value: float | None = None,
+        input_: str | None = None,
+        more_s: float = 0,
+        as_volts: bool = False,
     ) -> Asking:
-        """Prepare a question whose answer is a number; `more_s` is added to its time-out."""
+        """Prepare a question whose answer is a number; `more_s` is added to its time-out.
+
+        A thermocouple's answer is left `as_volts` where its terminals' temperature comes later.
+
+        Raises
+        ------
+        UnknownDialect
+            When the dialect has no such question, or wants volts of what gives none.
+        """
         question = self.question(name)
+        if as_volts and question.convert not in COEFFICIENTS:
+            raise self.lacks(f"thermocouple behind {name!r}, which a reference needs", {})
         spec = self.session.spec
         text = self.filled(question.ask, question, value, input_)
         return Asking(
             text=text,
             message=self.session.encode(text),
             timeout_s=max(spec.timeout_s, question.timeout or 0.0) + more_s,
-            parse=_parser(question),
+            parse=_parser(question, as_volts=as_volts),
         )
 
     def number(self, asking: Asking) -> float:

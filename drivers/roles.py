@@ -37,7 +37,8 @@ class ChannelSpec:
     greatest value that the range must hold, in the instrument's own unit; None leaves the
     instrument's default. `integration_s` likewise. `input` is the instrument's input or None; with
     `through`, the input of that scanner, which stands before the instrument and needs `settling_s`
-    after its relays have moved.
+    after its relays have moved. `reference` is the channel that knows the temperature of a
+    thermocouple's terminals.
     """
 
     name: str
@@ -50,6 +51,7 @@ class ChannelSpec:
     scale: float = 1.0
     through: str | None = None
     settling_s: float = 0.0
+    reference: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

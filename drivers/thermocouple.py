@@ -5,10 +5,11 @@ E(t) = Σ c_i·t^i, for type K also + a·exp(b·(t − 126.9686 °C)²), in mV a
 junction at another temperature r the instrument sees E(t) − E(r).
 """
 
-from math import exp, isnan
+from dataclasses import replace
+from math import exp, isnan, nan
 
 from drivers.answers import Parser
-from drivers.roles import Flag
+from drivers.roles import Flag, Reading
 
 COEFFICIENTS = {
     "type K": (
@@ -86,3 +87,18 @@ def thermocouple_parser(volts: Parser, kind: str, reference_degc: float) -> Pars
         return thermocouple_degc(kind, volt, reference_degc), ""
 
     return parse
+
+
+def referenced(kind: str, volts: Reading, reference: Reading) -> Reading:
+    """Return a reading in °C from one in volts, and one of its terminals' temperature in °C.
+
+    What can't be, as with a broken pair or a reference without a number, is no number.
+    """
+    if volts.flag or isnan(volts.value):
+        return volts
+    if reference.flag or isnan(reference.value):
+        return replace(volts, value=nan, flag="not a number")
+    try:
+        return replace(volts, value=thermocouple_degc(kind, volts.value, reference.value))
+    except ValueError:
+        return replace(volts, value=nan, flag="not a number")

@@ -104,11 +104,29 @@ def _channels(data: Table, roles: Mapping[str, Any], by_eye: Collection[str]) ->
             yield Flaw(("channels", name, "function"), quoted(function), expected)
             continue
         yield from _routed(name, channel, roles, by_eye)
+        yield from _referenced(name, channel, _entries(data, "channels"))
         gives = "current" if "shunt" in channel and function == "voltage" else function
         wanted = {"line": "voltage", INTERLOCK: "state"}.get(quantity, quantity)
         if quantity in KNOWN and gives in (*BY_QUANTITY, "state") and gives != wanted:
             found = f"a channel that gives a {gives}"
             yield Flaw(("channels", name), found, f"a {wanted}, as the channel's name says")
+
+
+def _referenced(name: str, channel: Table, channels: Mapping[str, Table]) -> Iterator[Flaw]:
+    """Look at the channel that knows the temperature of a thermocouple's terminals."""
+    reference = channel.get("reference")
+    if not isinstance(reference, str):
+        return
+    known = [
+        other
+        for other, one in channels.items()
+        if one.get("function") == "temperature" and other != name and "reference" not in one
+    ]
+    if reference not in known:
+        expected = one_of(
+            known, reference, "a thermometer's channel without a reference of its own"
+        )
+        yield Flaw(("channels", name, "reference"), quoted(reference), expected)
 
 
 def _routed(

@@ -49,6 +49,7 @@ class BenchChannel(Strict):
     `range` is what the range must hold, in the unit of the instrument's own answer; `shunt` makes
     a voltmeter's channel a current. With `through`, a scanner stands before the instrument, `input`
     is the scanner's, and `settling` is what the meter is given after its relays have moved.
+    `reference` is the channel that knows the temperature of a thermocouple's terminals.
     `leads` says where a person puts the leads of a meter that is moved between several places.
     """
 
@@ -60,6 +61,7 @@ class BenchChannel(Strict):
     through: str | None = None
     leads: str | None = Field(default=None, pattern=LEADS)
     settling: PositiveSeconds | None = None
+    reference: str | None = None
     shunt: PositiveOhms | None = None
     accuracy: AccuracyStatement = AccuracyStatement()
 
@@ -70,6 +72,9 @@ class BenchChannel(Strict):
 
     def _flaws(self) -> Iterator[Flaw]:
         statement = self.accuracy
+        if self.function != "temperature" and self.reference is not None:
+            expected = 'this key only for a thermocouple, with function = "temperature"'
+            yield Flaw(("reference",), "a reference junction", expected)
         if self.function != "voltage" and self.shunt is not None:
             yield Flaw(("shunt",), "a shunt", 'a shunt only with function = "voltage"')
         if self.shunt is None:

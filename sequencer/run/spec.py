@@ -50,6 +50,7 @@ def bench_spec(bench: BenchDocument, addresses: Mapping[str, str] | None = None)
                 scale=entry.scale,
                 through=entry.through,
                 settling_s=entry.settling_s,
+                reference=entry.reference,
             )
             for name, entry in bench.channels.items()
             if name not in bench.typed

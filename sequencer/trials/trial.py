@@ -16,6 +16,7 @@ from sequencer.record.read import Step
 from sequencer.requests import Array, Procedure, Read, Readings
 from sequencer.results import Chart, Figure
 from sequencer.uncertainty.accuracy import Accuracy
+from sequencer.uncertainty.statement import with_terminals
 
 S = TypeVar("S", bound=BaseModel)
 
@@ -74,8 +75,12 @@ class Context:
     def accuracy(self, channel: str) -> Accuracy:
         """Return the accuracy statement of a channel, by component."""
         entry = self.bench.channels[channel]
+        stated = entry.accuracy_at(self.when)
+        if entry.reference is not None:
+            terminals = self.bench.channels[entry.reference].accuracy_at(self.when)
+            stated = with_terminals(stated, terminals)
         return Accuracy(
-            **entry.accuracy_at(self.when),
+            **stated,
             shunt=entry.shunt,
             channel=channel,
             unit=METER_UNITS[entry.function],

@@ -1,6 +1,7 @@
 """A meter's accuracy statement by component, as numbers."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 
 from sequencer.errors import FigureError
@@ -84,3 +85,17 @@ class Accuracy:
     def per_volt(self) -> float:
         """Return the factor from the meter's own unit to the channel's: 1, or 1/shunt."""
         return 1.0 if self.shunt is None else 1.0 / self.shunt
+
+
+def with_terminals(own: Mapping[str, float], terminals: Mapping[str, float]) -> dict[str, float]:
+    """Return a thermocouple's statement together with that of its terminals' thermometer.
+
+    An error there is one of the result, nearly one to one: types K and T give within a few percent
+    as much per kelvin at the terminals as at a warm heatsink (NIST ITS-90 tables). Bounds add up,
+    scatter and rounding by squares.
+    """
+    both = {key: own[key] + terminals[key] for key in own}
+    for key in ("noise", "resolution"):
+        both[key] = math.hypot(own[key], terminals[key])
+    both["temperature_span"] = max(own["temperature_span"], terminals["temperature_span"])
+    return both
