@@ -4,20 +4,21 @@ current_agreement (1)
     How far the ammeters of one current are apart at worst, counted in their own uncertainties: up
     to 1 they agree. Formula: greatest |E_n| = |I_a − I_b|/√(U_a² + U_b²) over all pairs and steps,
     each U of the meter's gain or shunt, offset, noise, resolution; less what noise lifts a greatest
-    value by on average. Components, of what another comparison of the same meters would differ by:
-    scatter of the difference; lift by noise (half of what was taken off); both displays' steps.
+    value by on average. U is what another comparison of the same meters would differ by.
+    Components: scatter of the difference; lift by noise (half of what was taken off); each meter's
+    resolution.
     Source: ISO/IEC 17043, annex B; the lift by order statistics (David and Nagaraja, 5.1).
 gain_of_current_load, gain_of_current_panel (1, signed)
     By which part the load's or the panel's ammeter reads too much, as the reference tells (the
     shunt, else the load's). Formula: least-squares slope of I − I_ref against I_ref. Components:
-    scatter between visits and both displays' steps, carried through the line; gain or shunt value
-    of the reference, its stability and thermal EMF. What the ammeter itself promises is none: that
+    scatter between visits; resolution of both, carried through the line; gain or shunt value of the
+    reference meter, its stability; thermal EMF. What the ammeter itself promises is none: that
     is what is measured. Source: NIST/SEMATECH e-Handbook 4.1.4.1 (least squares); the definition is
     common practice.
 offset_of_current_load, offset_of_current_panel (A, signed)
     What that ammeter reads too much at no current. Formula: the same line at I_ref = 0.
-    Components: scatter between visits and both displays' steps, carried through the line; offset
-    of the reference, its stability; thermal EMF, slow change. Source: as for the gain.
+    Components: scatter between visits; resolution of both, carried through the line; offset of the
+    reference meter, its stability; thermal EMF, slow change. Source: as for the gain.
 
 An ammeter that shows exactly nothing without load may stand at its stop: these visits are left out
 of its line.

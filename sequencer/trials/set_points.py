@@ -11,12 +11,13 @@ setting_linearity (V)
     Greatest departure of V from that line.
 
 The positions are visited on the way up and on the way down, so that drift which is straight over
-the trial cancels in the mean of both; what they still differ by is the scatter. Components: scatter
-between both visits, the line's share of it where there is a line; lift by noise, where a greatest
-value is taken; the meter's absolute accuracy (its offset moves all positions alike, its gain in
-proportion), of the linearity only what it wanders by meanwhile; its resolution. The departures from
-the line are the unit's own and no uncertainty of it. Source of the terms: common practice, no
-source.
+the trial cancels in the mean of both; what they still differ by is the scatter. Departures from
+the line are the unit's own and no uncertainty of it.
+
+Components: scatter between both visits, carried through the line where there is one; lift by noise,
+where a greatest value is taken; the meter's absolute accuracy (its offset moves all positions
+alike, its gain in proportion), of the linearity only what it wanders by meanwhile; resolution.
+Source of the terms: common practice, no source.
 """
 
 from collections.abc import Mapping

@@ -4,11 +4,10 @@ allan_deviation_1min, allan_deviation_10min, allan_deviation_1h (V)
     How much one mean of that length differs from the next. Small at the averaging time where noise
     has averaged away and drift has not yet come. It is that of this soak; how far another may be
     from it is in the note. Formula: √(½·mean of (ȳ_{i+1} − ȳ_i)²) over means ȳ of that length,
-    overlapping, less the part of the square that the meter adds on average. Components, each by
-    what it makes of the square: noise of the means, as stated of the meter; what happens between
-    readings, as the rest of their scatter is the unit's and between none and all of it is missed
-    by readings that are apart; the meter's wander, a random walk; thermal EMF, slow change; gain
-    and offset following the room; gain.
+    overlapping, less the part of the square that the meter adds on average; of the scatter that is
+    not the meter's, half, as readings that are apart miss between none and all of it. Components:
+    noise of the means; what happens between readings; the meter's wander, a random walk; thermal
+    EMF, slow change; gain following the room; offset following the room; the meter's gain.
     Source: NIST SP 1065 (2008), 5.2.4 and 5.4.1; what noise adds: variance of a quadratic form of
     normal values, `sequencer.numerics.allan_noise`.
 """
