@@ -42,7 +42,7 @@ def writer(tmp_path: Path) -> RecordWriter:
 
 
 def kinds(writer: RecordWriter) -> list[str]:
-    rows = writer._connection.execute("SELECT kind FROM events ORDER BY id")
+    rows = writer._batch.connection.execute("SELECT kind FROM events ORDER BY id")
     return [row[0] for row in rows]
 
 

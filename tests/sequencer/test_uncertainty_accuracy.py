@@ -172,7 +172,7 @@ def test_a_slope_on_a_coarse_display_is_as_unsure_as_its_steps(
     accuracy: Accuracy, rounded: bool
 ) -> None:
     context = SimpleNamespace(accuracy=lambda _channel: accuracy)
-    means = SimpleNamespace(lag_s=10.0)
+    means = SimpleNamespace(lag_s=10.0, links=0)
     parts = slope_components(context, "voltage.sense", 30.0, means, per_unit=1 / 3.0)  # type: ignore[arg-type]
     assert is_dithered(accuracy) is not rounded
     names = [part.name for part in parts]
