@@ -166,6 +166,10 @@ def test_an_interrupted_run_makes_safe_and_keeps_what_it_has(
     assert {v["verdict"] for v in result["verdicts"]} == {"not covered"}
 
 
+def _heed_the_interrupt() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def started(profile: str, record: Path) -> "subprocess.Popen[str]":
     """Start a run in a process of its own and wait until it has begun to read."""
     process = subprocess.Popen(
@@ -177,6 +181,8 @@ def started(profile: str, record: Path) -> "subprocess.Popen[str]":
         stderr=subprocess.PIPE,
         text=True,
         env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        # Started behind a shell's back the tests ignore the interrupt, and so would the run.
+        preexec_fn=_heed_the_interrupt,  # noqa: PLW1509  # no threads here
     )
     deadline = time.monotonic() + 60
     while time.monotonic() < deadline and not _has_readings(record):
