@@ -1,6 +1,7 @@
 """Pieces of procedure that trials share: prepare the unit, go to a point and read it, leave."""
 
 from collections.abc import Callable, Generator, Mapping, Sequence
+from math import isnan
 
 from sequencer.requests import (
     Apply,
@@ -121,6 +122,13 @@ def leave() -> Generator[Request, Reply, None]:
     yield Apply(LOAD_OFF)
 
 
+def _movement(channel: str, slope_per_s: float) -> str:
+    """Say how a channel moves, or that its readings came too seldom to tell."""
+    if isnan(slope_per_s):
+        return f"{channel} is read too seldom to tell whether it is steady"
+    return f"{channel} moves by {slope_per_s:.3g} per second"
+
+
 def read_at(
     state: LoadState,
     *,
@@ -141,7 +149,7 @@ def read_at(
     if isinstance(settled, Settled) and not settled.settled:
         yield Note(
             f"Not settled within {SETTLE_LIMIT_S:.0f} s at {state.mode} {state.level:.6g}: "
-            + ", ".join(f"{c} moves by {s:.3g} per second" for c, s in settled.slope_per_s.items()),
+            + ", ".join(_movement(*one) for one in settled.slope_per_s.items()),
             "warning",
         )
     reply = yield Read(channels=channels, count=readings, period_s=period_s, tag=tag)
