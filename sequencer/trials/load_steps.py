@@ -1,8 +1,8 @@
 """Load steps: how far the output falls as the load rises (load regulation, load effect).
 
-Each level is visited between two visits to no load (0, f, 0, f', 0, …), so that drift which is
-straight over one such bracket cancels; the round is repeated, and the scatter between rounds is
-the type A uncertainty. Term: load effect, IEC 61204.
+Each level is visited between two visits to no load (0, f, 0, f', 0, …) and compared with a cubic
+through the four about it, so that drift cancels; the round is repeated, and the scatter between
+rounds is the type A uncertainty. Term: load effect, IEC 61204.
 """
 
 from collections.abc import Generator
