@@ -1,7 +1,7 @@
 """Open a bench: every instrument reached, identified and set up, or everything closed again."""
 
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -151,6 +151,18 @@ def spec_faults(spec: BenchSpec) -> tuple[InstrumentError, ...]:
         except InstrumentError as error:
             faults.append(error)
     return tuple(faults)
+
+
+def modes_lacking(name: str, modes: Iterable[str]) -> tuple[str, ...]:
+    """Return the load modes (`drivers.roles.LoadMode`) for which a dialect has no level.
+
+    A dialect that can't be used lacks none: what is wrong with it is told by `dialect_fault`.
+    """
+    try:
+        dialect = read_dialect(name)
+    except DialectMistake:
+        return ()
+    return tuple(mode for mode in modes if f"level_{mode}" not in dialect.settings)
 
 
 def dialect_fault(path: str, role: str | None = None) -> tuple[str, str] | None:

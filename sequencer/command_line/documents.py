@@ -1,6 +1,6 @@
 """Load a profile's documents with every check there is, for the commands that need a run."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -41,15 +41,23 @@ def of_trials() -> tuple[SettingsModels, Needs]:
     )
 
 
-def instrument_mistakes(data: Mapping[str, Any], path: str) -> tuple[Mistake, ...]:
-    """Return what the drivers find wrong with a bench, as far as its table can be understood."""
+def instrument_mistakes(
+    data: Mapping[str, Any], path: str, modes: Iterable[str] = ()
+) -> tuple[Mistake, ...]:
+    """Return what the drivers find wrong with a bench, as far as its table can be understood.
+
+    `modes` are those in which the trials use the load.
+    """
     found = dialect_mistakes(data, path)
     try:
         bench = BenchDocument.model_validate(data).with_dialects_beside(Path(path).parent)
     except ValidationError:
         return found  # told where the document is read
     known = {one.key_path for one in found}
-    return (*found, *(one for one in spec_mistakes(bench, path) if one.key_path not in known))
+    return (
+        *found,
+        *(one for one in spec_mistakes(bench, path, modes) if one.key_path not in known),
+    )
 
 
 def with_simulation(documents: Documents, scenario: str | None, seed: int | None) -> Documents:

@@ -13,13 +13,14 @@ from sequencer.documents.trial_names import Needs, SettingsModels, trial_mistake
 from sequencer.documents.whole import whole_mistakes
 from sequencer.errors import DocumentError, Mistake
 
-InstrumentCheck = Callable[[Mapping[str, Any], str], tuple[Mistake, ...]]
-"""What the drivers find wrong with the instruments of a bench's raw table from a path."""
+InstrumentCheck = Callable[[Mapping[str, Any], str, Iterable[str]], tuple[Mistake, ...]]
+"""What the drivers find wrong with the instruments of a bench's raw table from a path, where trials
+use the load in the modes given."""
 
 
-def no_drivers(data: Mapping[str, Any], path: str) -> tuple[Mistake, ...]:
+def no_drivers(data: Mapping[str, Any], path: str, modes: Iterable[str]) -> tuple[Mistake, ...]:
     """Leave out what drivers would say."""
-    del data, path
+    del data, path, modes
     return ()
 
 
@@ -81,8 +82,17 @@ def profile_mistakes(
         profile = sources["profile"]
         found += _if_readable(lambda: trial_mistakes(profile, bench, settings, needs))
     if bench is not None:
-        found += _if_readable(lambda: instruments(parse_source(bench), bench.path))
+        modes = _load_modes(documents, settings)
+        found += _if_readable(lambda: instruments(parse_source(bench), bench.path, modes))
     return tuple(dict.fromkeys(found)), documents
+
+
+def _load_modes(documents: Documents | None, settings: SettingsModels) -> frozenset[str]:
+    """Return the modes in which the trials use the load, where they name any."""
+    names = () if documents is None else tuple(one.trial for one in documents.profile.trials)
+    return frozenset(
+        mode for name in names for mode in getattr(settings.get(name), "load_modes", ())
+    )
 
 
 def _alone(source: Source, instruments: InstrumentCheck) -> tuple[Mistake, ...]:
@@ -92,7 +102,7 @@ def _alone(source: Source, instruments: InstrumentCheck) -> tuple[Mistake, ...]:
     except DocumentError as error:
         found = error.mistakes
     data = parse_source(source)
-    return (*found, *instruments(data, source.path)) if "instruments" in data else found
+    return (*found, *instruments(data, source.path, ())) if "instruments" in data else found
 
 
 def _if_readable(look: Callable[[], tuple[Mistake, ...]]) -> tuple[Mistake, ...]:

@@ -1,10 +1,10 @@
 """From the bench document to what the drivers need; addresses of a simulation fill in."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, get_args
 
-from drivers.connect import dialect_fault, spec_faults
+from drivers.connect import dialect_fault, modes_lacking, spec_faults
 from drivers.roles import BenchSpec, ChannelSpec, InstrumentSpec
 from sequencer.documents.bench import BenchDocument, Role
 from sequencer.errors import Mistake, UsageError
@@ -61,14 +61,26 @@ def bench_spec(bench: BenchDocument, addresses: Mapping[str, str] | None = None)
     )
 
 
-def spec_mistakes(bench: BenchDocument, path: str) -> tuple[Mistake, ...]:
+def spec_mistakes(
+    bench: BenchDocument, path: str, modes: Iterable[str] = ()
+) -> tuple[Mistake, ...]:
     """Return what the drivers find wrong with a bench before anything is opened.
 
-    Unknown dialects, mistakes in them, roles that they aren't for, and questions and settings that
-    they lack for a channel.
+    Unknown dialects, mistakes in them, roles that they aren't for, questions and settings that
+    they lack for a channel, and those of `modes`, in which the trials use the load, that it lacks.
     """
     faults = spec_faults(bench_spec(bench))
-    return tuple(_misfit(path, one.instrument, one.found, one.remedy) for one in faults)
+    found = [_misfit(path, one.instrument, one.found, one.remedy) for one in faults]
+    for name in bench.instruments_of("load"):
+        dialect = bench.instruments[name].dialect
+        if lacking := modes_lacking(dialect, sorted(modes)):
+            words = " and ".join(f"constant {mode}" for mode in lacking)
+            has = f"dialect {dialect!r} has no level of {words}"
+            remedy = (
+                f"Use or write a dialect that has {words}, or leave out the trials that use it."
+            )
+            found.append(_misfit(path, name, has, remedy))
+    return tuple(found)
 
 
 def dialect_mistakes(data: Mapping[str, Any], path: str) -> tuple[Mistake, ...]:

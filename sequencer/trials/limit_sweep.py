@@ -10,6 +10,7 @@ from collections.abc import Generator
 from dataclasses import dataclass
 from itertools import pairwise
 from math import sqrt
+from typing import ClassVar
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
@@ -61,6 +62,7 @@ class Settings(BaseModel):
     """What a profile may say about a limit sweep."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+    load_modes: ClassVar[tuple[str, ...]] = ("current", "voltage")
 
     voltage: PositiveVolts
     lowest_voltage: PositiveVolts = 1.0
