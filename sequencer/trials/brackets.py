@@ -282,35 +282,35 @@ def link_components(
 
     `level` is the value read there; `per_unit` as in `slope_components`.
     """
-    one = [
-        *wander_components(
-            context.accuracy(channel), level, lag_s=means.lag_s, sensitivity=per_unit
-        ),
-        *rounding_components(context, channel, per_unit),
-    ]
-    return one * means.links
+    return _comparison(context, channel, level, means, per_unit) * means.links
 
 
 def slope_components(
     context: Context, channel: str, base: float, means: LevelMeans, *, per_unit: float
 ) -> list[Component]:
-    """Return what a channel's meter adds to a slope over the whole span of the trial.
+    """Return what a channel's meter adds to a slope, or a difference, over the trial's whole span.
 
     `base` is the greatest reading, in the channel's unit; `per_unit` is the figure's change per
     unit of the channel at full current. Scatter is not among them: it is in the fit. So is rounding
     where noise dithers it; where it doesn't, every repeat is rounded alike, and the slope between
     the ends is off by what rounding does to both.
     """
+    return _comparison(context, channel, base, means, per_unit) * (1 + means.links)
+
+
+def _comparison(
+    context: Context, channel: str, level: float, means: LevelMeans, per_unit: float
+) -> list[Component]:
+    """Return what a meter that reads `level` adds to one comparison of two visits."""
     return [
         *wander_components(
-            context.accuracy(channel), base, lag_s=means.lag_s, sensitivity=per_unit
+            context.accuracy(channel), level, lag_s=means.lag_s, sensitivity=per_unit
         ),
-        *rounding_components(context, channel, per_unit),
-        *link_components(context, channel, base, means, per_unit),
+        *_rounding(context, channel, per_unit),
     ]
 
 
-def rounding_components(context: Context, channel: str, per_unit: float = 1.0) -> list[Component]:
+def _rounding(context: Context, channel: str, per_unit: float) -> list[Component]:
     """Return what a display's steps add to a difference: each of its two readings is rounded.
 
     Nothing where noise dithers them, as rounding is in the scatter then; `per_unit` as in

@@ -32,7 +32,6 @@ from sequencer.trials.brackets import (
     level_means,
     not_held,
     reached_by,
-    rounding_components,
     slope_components,
     step_doubt,
     step_to,
@@ -493,15 +492,8 @@ def _difference(
             type_a("scatter between rounds", float(gap.u_dv[-1]), gap.voltage.dof),
             *scale_components(context.accuracy(channel), at_sense + difference),
             *scale_components(context.accuracy(VOLTAGE), at_sense),
-            *(
-                part
-                for one in (channel, VOLTAGE)
-                for _ in range(1 + gap.links)
-                for part in (
-                    *wander_components(context.accuracy(one), level, lag_s=gap.lag_s),
-                    *rounding_components(context, one),
-                )
-            ),
+            *slope_components(context, channel, level, gap, per_unit=1.0),
+            *slope_components(context, VOLTAGE, level, gap, per_unit=1.0),
             *current_components(context, gap, step, doubt=step_doubt(gap, settings.current)),
             *more,
         ],
