@@ -87,16 +87,15 @@ def overlapping(values: Values, period_s: float, factors: tuple[int, ...] | None
     if factors is None:
         factors = tuple(2**power for power in range(y.size.bit_length()) if 3 * 2**power <= y.size)
     varying("values", y)
-    sums = np.concatenate([[0.0], np.cumsum(y - y.mean())])
     deviations, terms = [], []
     for m in factors:
         if not 1 <= m <= y.size // 2:
             raise FigureError(
                 f"averaging factor: found {m}, expected 1 to {y.size // 2} for {y.size} values."
             )
-        second = sums[2 * m :] - 2 * sums[m:-m] + sums[: -2 * m]
-        deviations.append(float(np.sqrt(np.mean(second**2) / 2)) / m)
-        terms.append(second.size)
+        apart = steps(y, m)
+        deviations.append(float(np.sqrt(np.mean(apart**2) / 2)))
+        terms.append(apart.size)
     chosen = np.array(factors, dtype=np.float64)
     deviation = np.array(deviations)
     power = powers_of(y, factors)
@@ -112,3 +111,13 @@ def overlapping(values: Values, period_s: float, factors: tuple[int, ...] | None
         lower=lower,
         upper=upper,
     )
+
+
+def steps(values: Array, factor: int) -> Array:
+    """Return the differences of neighbouring means of `factor` values, overlapping.
+
+    Half of their mean square is the Allan variance (NIST SP 1065, 5.2.4).
+    """
+    sums = np.concatenate([[0.0], np.cumsum(values - values.mean())])
+    found: Array = (sums[2 * factor :] - 2 * sums[factor:-factor] + sums[: -2 * factor]) / factor
+    return found

@@ -15,7 +15,7 @@ import numpy as np
 from sequencer.numerics.checks import Array
 
 #: Variance of the difference of neighbouring means of a random walk, over that of the walk.
-_NEIGHBOURS_SHARE = 2.0 / 3.0
+NEIGHBOURS_SHARE = 2.0 / 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,16 +27,6 @@ class Lift:
 
     variance: float
     u: float
-
-
-def steps(values: Array, factor: int) -> Array:
-    """Return the differences of neighbouring means of `factor` values, overlapping.
-
-    Half of their mean square is the Allan variance (NIST SP 1065, 5.2.4).
-    """
-    sums = np.concatenate([[0.0], np.cumsum(values - values.mean())])
-    found: Array = (sums[2 * factor :] - 2 * sums[factor:-factor] + sums[: -2 * factor]) / factor
-    return found
 
 
 def lift_by_white(seen: Array, factor: int, sd: float) -> Lift:
@@ -54,7 +44,7 @@ def lift_by_walk(seen: Array, factor: int, sd: float) -> Lift:
     rising = (np.arange(factor) + 0.5) / factor
     kernel = np.concatenate([rising, rising[::-1]])
     # As many steps as values stand for a course between them.
-    kernel *= sqrt(_NEIGHBOURS_SHARE * factor / float(kernel @ kernel))
+    kernel *= sqrt(NEIGHBOURS_SHARE * factor / float(kernel @ kernel))
     return _lift(seen, kernel, sd)
 
 

@@ -18,13 +18,12 @@ from math import hypot, sqrt
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.numerics.allan import Allan, overlapping
+from sequencer.numerics.allan import Allan, overlapping, steps
 from sequencer.numerics.allan_noise import (
     half_of,
     lift_by_course,
     lift_by_walk,
     lift_by_white,
-    steps,
 )
 from sequencer.numerics.minutes import MinuteMeans
 from sequencer.requests import Array

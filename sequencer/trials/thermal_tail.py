@@ -17,6 +17,7 @@ import numpy as np
 
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
+from sequencer.numerics.allan_noise import NEIGHBOURS_SHARE
 from sequencer.requests import Apply, LoadState, Read, Reply, Request, Settle
 from sequencer.results import Chart, Figure, Line, Mark
 from sequencer.trials.brackets import HELD_SHARE
@@ -35,9 +36,6 @@ SETTLE_PERIOD_S = 0.25
 LEAST_READINGS = 3
 WALK_MEANS = 6
 """Into so many means each stay is cut, to see the unit's own wander from one to the next."""
-
-NEIGHBOURS_SHARE = 2.0 / 3.0
-"""Variance of the difference of two neighbouring means of a random walk, over that of the walk."""
 
 
 def hold(

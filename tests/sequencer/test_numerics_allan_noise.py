@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
+from sequencer.numerics.allan import steps
 from sequencer.numerics.allan_noise import (
     half_of,
     lift_by_course,
     lift_by_walk,
     lift_by_white,
-    steps,
 )
 
 COUNT, TIMES = 120, 1500
