@@ -26,7 +26,7 @@ test: $(VENV)/.test
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/pytest -n 2 --dist loadfile -m "not slow"
+	$(BIN)/pytest -n 2 --dist loadfile --no-loadscope-reorder -m "not slow"
 
 # Only the quick checks.
 check: $(VENV)/.test

@@ -30,6 +30,9 @@ def main(words: Sequence[str] | None = None) -> int:
     except BenchError as error:
         sys.stderr.write(f"{error}\n")
         return WRONG_USE
+    except BrokenPipeError:  # whoever read the list has read enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        return WRONG_USE
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -307,7 +307,6 @@ def main() -> None:
     try:
         app(standalone_mode=True)
     except KeyboardInterrupt:
-        sys.stderr.write("Interrupted.\n")
         sys.exit(130)
     except BrokenPipeError:
         # Whoever read our output has gone; nothing is left to be said there.

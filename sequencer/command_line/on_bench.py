@@ -1,6 +1,7 @@
 """What `run` and `resume` share: trials on an opened bench, shown as they go, and the seal."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from sequencer.command_line.left_alone import notifier_of, tell_finished, tell_s
 from sequencer.command_line.progress import Progress
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
-from sequencer.errors import Exit
+from sequencer.errors import Exit, Interrupted, SteadyrailError
 from sequencer.outputs.json_object import json_text
 from sequencer.planning import Plan
 from sequencer.record.read import RecordReader
@@ -61,6 +62,7 @@ def perform_on(
             past=past,
             on_time=on_time,
             on_trial=progress.trial,
+            on_stop=lambda reason: _tell_reason(reason, console),
             on_safe=lambda safe: _tell_safe(safe, console),
             on_outlook=lambda outlook: _tell_outlook(outlook, console, progress, past),
             aloud=lambda text: _aloud(text, console, by_hand=by_hand),
@@ -72,14 +74,28 @@ def perform_on(
 
 
 def loudly(console: Console) -> Callable[[str], None]:
-    """Return what says at once, and with a bell, what can't wait for the end of the command."""
-    return lambda text: console.print(f"\a>> {text}", style="bold red", markup=False)
+    """Return what says at once, and with a bell, what can't wait for the end of the command.
+
+    Where nothing can be said any more (standard error is closed), the rest is done all the same.
+    """
+
+    def say(text: str) -> None:
+        with suppress(OSError):
+            console.print(f"\a>> {text}", style="bold red", markup=False)
+
+    return say
 
 
 def _aloud(text: str, console: Console, *, by_hand: bool) -> None:
     """Say what only a person can do, where one is there."""
     if by_hand:
         loudly(console)(text)
+
+
+def _tell_reason(reason: SteadyrailError, console: Console) -> None:
+    """Say why the run stops before the bench is made safe; who pressed Ctrl-C knows."""
+    if not isinstance(reason, Interrupted):
+        loudly(console)(f"{reason} Making the bench safe …")
 
 
 def _tell_outlook(

@@ -21,6 +21,7 @@ from sequencer.order import ORDER, order_of
 from sequencer.record.write import RecordWriter
 from sequencer.run.bounds import guards_of
 from sequencer.run.event_kinds import MAKE_SAFE, STOPPED
+from sequencer.run.guards import Guards
 from sequencer.run.leads import Leads
 from sequencer.run.live import LiveBench
 from sequencer.run.loop import perform
@@ -56,6 +57,7 @@ def run_trials(
     past: Past | None = None,
     on_time: Callable[[float], None] = lambda _: None,
     on_trial: Callable[[str], None] = lambda _: None,
+    on_stop: Callable[[SteadyrailError], None] = lambda _: None,
     on_safe: Callable[[SafeReport], None] = lambda _: None,
     on_outlook: Callable[[Outlook], None] = lambda _: None,
     aloud: Callable[[str], None] = lambda _: None,
@@ -63,9 +65,10 @@ def run_trials(
     """Perform every trial on an opened bench in its turn, then make it safe, whatever happens.
 
     A guard, a failed instrument, a signal or a trial that can't go on stop the run; the bench is
-    made safe first, and the reason is in the record and in what is returned. `on_safe` hears how
-    making safe went before anything else is tried, as the record may be what failed: a record that
-    can't be written (a full disk) and programming errors are raised, after the bench was made safe.
+    made safe first, and the reason is in the record and in what is returned. `on_stop` hears the
+    reason before that, as making safe may take a while. `on_safe` hears how making safe went before
+    anything else is tried, as the record may be what failed: a record that can't be written (a full
+    disk) and programming errors are raised, after the bench was made safe.
     `on_outlook` hears what a run that goes on will do, before anything is switched.
     """
     guards = guards_of(with_ranges(documents, bench.ranges()))
@@ -74,9 +77,9 @@ def run_trials(
     rest = order.turns if past is None else past.open(order.turns)
     leads_at = rest[0].context.leads_at if rest else VOLTAGE
     leads = Leads(documents.bench.channels, leads_at)
-    by_eye = {name: documents.bench.channels[name] for name in documents.bench.typed}
-    typist = Typist(by_eye, bench.operator, bench.clock, guards.point)
-    live = LiveBench(bench, writer, guards, on_time, watch.check, leads, typist)
+    live = LiveBench(
+        bench, writer, guards, on_time, watch.check, leads, _typist(bench, documents, guards)
+    )
     stopped: SteadyrailError | None = None
     try:
         watch.check()
@@ -109,14 +112,22 @@ def run_trials(
         stopped = ComputerFailed("The computer has no memory left. Free some, then resume.")
     finally:
         bench.watch_with(None)
-        job = _proven(job or safe_job_of(documents.bench), leads)
-        safe = _make_safe(bench, job, watch.progress, aloud)
+        if stopped is not None:
+            on_stop(stopped)
+        proven = _proven(job or safe_job_of(documents.bench), leads)
+        safe = _make_safe(bench, proven, watch.progress, aloud)
         on_safe(safe)
     try:
         _write_end(writer, _last_time(bench), stopped, safe)
     except RecordError as error:
         raise RecordFailed(f"{stopped or error} {safe}") from error
     return Ended(stopped, safe)
+
+
+def _typist(bench: Bench, documents: Documents, guards: Guards) -> Typist:
+    """Return what asks a person for the readings of meters without an interface."""
+    by_eye = {name: documents.bench.channels[name] for name in documents.bench.typed}
+    return Typist(by_eye, bench.operator, bench.clock, guards.point)
 
 
 def _proven(job: SafeJob, leads: Leads) -> SafeJob:

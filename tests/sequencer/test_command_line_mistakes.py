@@ -271,3 +271,44 @@ def test_help_loads_nothing_heavy() -> None:
     heavy = {"numpy", "scipy", "pandas", "matplotlib", "pydantic", "pyvisa", "GTC", "sqlite3"}
     assert not heavy & loaded
     assert "Usage" in done.stdout
+
+
+INTERRUPTS_ITSELF = """
+import os, signal, sys
+from sequencer.command_line import start
+
+class Interrupting:
+    def find_spec(self, name, path=None, target=None):
+        if name == {module!r}:
+            os.kill(os.getpid(), signal.SIGINT)
+
+signal.signal(signal.SIGINT, signal.default_int_handler)
+sys.meta_path.insert(0, Interrupting())
+sys.argv = ["steadyrail", "run", "acceptance"]
+start.main()
+"""
+
+
+@pytest.mark.parametrize("module", ["typer", "pydantic", "sequencer.run.session"])
+def test_an_interrupt_while_the_program_loads_ends_it_in_a_word(
+    tmp_path: Path, module: str
+) -> None:
+    script = INTERRUPTS_ITSELF.format(module=module)
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False, cwd=tmp_path
+    )
+    assert (done.returncode, done.stderr) == (130, "Interrupted.\n")
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_list_that_nobody_reads_to_its_end_ends_without_a_traceback() -> None:
+    with subprocess.Popen(
+        [sys.executable, "-m", "simulated_bench", "scenarios"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as listing:
+        assert listing.stdout is not None
+        assert listing.stderr is not None
+        listing.stdout.close()
+        assert listing.stderr.read() == ""

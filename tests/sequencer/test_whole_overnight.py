@@ -11,7 +11,7 @@ from whole_runs import (
     truth_of_soak,
 )
 
-pytestmark = pytest.mark.timeout(600)  # the first test runs two nights
+pytestmark = pytest.mark.timeout(600)  # a test here runs a night
 
 
 def test_a_healthy_unit_passes_for_every_seed() -> None:
