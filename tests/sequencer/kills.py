@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from bench_apart import SAFE_WITHIN_S, Apart, apart, committed
+from forks import Started
 
 from sequencer.record.files import opened
 
@@ -94,6 +95,8 @@ def interrupted(
             _end(table, process.pid, way)
         before, trials = committed(record), begun(record)
         safe_after_s = table.seconds_to_safe(since)
+        if way == "hang":
+            _wake_what_has_made_safe(table, process)
         code = process.wait()
         wait_for(lambda: not table.guardians())
         if code in {0, 1, 3}:
@@ -112,6 +115,13 @@ def _end(table: Apart, pid: int, way: Way) -> None:
             os.kill(guardian, signal.SIGKILL)
     else:
         os.kill(pid, signal.SIGKILL if way == "kill" else signal.SIGSTOP)
+
+
+def _wake_what_has_made_safe(table: Apart, process: Started) -> None:
+    """Let a run go on that hung after it had made safe, and told its guardian to go, itself."""
+    wait_for(lambda: not table.guardians())
+    if process.poll() is None:
+        os.kill(process.pid, signal.SIGCONT)
 
 
 ALL = "SELECT coalesce(max(id), 0) FROM readings"
