@@ -217,6 +217,7 @@ def hysteresis(
     set_voltage: float,
     down_times: Values | None = None,
     back_times: Values | None = None,
+    least_scatter: float = 0.0,
 ) -> Quantity:
     """Return the limit current on the way back minus on the way down, at half the set voltage.
 
@@ -230,6 +231,9 @@ def hysteresis(
         Shapes as the legs', s. Where given, what the limit moves while time goes by (the unit warms
         while it limits) is told from hysteresis: the time between both visits differs from level to
         level, the line through the differences against it is taken at no time.
+    least_scatter
+        A, standard deviation below which a difference can't be known, as its readings are rounded.
+        Three rounded differences lie on one line by chance now and then.
 
     Raises
     ------
@@ -271,8 +275,8 @@ def hysteresis(
     solution = inverse @ design.T @ (back.y - moved)
     rest = back.y - moved - design @ solution
     dof = float(rest.size - design.shape[1])
-    u = float(np.sqrt(rest @ rest / dof * inverse[0, 0]))
-    return Quantity(float(solution[0]), u, dof)
+    scatter = max(float(np.sqrt(rest @ rest / dof)), least_scatter)
+    return Quantity(float(solution[0]), scatter * float(np.sqrt(inverse[0, 0])), dof)
 
 
 #: Both ways visited the same levels when their voltages differ by less than this share of the

@@ -256,6 +256,7 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
         raise FigureError("The run ended before the limit sweep had traced anything.")
     down, up = _leg(evidence, "down"), _leg(evidence, "up")
     both = _both_ways(evidence)
+    ammeter = evidence.context.accuracy(evidence.context.current)
     try:
         between: Quantity | None = hysteresis(
             *down,
@@ -263,6 +264,7 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
             set_voltage=settings.voltage,
             down_times=_times(evidence, "down"),
             back_times=_times(evidence, "up"),
+            least_scatter=ROUNDED * ammeter.resolution * ammeter.per_volt,
         )
     except FigureError:
         between = None  # an interrupted way back: said in the figures' notes
@@ -275,6 +277,10 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
         settings.readings,
         max(_lag_s(evidence, leg) for leg in ("down", "up")),
     )
+
+
+ROUNDED = 1.0 / sqrt(6.0)
+"""Standard deviation of the difference of two rounded readings, in steps: twice 1/12 in squares."""
 
 
 def _both_ways(evidence: Evidence) -> tuple[Array, Array]:

@@ -5,7 +5,7 @@ bench (true figures), the bench's own state at the end, and what the record's wr
 on the disk.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from computer import HAPPENS
@@ -32,8 +32,14 @@ TELLING = frozenset(
 """Kinds of events that say that something was wrong, and was dealt with."""
 
 
-def ended(ran: Ran, kind: Kind, at: float) -> tuple[str, str]:
-    """Return how a run with a fault at a bench time ended, and what it said."""
+def ended(
+    ran: Ran, kind: Kind, at: float, anyway: Collection[str] = frozenset()
+) -> tuple[str, str]:
+    """Return how a run with a fault at a bench time ended, and what it said.
+
+    `anyway` are the figures that are farther than U from the truth without any fault, as one in
+    twenty is by chance: they may be so here.
+    """
     what = str(kind.table["what"])
     met = ran.happened if what in HAPPENS else ran.seen.met(what)
     if wrong := _wrong_whatever_was_said(ran):
@@ -49,7 +55,7 @@ def ended(ran: Ran, kind: Kind, at: float) -> tuple[str, str]:
     if why:
         return (STOPPED if ran.code in STOPS_WITH else "WRONG EXIT"), f"exit {ran.code}. {why}"
     truth = truth_of(ran.record, kind.tables(at), at, same_unit=kind.same_unit)
-    return _went_on(ran, ran.result, truth, kind)
+    return _went_on(ran, ran.result, truth, kind, anyway)
 
 
 def _wrong_whatever_was_said(ran: Ran) -> tuple[str, str] | None:
@@ -85,7 +91,9 @@ def _without_result(ran: Ran) -> tuple[str, str]:
     return "NO RESULT", f"exit {ran.code}. {text}"
 
 
-def _went_on(ran: Ran, result: Mapping[str, Any], truth: Truth, kind: Kind) -> tuple[str, str]:
+def _went_on(
+    ran: Ran, result: Mapping[str, Any], truth: Truth, kind: Kind, anyway: Collection[str]
+) -> tuple[str, str]:
     """Return how a run ended that came to its own end: its figures against the truth."""
     if ran.code not in {0, 1, 3}:
         return "WRONG EXIT", f"{ran.code}"
@@ -99,9 +107,9 @@ def _went_on(ran: Ran, result: Mapping[str, Any], truth: Truth, kind: Kind) -> t
     if others:
         why = ", ".join(f"{v['figure']} {v['verdict']}" for v in others)
         return FOUND, f"{why}; {words}" if words else why
-    off = beyond(result["figures"], truth)
+    off = beyond(result["figures"], truth, anyway)
     if off and kind.same_unit:
-        return "WRONG FIGURE", ", ".join(off)
+        return "WRONG FIGURE", ", ".join(off.values())
     return (RECOVERED if told else UNNOTICED), words
 
 
@@ -129,12 +137,22 @@ def _within(verdict: Mapping[str, Any], value: float | None) -> bool:
     )
 
 
-def beyond(figures: Sequence[Mapping[str, Any]], truth: Truth) -> list[str]:
-    """Return the figures that are farther than U from the truth of every state."""
-    found = []
+def beyond(
+    figures: Sequence[Mapping[str, Any]], truth: Truth, anyway: Collection[str] = frozenset()
+) -> dict[str, str]:
+    """Return what is said of the figures that are farther than U from the truth of every state.
+
+    Those of `anyway` may be twice as far.
+    """
+    found = {}
     for figure in figures:
         name, states = figure["name"], truth.states(figure["trial"])
+        allowed = figure["U"] * (FARTHER if name in anyway else 1.0)
         true = [state[name] for state in states if name in state]
-        if true and all(abs(figure["value"] - value) > figure["U"] for value in true):
-            found.append(f"{name} is {figure['value']:.4g} ± {figure['U']:.2g}, true {true[0]:.4g}")
+        if true and all(abs(figure["value"] - value) > allowed for value in true):
+            found[name] = f"{name} is {figure['value']:.4g} ± {figure['U']:.2g}, true {true[0]:.4g}"
     return found
+
+
+FARTHER = 2.0
+"""Twice U: four standard uncertainties, which chance does not explain in a campaign."""

@@ -51,17 +51,26 @@ MEANING = {
 Row = Mapping[str, Any]
 
 
-def undisturbed(folder: Path) -> dict[str, float]:
-    """Run both profiles without a fault, hold them to the truth, and learn when phases are."""
+def undisturbed(folder: Path) -> dict[str, Any]:
+    """Run the profiles without a fault; return when phases are, and the figures beyond U."""
     at = {"preflight": 0.0}
+    anyway: list[str] = []
     for name, profile in (("sweep", SWEEP), ("soak", SOAK), ("steps", STEPS)):
         ran = run(folder / name, [], profile)
         assert ran.code == 0, ran.errors
         assert ran.result is not None
         truth = truth_of(ran.record, [], 0.0, same_unit=True)
-        assert not (off := beyond(ran.result["figures"], truth)), off
+        off = beyond(ran.result["figures"], truth)
+        far = beyond(ran.result["figures"], truth, off)
+        assert len(off) <= MOST_BY_CHANCE, off
+        assert not far, off
+        anyway += off
         at |= {phase: when for phase, when in phases(ran.record).items() if fits(phase, name)}
-    return at
+    return {"at": at, "anyway": sorted(anyway)}
+
+
+MOST_BY_CHANCE = 2
+"""Of a profile's dozen of figures: one in twenty lies beyond U, three of twelve in one in fifty."""
 
 
 def fits(phase: str, name: str) -> bool:
@@ -69,7 +78,7 @@ def fits(phase: str, name: str) -> bool:
     return {"sweep": "sweep", "make-safe": "soak"}.get(phase, "steps") == name
 
 
-def cell(kind: Kind, phase: str, at: float) -> dict[str, Any]:
+def cell(kind: Kind, phase: str, at: float, anyway: Sequence[str]) -> dict[str, Any]:
     """Run one fault in one phase and classify."""
     folder = Path(tempfile.mkdtemp(prefix="fault-"))
     true: dict[str, float] = {}
@@ -77,7 +86,7 @@ def cell(kind: Kind, phase: str, at: float) -> dict[str, Any]:
         profile = PROFILES.get(phase, STEPS)
         ran = run(folder, kind.tables(at, phase), profile, computer=kind.of_computer(at))
         true = {"volts": round(ran.seen.volts, 3), "amperes": round(ran.seen.amperes, 4)}
-        end, said = ended(ran, kind, at)
+        end, said = ended(ran, kind, at, anyway)
     except Hang as error:
         end, said = "HANGS", str(error)
     except Exception as error:  # noqa: BLE001  # a traceback is an end, and a wrong one
@@ -163,12 +172,12 @@ def main() -> int:
     ledger = Ledger(given.out, digest_of(own), afresh=given.afresh)
     if CALM not in ledger.rows:  # kept with the cells, which are held against it
         begun = time.monotonic()
-        found = {"at": undisturbed(Path(tempfile.mkdtemp(prefix="calm-")))}
+        found = undisturbed(Path(tempfile.mkdtemp(prefix="calm-")))
         ledger.add(CALM, found, time.monotonic() - begun)
-    at = ledger.rows[CALM]["at"]
+    at, anyway = ledger.rows[CALM]["at"], ledger.rows[CALM]["anyway"]
     chosen = kinds()
     named = {
-        f"{kind.name}, {phase}": partial(cell, kind, phase, at[phase])
+        f"{kind.name}, {phase}": partial(cell, kind, phase, at[phase], anyway)
         for phase in given.phases
         for kind in chosen
     }

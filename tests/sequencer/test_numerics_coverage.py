@@ -258,3 +258,18 @@ def test_hysteresis():
         found = hysteresis(down, v, back, v, set_voltage=30.0)
         results.append((found.value, 0.01, found.u, found.dof))
     about_nominal(results)
+
+
+def test_hysteresis_from_rounded_readings_that_lie_on_one_line_by_chance():
+    """Differences of -65, -50 and -35 µA in steps of 5 µA: no scatter, but no certainty either."""
+    v, times = np.array([22.5, 15.0, 7.5]), np.array([0.0, 7.0, 14.0])
+    down = np.full(3, 3.35)
+    back = down + np.array([-35e-6, -50e-6, -65e-6])
+    given = {"set_voltage": 30.0, "down_times": times, "back_times": 40.0 - times}
+    bare = hysteresis(down, v, back, v, **given)
+    assert bare.u < 1e-9
+    found = hysteresis(down, v, back, v, least_scatter=10e-6 / np.sqrt(6.0), **given)
+    assert found.value == pytest.approx(bare.value)
+    # By hand: differences at 40, 26 and 12 s, their line at 0 s: 4.08 µA·√(1/3 + 26²/392).
+    assert found.u == pytest.approx(5.856e-6, rel=1e-3)
+    assert found.dof == 1
