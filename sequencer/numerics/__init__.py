@@ -23,6 +23,7 @@ from sequencer.numerics.line import StraightLine, fit_line, fit_line_both
 from sequencer.numerics.line_known import line_with_covariance
 from sequencer.numerics.maximum import Maximum, greatest_departure, greatest_span
 from sequencer.numerics.minutes import MinuteMeans, minute_means
+from sequencer.numerics.pace import Pace, pace
 from sequencer.numerics.pairs import (
     LevelDifferences,
     bracketed_differences,
@@ -40,6 +41,7 @@ __all__ = [
     "LimitTrace",
     "Maximum",
     "MinuteMeans",
+    "Pace",
     "Quantity",
     "Rate",
     "SettlingTest",
@@ -61,6 +63,7 @@ __all__ = [
     "line_with_covariance",
     "minute_means",
     "overlapping",
+    "pace",
     "rate",
     "settled",
     "temperature_coefficient",

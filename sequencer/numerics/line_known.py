@@ -65,3 +65,23 @@ def line_with_covariance(
         dof=dof,
         points=xs.size,
     )
+
+
+def u_of_residuals(x: Values, covariance: Array) -> Array:
+    """Return the standard uncertainty of each value's departure from the least-squares line.
+
+    Parameters
+    ----------
+    x, covariance
+        As `line_with_covariance` takes them, which also says what they have to be.
+
+    Notes
+    -----
+    cov(y − line) = R·cov(y)·Rᵀ with R = 1 − D·A, D the design matrix, A the least-squares operator
+    (JCGM 102:2011, 6.2.1.3): the line goes along with the values, so that it is less than theirs.
+    """
+    xs = series("x of the line", x, 2)
+    design = np.column_stack([np.ones(xs.size), xs])
+    rest = np.eye(xs.size) - design @ np.linalg.pinv(design)
+    spread: Array = np.diag(rest @ covariance @ rest.T)
+    return np.asarray(np.sqrt(np.maximum(spread, 0.0)))

@@ -8,7 +8,7 @@ import numpy as np
 from sequencer.errors import FigureError
 from sequencer.numerics.chained import chained
 from sequencer.numerics.line import StraightLine
-from sequencer.numerics.line_known import line_with_covariance
+from sequencer.numerics.line_known import line_with_covariance, u_of_residuals
 from sequencer.numerics.pairs import LevelDifferences, bracketed_differences
 from sequencer.requests import Array
 from sequencer.results import Component
@@ -48,6 +48,13 @@ class LevelMeans:
         """The least-squares line of `dv` against `di`, its uncertainty from the scatter of `dv`."""
         covariance = self.voltage.covariance
         return line_with_covariance(self.di, self.dv, covariance, self.voltage.dof)
+
+    @property
+    def departures(self) -> tuple[Array, Array]:
+        """The departures of `dv` from that line, and their standard uncertainties, in volts."""
+        line = self.line
+        off = self.dv - line.intercept - line.slope * self.di
+        return off, u_of_residuals(self.di, self.voltage.covariance)
 
     @property
     def u_dv(self) -> Array:

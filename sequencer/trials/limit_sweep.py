@@ -19,6 +19,7 @@ from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, Pos
 from sequencer.errors import FigureError
 from sequencer.numerics.knee import LimitTrace, hysteresis, trace_limit
 from sequencer.numerics.limit_figures import Quantity
+from sequencer.numerics.pace import Pace, pace
 from sequencer.requests import Array, LoadState, Procedure, Reply, Request
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.limit_beyond import beyond
@@ -219,13 +220,17 @@ JUDGED = ("limit_current", "knee_current", "knee_onset", "short_current")
 class Traced:
     """The points of both legs, what the curve says in all, and what each leg says alone.
 
-    `lag_s` is the time from the corner to the lowest voltage: so far apart are the readings that a
-    ratio or a difference compares.
+    `down` and `up` are as measured; the traces are free from what time alone moved, where that is
+    known, and `bent` is the trace with the pace's change off by its standard uncertainty. `lag_s`
+    is the time from the corner to the lowest voltage: so far apart are the readings that a ratio or
+    a difference compares.
     """
 
     down: tuple[Array, Array]
     up: tuple[Array, Array]
     trace: LimitTrace
+    bent: LimitTrace | None
+    bend_dof: float
     legs: tuple[LimitTrace, ...]
     hysteresis: Quantity | None
     readings: int
@@ -243,6 +248,13 @@ class Traced:
         square = (second.value - first.value) ** 2 - first.u**2 - second.u**2
         return sqrt(max(square, 0.0)) / 2
 
+    def pace_part(self, name: str) -> Component:
+        """Return what a figure's uncertainty owes to that of the pace of the limit's drift."""
+        found = getattr(self.trace, name)
+        off = None if self.bent is None else getattr(self.bent, name)
+        u = 0.0 if found is None or off is None else abs(off.value - found.value)
+        return type_a("pace of the limit's drift", u, self.bend_dof)
+
 
 def traced(settings: Settings, evidence: Evidence) -> Traced:
     """Return the curve of a sweep from the points of both legs.
@@ -255,7 +267,6 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
     if not evidence.points(leg="down"):
         raise FigureError("The run ended before the limit sweep had traced anything.")
     down, up = _leg(evidence, "down"), _leg(evidence, "up")
-    both = _both_ways(evidence)
     ammeter = evidence.context.accuracy(evidence.context.current)
     try:
         between: Quantity | None = hysteresis(
@@ -268,28 +279,83 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
         )
     except FigureError:
         between = None  # an interrupted way back: said in the figures' notes
+    moved = _pace(settings, evidence)
+    legs = [_without(evidence, leg, moved) for leg in ("down", "up")] if between else []
+    bent = None
+    if moved is not None:
+        off = _without(evidence, "down", moved, 1.0), _without(evidence, "up", moved, 1.0)
+        bent = _trace(settings, evidence, _both_ways(evidence, *off))
+    both = _both_ways(evidence, *(legs or (down, up)))
     return Traced(
         down,
         up,
         _trace(settings, evidence, both),
-        () if between is None else tuple(_trace(settings, evidence, leg) for leg in (down, up)),
+        bent,
+        1.0 if moved is None else moved.bend.dof,
+        tuple(_trace(settings, evidence, leg) for leg in legs),
         between,
         settings.readings,
         max(_lag_s(evidence, leg) for leg in ("down", "up")),
     )
 
 
+def _pace(settings: Settings, evidence: Evidence) -> Pace | None:
+    """Return how time alone moved the limit, by the levels deep in it that were visited thrice."""
+    channel = evidence.context.current
+    deep = settings.voltage - DEEP * departure(settings, evidence.context)
+    visits = [
+        {
+            point.tag["level"]: point
+            for point in evidence.points(leg=leg)
+            if point.tag["region"] in LIMITED and point.mean(VOLTAGE) < deep
+        }
+        for leg in ("search", "down", "up")
+    ]
+    levels = [level for level in visits[0] if level in visits[1] and level in visits[2]]
+    rows = [
+        (
+            np.array([visit[level].mean(channel) for level in levels]),
+            np.array([visit[level].time(channel) for level in levels]),
+        )
+        for visit in visits
+    ]
+    try:
+        return pace(*rows)
+    except FigureError:
+        return None  # then what both ways differ by stands in the budget
+
+
+DEEP = 10.0
+"""So many of the onset's departures below the setting, a drift of the output moves no current."""
+
+LIMITED = ("corner", "current line", "lowest")
+"""Regions whose currents the unit's limit makes; in the others the load does."""
+
+
+def _without(
+    evidence: Evidence, leg: str, moved: Pace | None, off_by: float = 0.0
+) -> tuple[Array, Array]:
+    """Return a leg without what time alone moved the limit by, the bend off by so many u."""
+    current, voltage = _leg(evidence, leg)
+    if moved is None:
+        return current, voltage
+    limited = np.array([point.tag["region"] in LIMITED for point in _stops(evidence, leg)])
+    since = moved.moved(_times(evidence, leg), bend_off_by=off_by * moved.bend.u)
+    return current - np.where(limited, since, 0.0), voltage
+
+
 ROUNDED = 1.0 / sqrt(6.0)
 """Standard deviation of the difference of two rounded readings, in steps: twice 1/12 in squares."""
 
 
-def _both_ways(evidence: Evidence) -> tuple[Array, Array]:
+def _both_ways(
+    evidence: Evidence, down: tuple[Array, Array], up: tuple[Array, Array]
+) -> tuple[Array, Array]:
     """Return the means of both visits to each level, else, on the way down only, its points.
 
     The middle between both visits is the same moment for every level, so that what drifts steadily
     is in none of the curve's figures, and neither is it in their scatter.
     """
-    down, up = _leg(evidence, "down"), _leg(evidence, "up")
     back = {_place(point): index for index, point in enumerate(_stops(evidence, "up"))}
     there = [_place(point) for point in _stops(evidence, "down")]
     pairs = [(n, back[place]) for n, place in enumerate(there) if place in back]
@@ -363,37 +429,41 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
 
     limit_current (A)
         The current that the unit holds in limiting. Formula: the constant-current line (least
-        squares of I against V over 25 to 75 % of the set voltage) at half the set voltage.
-        Components: scatter about the curve; difference between both ways (drift, heat,
-        hysteresis); the ammeter's gain or shunt, offset, resolution, stability. Source: common
-        practice, no source; fit in `sequencer.numerics.knee`.
+        squares of I against V over 25 to 75 % of the set voltage) at half the set voltage, at the
+        time of the turn between both ways: what time alone moves is taken off. Components: scatter
+        about the curve; difference between both ways (hysteresis, and drift where its pace isn't
+        known); pace of the limit's drift; the ammeter's gain or shunt, offset, resolution,
+        stability. Source: common practice, no source; fit in `sequencer.numerics.knee`, pace in
+        `sequencer.numerics.pace`.
     knee_current (A)
         Where constant voltage gives way to constant current. Formula: the crossing of the
         constant-voltage line (no load to 80 % of the rated current) and the constant-current
         line. Components: as limit_current: scatter about the curve; difference between both ways;
-        ammeter. Source: common practice, no source.
+        pace of the limit's drift; ammeter. Source: common practice, no source.
     knee_onset (A)
         The greatest current at which the output is still within the stated departure (the
         promised load regulation) of its constant-voltage line. Formula: greatest I with
         |V(I) − line(I)| ≤ departure. Components: as limit_current: scatter about the curve;
-        difference between both ways; ammeter. Source: common practice, no source.
+        difference between both ways; pace of the limit's drift; ammeter. Source: common practice,
+        no source.
     knee_sharpness (1)
         How softly the limit sets in: 1 is a sharp corner. Formula: knee_onset/knee_current.
-        Components: scatter about the curve; difference between both ways; the ammeter's
-        resolution, offset, stability over a sweep. Its gain cancels. Source: common practice, no
-        source.
+        Components: scatter about the curve; difference between both ways; pace of the limit's
+        drift; the ammeter's resolution, offset, stability over a sweep. Its gain cancels. Source:
+        common practice, no source.
     short_current (A)
         The limited current with nearly nothing at the load. Formula: the constant-current line at
         the lowest load voltage. Components: as limit_current: scatter about the curve; difference
-        between both ways; ammeter. Source: common practice, no source.
+        between both ways; pace of the limit's drift; ammeter. Source: common practice, no source.
     limit_change (A, signed)
         How the limit runs from knee to short. Formula: short_current − knee_current. Components:
-        scatter about the curve; the ammeter's gain on the difference alone, its stability over a
-        sweep, resolution. Its offset cancels. Source: common practice, no source.
+        scatter about the curve; pace of the limit's drift; the ammeter's gain on the difference
+        alone, its stability over a sweep, resolution. Its offset cancels. Source: common practice,
+        no source.
     foldback_ratio (1)
         Below 1 the limit folds back. Formula: short_current/knee_current. Components: as
-        knee_sharpness: scatter about the curve; difference between both ways; the ammeter's
-        resolution and offset. Source: common practice, no source.
+        knee_sharpness: scatter about the curve; difference between both ways; pace of the limit's
+        drift; the ammeter's resolution and offset. Source: common practice, no source.
     limit_hysteresis (A, signed)
         How much the limit differs between the way down in voltage and the way back. Formula:
         I(back) − I(down) at half the set voltage, at no time between both: a line through the
@@ -451,6 +521,7 @@ def _absolute(context: Context, data: Traced, name: str, quantity: Quantity) -> 
             scatter=type_a("scatter about the curve", quantity.u, max(quantity.dof, 1.0)),
         ),
         rectangular("difference between both ways", data.between_legs(name)),
+        data.pace_part(name),
     ]
 
 
@@ -478,7 +549,10 @@ def _relative(
         ("limit_hysteresis", data.hysteresis),
     ):
         if quantity is not None:
-            budgets[name] = (quantity, "A", _difference_budget(statement, data, quantity, knee))
+            budget = _difference_budget(statement, data, quantity, knee)
+            budgets[name] = (quantity, "A", budget)
+    if "limit_change" in budgets:
+        budgets["limit_change"][2].append(data.pace_part("limit_change"))
     for name, (quantity, unit, budget) in budgets.items():
         try:
             value = quantity.value
@@ -493,6 +567,7 @@ def _ratio_budget(
 ) -> list[Component]:
     return [
         rectangular("difference between both ways", data.between_legs(name)),
+        data.pace_part(name),
         *ratio_components(
             statement,
             ratio.value * knee.value,

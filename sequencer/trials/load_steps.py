@@ -121,9 +121,9 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     load_linearity (V)
         The greatest departure of the output from its straight line. Formula:
         max |V(I) − V(0) − a − b·I|, less what noise lifts a greatest value by on average.
-        Components: scatter between rounds; lift by noise (half of what was taken off); the
-        voltmeter as in load_regulation. Source: common practice; the lift by order statistics
-        (David and Nagaraja, 5.1).
+        Components: scatter between rounds, as the line goes along with it; lift by noise (half of
+        what was taken off); the voltmeter as in load_regulation. Source: common
+        practice; the lift by order statistics (David and Nagaraja, 5.1).
 
     Raises
     ------
@@ -259,9 +259,8 @@ def _resistance(settings: Settings, evidence: Evidence, means: LevelMeans, missi
 
 
 def _linearity(settings: Settings, evidence: Evidence, means: LevelMeans, missing: str) -> Figure:
-    line = means.line
-    residuals = means.dv - line.intercept - line.slope * means.di
-    greatest = greatest_departure(residuals, np.maximum(means.u_dv, means.u_dv.max()))
+    departures, own = means.departures
+    greatest = greatest_departure(departures, own if own.all() else float(own.max()))
     return make_figure(
         evidence.trial,
         "load_linearity",
@@ -272,7 +271,7 @@ def _linearity(settings: Settings, evidence: Evidence, means: LevelMeans, missin
                 evidence.context,
                 VOLTAGE,
                 settings.voltage,
-                float(residuals[greatest.index]),
+                float(departures[greatest.index]),
                 means,
                 type_a("scatter between rounds", greatest.u, means.voltage.dof),
             ),

@@ -64,6 +64,11 @@ FUNCTIONS: dict[str, tuple[Row, Row, Call]] = {
     ),
     "minute_means": (TIMES, VOLTS, n.minute_means),
     "overlapping": (TIMES, VOLTS, lambda _, y: n.overlapping(y, 30.0)),
+    "pace": (
+        TIMES,
+        VOLTS,
+        lambda x, y: n.pace((y, x), (VOLTS, TIMES + 1e4), (VOLTS + NOISE, 1.01 * TIMES + 1.2e4)),
+    ),
     "rate": (TIMES, VOLTS, lambda x, y: n.rate(n.minute_means(x, y))),
     "settled": (TIMES, VOLTS, lambda x, y: n.settled(x, y, 1e-3, 600.0)),
     "temperature_coefficient": (
@@ -124,7 +129,9 @@ NO_X = {
     "autocorrelation", "correlation_time", "effective_number", "greatest_departure",
     "greatest_span", "overlapping",
 }  # fmt: skip
-ANY_ORDER = {"fit_line", "fit_line_both", "hysteresis", "line_with_covariance", "trace_limit"}
+ANY_ORDER = {
+    "fit_line", "fit_line_both", "hysteresis", "line_with_covariance", "pace", "trace_limit",
+}  # fmt: skip
 FROM_MEANS = {"departures", "minute_means", "rate", "temperature_coefficient"}
 ALLOWED: dict[str, set[str]] = {
     # A row of times or levels is not looked at by those, so nothing in it is bad.
@@ -142,7 +149,7 @@ ALLOWED: dict[str, set[str]] = {
     # A row with a stated uncertainty may be constant; a limit that is not there is said in words.
     "constant": {
         "trace_limit", "fit_line_both", "line_with_covariance", "greatest_departure",
-        "greatest_span", "settled",
+        "greatest_span", "settled", "pace",
     },
     "one reading": {"settled", "greatest_departure"},
     "two readings": {"settled", "line_with_covariance", "greatest_departure", "greatest_span"},

@@ -11,7 +11,7 @@ from sequencer import numerics
 MODULES = sorted(one.name for one in pkgutil.iter_modules(numerics.__path__))
 WITH_EXAMPLES = {
     *("allan", "chained", "decay", "drift", "effective", "knee", "line", "pairs", "settling"),
-    "warmup",
+    *("pace", "warmup"),
 }
 
 

@@ -28,7 +28,7 @@ from simulated_bench.quantities import Uncertain
 from simulated_bench.scenario_models import LineEventTable, Scenario
 from simulated_bench.world import World
 from tests.campaigns.coverage.meters import Meter
-from tests.campaigns.coverage.strata import Plan
+from tests.campaigns.coverage.strata import Plan, spread
 
 READING_S = 0.11
 SETTING_S = 0.05
@@ -235,8 +235,10 @@ def bench_scenario(
         at=Uncertain(0.0), duration=Uncertain(FOREVER_S), change=Uncertain(plan.line_off)
     )
     line = {"events": (off,)} if trial == "heat" else {}
+    bent = _bent(plan) if trial == "load_steps" else {}
     return scenario.model_copy(
         update={
+            "regulator": scenario.regulator.model_copy(update=bent),
             "remote": plan.remote if trial == "set_points" else None,
             "line": scenario.line.model_copy(update=line),
             "stated": scenario.stated.model_copy(update=short),
@@ -245,6 +247,21 @@ def bench_scenario(
         }
     )
 
+
+def _bent(plan: Plan) -> dict[str, Uncertain]:
+    """Draw a bend of the output against the current: without, the linearity's truth is nothing.
+
+    A value that can't be below zero is covered too often there, whatever its U.
+    """
+    rng = np.random.default_rng((plan.seed, 8))
+    return {
+        "oscillation_from": Uncertain(plan.current * float(rng.uniform(0.2, 0.8))),
+        "oscillation_shift": Uncertain(spread(rng, *BEND_V)),
+    }
+
+
+BEND_V = (50e-6, 5e-3)
+"""By how much the output sinks below its line at twice the current at which it begins to."""
 
 MOVING = ("soak", "heat")
 

@@ -90,14 +90,17 @@ def measure(
             missing.append(Missing(bench.seed, bench.stratum, name, str(error)))
             continue
         given, true = found.figures, found.true
-        rows += [_row(bench, one, true[figure]) for figure, one in given.items() if figure in true]
+        untold = {name for name, one in given.items() if one.value == 0.0 == true.get(name)}
+        told = given.keys() & true.keys() - untold
+        rows += [_row(bench, one, true[name]) for name, one in given.items() if name in told]
         reasons = dict.fromkeys(given.keys() - true.keys(), "no truth is stated")
+        reasons |= dict.fromkeys(untold, "exactly nothing, as is true: no measurement")
         if not given.keys() >= set(trials()[name].gives):
             reasons |= found.cannot
         missing += [
             Missing(bench.seed, bench.stratum, figure, why)
             for figure, why in reasons.items()
-            if figure not in given.keys() & true.keys()
+            if figure not in told
         ]
     return rows, missing
 
