@@ -1,6 +1,7 @@
 """Runs ended at random moments (kill, hang, guardian killed), then resumed: `make kills`.
 
-Each moment is drawn from its number alone. Held are: the bench is without energy within five
+Each moment is drawn from its number: so long after the record exists, evenly over the time that an
+uninterrupted run takes. Held are: the bench is without energy within five
 seconds of wall time; no committed reading is lost; what was read before the moment is, reading by
 reading, what an uninterrupted run reads; the resumed run ends in the same verdicts, and the figures
 of the trials that were complete before the moment are the same to the last digit.
@@ -8,6 +9,7 @@ of the trials that were complete before the moment are the same to the last digi
 
 import sys
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from random import Random
@@ -31,15 +33,16 @@ LONGEST_S = 600.0
 Rows = list[tuple[object, ...]]
 
 
-def moment(way: kills.Way, number: int, whole: dict[str, Any], readings: Rows) -> dict[str, Any]:
+def moment(way: kills.Way, number: int, undisturbed: "Undisturbed") -> dict[str, Any]:
     """End one run and resume it; say what was promised and what came."""
+    whole, readings = undisturbed.result, undisturbed.readings
     random = Random(f"{way} {number}")  # noqa: S311  # moments, not secrets
-    after, later_s = random.randrange(len(readings)), random.random()
-    told: dict[str, Any] = {"way": way, "after": after, "later_s": round(later_s, 3)}
+    later_s = random.uniform(0.0, undisturbed.took_s)
+    told: dict[str, Any] = {"way": way, "later_s": round(later_s, 3)}
     try:
         with TemporaryDirectory(prefix="kills-") as folder:
             place = Path(folder).resolve()
-            outcome = kills.interrupted(place, way, after, later_s=later_s)
+            outcome = kills.interrupted(place, way, 0, later_s=later_s)
             before = committed(place / kills.RECORD)[: outcome.before]
     except AssertionError as error:
         return told | {"failed": str(error)[:500]}
@@ -64,10 +67,19 @@ def moment(way: kills.Way, number: int, whole: dict[str, Any], readings: Rows) -
     return told
 
 
-def undisturbed(folder: Path) -> tuple[dict[str, Any], Rows]:
-    """Run without interruption; return result and readings."""
-    result, _ = kills.whole(folder)
-    return result, committed(folder / kills.RECORD)
+@dataclass(frozen=True)
+class Undisturbed:
+    """An uninterrupted run: what it gave, and the wall time from its record to its end."""
+
+    result: dict[str, Any]
+    readings: Rows
+    took_s: float
+
+
+def undisturbed(folder: Path) -> Undisturbed:
+    """Run without interruption."""
+    result, _, took_s = kills.whole(folder)
+    return Undisturbed(result, committed(folder / kills.RECORD), took_s)
 
 
 def summary(rows: Sequence[Row]) -> list[str]:
@@ -106,14 +118,14 @@ def main() -> int:
     behave()
     ledger = Ledger(given.out, digest_of(Path(__file__), Path(kills.__file__)), afresh=given.afresh)
     with TemporaryDirectory(prefix="kills-") as folder:
-        result, readings = undisturbed(Path(folder).resolve())
+        calm = undisturbed(Path(folder).resolve())
     ways: list[tuple[int, kills.Way]] = []
     for number in range(given.moments):
         ways.append((number, "kill"))
         if number % SHARE_OF_OTHERS == 0:
             ways += [(number // SHARE_OF_OTHERS, "hang"), (number // SHARE_OF_OTHERS, "guardian")]
     jobs = {
-        f"{way} {number}": partial(moment, way, number, result, readings)
+        f"{way} {number}": partial(moment, way, number, calm)
         for number, way in ways
         if given.only in f"{way} {number}"
     }

@@ -12,7 +12,8 @@ from typing import Any, Literal
 from bench_apart import SAFE_WITHIN_S, Apart, apart, committed
 from forks import Started
 
-from sequencer.record.files import opened
+from sequencer.errors import RecordError
+from sequencer.record.files import opened, refuse_finished
 
 Way = Literal["kill", "hang", "guardian"]
 RECORD = "run.sqlite"
@@ -65,12 +66,18 @@ class Outcome:
     said: str = ""
 
 
-def whole(folder: Path) -> tuple[dict[str, Any], int]:
-    """Run without interruption; return the result and how many readings it took."""
+def whole(folder: Path) -> tuple[dict[str, Any], int, float]:
+    """Run without interruption; return the result, how many readings and what time it took.
+
+    The time (s, of the wall) is from the record's creation to the end.
+    """
     with apart(folder, profile=SHORT) as table:
         process = table.run(RECORD)
+        wait_for((folder / RECORD).exists)
+        since = time.monotonic()
         process.wait()
-        return json.loads(process.out.read_text()), len(committed(folder / RECORD))
+        took_s = time.monotonic() - since
+        return json.loads(process.out.read_text()), len(committed(folder / RECORD)), took_s
 
 
 def interrupted(
@@ -99,9 +106,9 @@ def interrupted(
             _wake_what_has_made_safe(table, process)
         code = process.wait()
         wait_for(lambda: not table.guardians())
-        if code in {0, 1, 3}:
-            result = json.loads(process.out.read_text())
-            return Outcome(safe_after_s, len(before), trials, 0, True, result)
+        if is_sealed(record):  # it had come to its end, and only its report was cut off
+            _, out = table.finish("judge", RECORD, "--json")
+            return Outcome(safe_after_s, len(before), trials, 0, True, json.loads(out))
         code, out = table.finish("resume", RECORD, "--json", "--cautions-read")
         assert out, (code, table.errors())
         lost = len(set(before) - set(committed(record)))
@@ -122,6 +129,14 @@ def _wake_what_has_made_safe(table: Apart, process: Started) -> None:
     wait_for(lambda: not table.guardians())
     if process.poll() is None:
         os.kill(process.pid, signal.SIGCONT)
+
+
+def is_sealed(record: Path) -> bool:
+    try:
+        refuse_finished(record)
+    except RecordError:
+        return True
+    return False
 
 
 ALL = "SELECT coalesce(max(id), 0) FROM readings"

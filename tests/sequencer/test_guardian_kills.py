@@ -9,14 +9,15 @@ from kills import Way, check, interrupted, whole
 
 
 @pytest.fixture(scope="module")
-def uninterrupted(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], int]:
-    return whole(tmp_path_factory.mktemp("whole"))
+def uninterrupted(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    result, _, _ = whole(tmp_path_factory.mktemp("whole"))
+    return result
 
 
 def test_killed_in_the_soak_figures_of_what_was_complete_are_the_same(
-    tmp_path: Path, uninterrupted: tuple[dict[str, Any], int]
+    tmp_path: Path, uninterrupted: dict[str, Any]
 ) -> None:
-    expected, _ = uninterrupted
+    expected = uninterrupted
     outcome = interrupted(tmp_path, "kill", 1, phase="soak")
     assert outcome.trials == ("load_steps", "soak")
     check(outcome, expected)
@@ -30,9 +31,9 @@ def test_killed_in_the_soak_figures_of_what_was_complete_are_the_same(
 
 @pytest.mark.parametrize(("way", "phase"), [("hang", "round"), ("guardian", "soak")])
 def test_ended_in_the_middle_it_is_safe_and_ends_in_the_same_verdicts(
-    tmp_path: Path, uninterrupted: tuple[dict[str, Any], int], way: Way, phase: str
+    tmp_path: Path, uninterrupted: dict[str, Any], way: Way, phase: str
 ) -> None:
-    expected, _ = uninterrupted
+    expected = uninterrupted
     outcome = interrupted(tmp_path, way, 1, phase=phase)
     assert not outcome.ended
     check(outcome, expected)

@@ -139,8 +139,8 @@ ALLOWED: dict[str, set[str]] = {
     "NaN in x": NO_X,
     "unsorted": NO_X | ANY_ORDER,
     "repeated": NO_X | ANY_ORDER,
-    "gap": {*NO_X, *(ANY_ORDER - {"pace"}), *FROM_MEANS, "fit_decay", "warm_up_time", "drift_free_differences",
-            "bracketed_differences", "settled"},
+    "gap": {*NO_X, *(ANY_ORDER - {"pace"}), *FROM_MEANS, "fit_decay", "warm_up_time",
+            "drift_free_differences", "bracketed_differences", "settled"},
     # A missing reading is left out of a minute's mean and said in its notes.
     "NaN in y": FROM_MEANS,
     "infinity": FROM_MEANS,
