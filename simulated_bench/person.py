@@ -171,9 +171,9 @@ class Person:
         self._hands.later(self._takes(self._habits.trim_delay), Action("nothing", 0.0))
 
     def moved(self) -> None:
-        """Hear from the hand that its movement has ended."""
+        """Hear from the hand that its movement has ended; the last one asked for is what is done."""
         self._asked -= 1
-        if self._said == "BUSY":
+        if self._said == "BUSY" and self._asked == 0:
             self._say("DONE", "")
 
     def _say(self, said: Said, remark: str) -> None:

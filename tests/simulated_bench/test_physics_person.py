@@ -64,6 +64,18 @@ def test_takes_time() -> None:
     assert 2.0 < world.now < 12.0
 
 
+def test_done_is_the_last_that_was_asked_for() -> None:
+    """Who asked before (and died) got no answer; the next one does not get that answer."""
+    world = World(load("healthy"), 4)
+    world.person.instruct("Switch the output off.")
+    world.person.finish()
+    world.advance_to(world.now + 3.0)
+    told_at = world.now
+    assert tell(world, "Switch the output on.") == "DONE"
+    assert world.now - told_at > 4.0  # the habit is 6 s ± 30 %
+    assert world.controls.output_on
+
+
 def test_sets_the_limit_within_a_hands_resolution() -> None:
     world = World(load("healthy"), 4)
     tell(world, "Switch the output on.")
