@@ -171,7 +171,7 @@ class Person:
         self._hands.later(self._takes(self._habits.trim_delay), Action("nothing", 0.0))
 
     def moved(self) -> None:
-        """Hear from the hand that its movement has ended; the last one asked for is what is done."""
+        """Hear from the hand that a movement has ended; the last asked for is what is done."""
         self._asked -= 1
         if self._said == "BUSY" and self._asked == 0:
             self._say("DONE", "")
