@@ -160,6 +160,7 @@ def main() -> int:
     parser.add_argument("--out", type=Path, default=Path("out/endurance"))
     given = parser.parse_args()
     behave()
+    given.out = given.out.resolve()  # the run goes to a folder of its own
     given.out.mkdir(parents=True, exist_ok=True)
     profile = (
         HEAD
