@@ -34,7 +34,7 @@ from sequencer.uncertainty.accuracy import (
     THERMAL_EMF_TIME_S,
     scale_components,
 )
-from sequencer.uncertainty.combine import normal
+from sequencer.uncertainty.combine import normal, rectangular, triangular
 from sequencer.uncertainty.figure import make_figure
 
 AVERAGES = {
@@ -174,9 +174,22 @@ def _own(
     reach = max(above - sqrt(square), (above - below) / 2.0)
     per_square = reach / (2.0 * total) if total else 0.0
     return square, [
-        *(normal(name, lift.u, per_square) for name, lift in lifts.items()),
+        *(_component(name, lift.u, per_square) for name, lift in lifts.items()),
         *scale_components(accuracy, sqrt(square)),
     ]
+
+
+FOLLOWING = ("gain following the room", "offset following the room", "thermal EMF, slow change")
+"""What an unknown factor, within known bounds, makes of a known course."""
+
+
+def _component(name: str, u: float, sensitivity: float) -> Component:
+    """Return a lift's part of the budget, with the distribution that its cause has."""
+    if name in FOLLOWING:
+        return rectangular(name, u * sqrt(3.0), sensitivity)
+    if name == "what happens between readings":
+        return triangular(name, u * sqrt(6.0), sensitivity)
+    return normal(name, u, sensitivity)
 
 
 def stability_chart(evidence: Evidence, minutes: MinuteMeans) -> tuple[Chart, ...]:
