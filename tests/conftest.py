@@ -1,9 +1,14 @@
-"""What all tests share: how hypothesis searches, and which files begin."""
+"""What all tests share: how hypothesis searches, where locks are kept, and which files begin."""
 
 import os
+from tempfile import mkdtemp
 
 import pytest
 from hypothesis import settings
+
+# Runs of tests that don't end well leave their names at the benches they used; that must not be
+# where `make-safe` looks for a person's own.
+os.environ.setdefault("STEADYRAIL_STATE", mkdtemp(prefix="steadyrail-state-"))
 
 # No deadline: how long an example takes says more about the machine than about the code.
 settings.register_profile("here", deadline=None)

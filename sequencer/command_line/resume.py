@@ -11,6 +11,7 @@ from sequencer.command_line.on_bench import finish, loudly, notify_end, perform_
 from sequencer.command_line.paths import REPORT_SUFFIX, unused
 from sequencer.command_line.read_back import Kept, read_back
 from sequencer.command_line.run import tell_cautions, write_outputs
+from sequencer.command_line.steady import messages, results, tell_program
 from sequencer.errors import SteadyrailError, UsageError
 from sequencer.outputs.json_object import json_text
 from sequencer.outputs.terminal import print_result
@@ -27,7 +28,7 @@ from sequencer.run.stop import Stop
 
 def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
     """Go on with a run and return the exit code."""
-    console = Console(stderr=True)
+    console = messages()
     kept = read_back(record)
     documents, past = kept.documents, kept.past
     if kept.refusal is not None or past is None:
@@ -57,14 +58,13 @@ def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
             perform_on(documents, plan, table, writer, events, console, stop, past)
         result = finish(record)
     if as_json:
-        sys.stdout.write(json_text(result) + "\n")
-        sys.stdout.flush()
+        tell_program(json_text(result))
     page = unused(record.with_suffix(REPORT_SUFFIX)) if documents.profile.outputs.report else None
     missing = write_outputs(result, page, None, record)
     notify_end(documents, result, console)
     print_result(
         replace(result, notes=(*result.notes, *missing)),
-        console if as_json else Console(),
+        console if as_json else results(),
         report=None if missing else page,
     )
     return result.exit

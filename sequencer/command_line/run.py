@@ -12,6 +12,7 @@ from sequencer.command_line.documents import load_checked, with_simulation
 from sequencer.command_line.left_alone import refuse_if_not_ready
 from sequencer.command_line.on_bench import finish, loudly, notify_end, perform_on
 from sequencer.command_line.paths import REPORT_SUFFIX, free, record_path
+from sequencer.command_line.steady import messages, results, tell_program
 from sequencer.command_line.typed_values import refuse_too_many
 from sequencer.documents.load import Documents
 from sequencer.errors import SteadyrailError, UsageError
@@ -45,7 +46,7 @@ def run(
     as_json: bool,
 ) -> int:
     """Run a profile and return the exit code."""
-    console = Console(stderr=True)
+    console = messages()
     documents = with_simulation(load_checked(profile, unit=unit, bench=bench), scenario, seed)
     target = free(
         record_path(record, documents.profile.profile.name, documents.unit.unit.tag, _now()),
@@ -69,13 +70,12 @@ def run(
         _carry_out(documents, plan, target, console, stop, trace)
         result = finish(target)
     if as_json:
-        sys.stdout.write(json_text(result) + "\n")
-        sys.stdout.flush()
+        tell_program(json_text(result))
     missing = write_outputs(result, page, table, target)
     notify_end(documents, result, console)
     print_result(
         replace(result, notes=(*result.notes, *missing)),
-        console if as_json else Console(),
+        console if as_json else results(),
         report=None if missing else page,
     )
     return result.exit
