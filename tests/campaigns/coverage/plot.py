@@ -38,8 +38,8 @@ def draw(found: Sequence[Line], path: Path) -> None:
             label=one.stratum if at == 0 else None,
         )
     axes.set_yticks(range(len(figures)), [name.replace("_", " ") for name in figures])
-    axes.invert_yaxis()
+    axes.set_ylim(len(figures) - 0.4, -0.6)
     axes.set_xlabel("intervals that hold the true value, % (bar: all strata, 95 % confidence)")
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.09), ncols=3, frameon=False)
+    chart.legend(loc="outside lower center", ncols=3, frameon=False)
     chart.savefig(path, dpi=110)
     plt.close(chart)
