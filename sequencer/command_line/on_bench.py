@@ -93,9 +93,9 @@ def _aloud(text: str, console: Console, *, by_hand: bool) -> None:
 
 
 def _tell_reason(reason: SteadyrailError, console: Console) -> None:
-    """Say why the run stops before the bench is made safe; who pressed Ctrl-C knows."""
+    """Say why the run stopped; who pressed Ctrl-C knows."""
     if not isinstance(reason, Interrupted):
-        loudly(console)(f"{reason} Making the bench safe …")
+        loudly(console)(f"{reason}")
 
 
 def _tell_outlook(

@@ -48,11 +48,12 @@ def rescue(
     and NOT VERIFIED, with a simulated bench that has ended, after `silent_s` in which nothing of
     the bench answered, and after `longest_s` altogether.
     """
-    tell(job, f"GUARDIAN: {reason}. Making the bench safe …")
     pauses_s = chain(PAUSES_S, repeat(PAUSES_S[-1]))
     began = answered = time.monotonic()
     for number in count(1):
         report = carry_out(job, aloud=lambda text: tell(job, f"GUARDIAN: {text}"), prompt=Quiet())
+        if number == 1:  # no sooner: a terminal that stands still holds whoever talks to it
+            tell(job, f"GUARDIAN: {reason}.")
         tell(job, f"GUARDIAN: {report}")
         if number == 1 or report.verified:
             _record(job, reason, report, first=number == 1)
@@ -99,13 +100,13 @@ class Quiet:
 
 
 def tell(job: SafeJob, text: str) -> None:
-    """Say something on the terminal and in a file beside the record."""
-    out = Quiet()
-    out.write(f"{SHOW_CURSOR if sys.stderr.isatty() else ''}\n\a{text}\n")
-    out.flush()
+    """Say something in a file beside the record, then on the terminal, which may stand still."""
     if job.record:
         with suppress(OSError), Path(job.record + NOTE_SUFFIX).open("a", encoding="utf-8") as note:
             note.write(f"{utc_now()} {text}\n")
+    out = Quiet()
+    out.write(f"{SHOW_CURSOR if sys.stderr.isatty() else ''}\n\a{text}\n")
+    out.flush()
 
 
 def _record(

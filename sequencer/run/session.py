@@ -66,7 +66,8 @@ def run_trials(
 
     A guard, a failed instrument, a signal or a trial that can't go on stop the run; the bench is
     made safe first, and the reason is in the record and in what is returned. `on_stop` hears the
-    reason before that, as making safe may take a while. `on_safe` hears how making safe went before
+    reason, and only once that is done: a terminal that stands still holds whoever talks to it.
+    `on_safe` hears how making safe went before
     anything else is tried, as the record may be what failed: a record that can't be written (a full
     disk) and programming errors are raised, after the bench was made safe.
     `on_outlook` hears what a run that goes on will do, before anything is switched.
@@ -112,10 +113,10 @@ def run_trials(
         stopped = ComputerFailed("The computer has no memory left. Free some, then resume.")
     finally:
         bench.watch_with(None)
-        if stopped is not None:
-            on_stop(stopped)
         proven = _proven(job or safe_job_of(documents.bench), leads)
         safe = _make_safe(bench, proven, watch.progress, aloud)
+        if stopped is not None:
+            on_stop(stopped)
         on_safe(safe)
     try:
         _write_end(writer, _last_time(bench), stopped, safe)

@@ -84,3 +84,25 @@ def test_one_that_answers_but_is_not_proven_is_given_up_much_later(
         code = guardian.rescue(job(record, port), "the run died", (), silent_s=0.05, longest_s=0.4)
     assert code == Exit.INSTRUMENT
     assert "could not be verified within" in made_safe(record)[-1][2]
+
+
+def test_it_acts_before_it_talks(record: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A terminal that stands still (Ctrl-S, a frozen link) holds whoever writes to it."""
+    done: list[str] = []
+    whole = guardian.carry_out
+    monkeypatch.setattr(
+        guardian,
+        "carry_out",
+        lambda *a, **k: done.append("acted") or whole(*a, **k),  # type: ignore[func-returns-value]
+    )
+    monkeypatch.setattr(guardian, "PAUSES_S", (0.05,))
+
+    def talk(_self: object, text: str) -> int:
+        done.append("talked")
+        return len(text)
+
+    monkeypatch.setattr(guardian.Quiet, "write", talk)
+    with nobody() as port:
+        guardian.rescue(job(record, port), "the run died", (), silent_s=0.1)
+    assert done[0] == "acted"
+    assert "talked" in done
