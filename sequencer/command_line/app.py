@@ -10,6 +10,8 @@ from typing import Annotated, Literal
 
 import typer
 
+from sequencer.command_line.start import INTERRUPTED
+
 app = typer.Typer(
     name="steadyrail",
     help="Put a bench DC supply through the measurements that its data sheet promises, and judge "
@@ -307,7 +309,7 @@ def main() -> None:
     try:
         app(standalone_mode=True)
     except KeyboardInterrupt:
-        sys.exit(130)
+        sys.exit(INTERRUPTED)
     except BrokenPipeError:
         # Whoever read our output has gone; nothing is left to be said there.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)

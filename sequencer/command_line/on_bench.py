@@ -1,7 +1,6 @@
 """What `run` and `resume` share: trials on an opened bench, shown as they go, and the seal."""
 
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -74,16 +73,8 @@ def perform_on(
 
 
 def loudly(console: Console) -> Callable[[str], None]:
-    """Return what says at once, and with a bell, what can't wait for the end of the command.
-
-    Where nothing can be said any more (standard error is closed), the rest is done all the same.
-    """
-
-    def say(text: str) -> None:
-        with suppress(OSError):
-            console.print(f"\a>> {text}", style="bold red", markup=False)
-
-    return say
+    """Return what says at once, and with a bell, what can't wait for the end of the command."""
+    return lambda text: console.print(f"\a>> {text}", style="bold red", markup=False)
 
 
 def _aloud(text: str, console: Console, *, by_hand: bool) -> None:
@@ -95,7 +86,7 @@ def _aloud(text: str, console: Console, *, by_hand: bool) -> None:
 def _tell_reason(reason: SteadyrailError, console: Console) -> None:
     """Say why the run stopped; who pressed Ctrl-C knows."""
     if not isinstance(reason, Interrupted):
-        loudly(console)(f"{reason}")
+        loudly(console)(str(reason))
 
 
 def _tell_outlook(

@@ -230,7 +230,7 @@ class Traced:
     up: tuple[Array, Array]
     trace: LimitTrace
     bent: LimitTrace | None
-    bend_dof: float
+    moved: Pace | None
     legs: tuple[LimitTrace, ...]
     hysteresis: Quantity | None
     readings: int
@@ -250,10 +250,12 @@ class Traced:
 
     def pace_part(self, name: str) -> Component:
         """Return what a figure's uncertainty owes to that of the pace of the limit's drift."""
-        found = getattr(self.trace, name)
-        off = None if self.bent is None else getattr(self.bent, name)
-        u = 0.0 if found is None or off is None else abs(off.value - found.value)
-        return type_a("pace of the limit's drift", u, self.bend_dof)
+        u, dof = 0.0, 1.0
+        if self.moved is not None:
+            found, off = getattr(self.trace, name), getattr(self.bent, name)
+            u = 0.0 if found is None or off is None else abs(off.value - found.value)
+            dof = self.moved.bend.dof
+        return type_a("pace of the limit's drift", u, dof)
 
 
 def traced(settings: Settings, evidence: Evidence) -> Traced:
@@ -279,20 +281,19 @@ def traced(settings: Settings, evidence: Evidence) -> Traced:
         )
     except FigureError:
         between = None  # an interrupted way back: said in the figures' notes
-    moved = _pace(settings, evidence)
-    legs = [_without(evidence, leg, moved) for leg in ("down", "up")] if between else []
+    moved = None if between is None else _pace(settings, evidence)
+    steady = [_without(evidence, leg, moved) for leg in (("down", down), ("up", up))]
     bent = None
     if moved is not None:
-        off = _without(evidence, "down", moved, 1.0), _without(evidence, "up", moved, 1.0)
+        off = [_without(evidence, leg, moved, moved.bend.u) for leg in (("down", down), ("up", up))]
         bent = _trace(settings, evidence, _both_ways(evidence, *off))
-    both = _both_ways(evidence, *(legs or (down, up)))
     return Traced(
         down,
         up,
-        _trace(settings, evidence, both),
+        _trace(settings, evidence, _both_ways(evidence, *steady)),
         bent,
-        1.0 if moved is None else moved.bend.dof,
-        tuple(_trace(settings, evidence, leg) for leg in legs),
+        moved,
+        () if between is None else tuple(_trace(settings, evidence, leg) for leg in steady),
         between,
         settings.readings,
         max(_lag_s(evidence, leg) for leg in ("down", "up")),
@@ -333,14 +334,17 @@ LIMITED = ("corner", "current line", "lowest")
 
 
 def _without(
-    evidence: Evidence, leg: str, moved: Pace | None, off_by: float = 0.0
+    evidence: Evidence,
+    named: tuple[str, tuple[Array, Array]],
+    moved: Pace | None,
+    bend_off_by: float = 0.0,
 ) -> tuple[Array, Array]:
-    """Return a leg without what time alone moved the limit by, the bend off by so many u."""
-    current, voltage = _leg(evidence, leg)
+    """Return a named leg without what time alone moved the limit by."""
+    leg, (current, voltage) = named
     if moved is None:
         return current, voltage
     limited = np.array([point.tag["region"] in LIMITED for point in _stops(evidence, leg)])
-    since = moved.moved(_times(evidence, leg), bend_off_by=off_by * moved.bend.u)
+    since = moved.moved(_times(evidence, leg), bend_off_by=bend_off_by)
     return current - np.where(limited, since, 0.0), voltage
 
 

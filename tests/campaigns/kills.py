@@ -78,7 +78,7 @@ class Undisturbed:
 
 def undisturbed(folder: Path) -> Undisturbed:
     """Run without interruption."""
-    result, _, took_s = kills.whole(folder)
+    result, took_s = kills.whole(folder)
     return Undisturbed(result, committed(folder / kills.RECORD), took_s)
 
 

@@ -66,18 +66,15 @@ class Outcome:
     said: str = ""
 
 
-def whole(folder: Path) -> tuple[dict[str, Any], int, float]:
-    """Run without interruption; return the result, how many readings and what time it took.
-
-    The time (s, of the wall) is from the record's creation to the end.
-    """
+def whole(folder: Path) -> tuple[dict[str, Any], float]:
+    """Run without interruption; return the result, and the wall time from its record to its end."""
     with apart(folder, profile=SHORT) as table:
         process = table.run(RECORD)
         wait_for((folder / RECORD).exists)
         since = time.monotonic()
         process.wait()
         took_s = time.monotonic() - since
-        return json.loads(process.out.read_text()), len(committed(folder / RECORD)), took_s
+        return json.loads(process.out.read_text()), took_s
 
 
 def interrupted(
