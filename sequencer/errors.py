@@ -53,6 +53,10 @@ class RecordError(SteadyrailError):
     """A record can't be written, read or trusted."""
 
 
+class RecordSealed(RecordError):
+    """Nothing can be added to a record: its run is finished."""
+
+
 class RecordFailed(SteadyrailError):
     """The record could not be written while a run was going on; the bench was made safe."""
 

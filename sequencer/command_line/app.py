@@ -3,7 +3,6 @@
 Only typer is imported here; the work of a command is imported inside it, so that help stays fast.
 """
 
-import os
 import sys
 from pathlib import Path
 from typing import Annotated, Literal
@@ -11,6 +10,7 @@ from typing import Annotated, Literal
 import typer
 
 from sequencer.command_line.start import INTERRUPTED
+from sequencer.steady import Steady
 
 app = typer.Typer(
     name="steadyrail",
@@ -306,14 +306,11 @@ def main() -> None:
             stream.reconfigure(
                 errors="backslashreplace"
             )  # a terminal without µ still shows numbers
+    sys.stdout = Steady(sys.stdout)  # whoever reads may have gone
     try:
         app(standalone_mode=True)
     except KeyboardInterrupt:
         sys.exit(INTERRUPTED)
-    except BrokenPipeError:
-        # Whoever read our output has gone; nothing is left to be said there.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-        sys.exit(2)
     except OSError as error:
         sys.stderr.write(f"Output or file trouble: {error}.\n")
         sys.exit(2)

@@ -11,6 +11,9 @@ from sequencer.run.bounds import guard_bounds
 from sequencer.run.notify import Notifier, address_of, possible
 from sequencer.run.unattended import obstacles
 
+TRY_S = 30.0
+"""A mail server may take that long; nothing waits for it but the start."""
+
 
 def reasons_against(
     documents: Documents, plan: Plan, environment: Mapping[str, str] = os.environ
@@ -23,12 +26,20 @@ def reasons_against(
 def refuse_if_not_ready(documents: Documents, plan: Plan) -> None:
     """Refuse to start unattended.
 
+    Where somebody has to be notified, a message is sent, and its delivery waited for.
+
     Raises
     ------
     UsageError
         With every reason; nothing was energised.
     """
-    if found := reasons_against(documents, plan):
+    found = reasons_against(documents, plan)
+    wanted = documents.profile.unattended
+    if not found and wanted is not None and wanted.notification:
+        notifier = notifier_of(documents)
+        notifier.tell("about to start", "Nobody will be there. This message shows the way to you.")
+        found = tuple(f"nobody would be notified ({failure})" for failure in notifier.finish(TRY_S))
+    if found:
         raise UsageError(
             "Nothing was energised: this run must not be left alone: "
             + "; ".join(found)

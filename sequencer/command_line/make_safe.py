@@ -4,15 +4,34 @@ import json
 import os
 import signal
 import sys
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from select import poll
+from typing import TYPE_CHECKING
 
-from sequencer.errors import Exit, UsageError
+from sequencer.errors import Exit, RecordError, UsageError
 from sequencer.record.files import MAGIC
-from sequencer.run.bench_lock import Owner, is_held, owners, owners_of
+from sequencer.run.bench_lock import (
+    Owner,
+    is_held,
+    job_left_for,
+    lock_bench,
+    owners,
+    owners_of,
+)
 from sequencer.run.safe_job import SafeJob, carry_out
 from sequencer.run.stop import Stop
+from sequencer.steady import Aside
+
+if TYPE_CHECKING:
+    from sequencer.documents.bench import BenchDocument
+    from sequencer.documents.source import Source
+
+NAME_IT = (
+    "the one to be made safe: steadyrail make-safe BENCH, where BENCH is a shipped name, a bench "
+    "document or a record."
+)
 
 RUN_S = 10.0
 """A run that is asked to stop makes safe itself; so long it is left to that."""
@@ -25,10 +44,18 @@ LOOK_S = 0.1
 
 def run(bench: str | None, *, as_json: bool) -> int:
     """Make a bench safe and return the exit code: 0 verified, 5 not."""
-    with Stop(lambda: _say("Ctrl-C doesn't stop this: the bench is being made safe.")):
-        job = _locked_job() if bench is None else _job(bench)
-        _end_runs(job)
-        report = carry_out(job, aloud=lambda text: _say(f"\a>> {text}"), prompt=sys.stderr)
+    out = Aside(sys.stderr)
+
+    def say(text: str) -> None:
+        out.write(f"{text}\n")
+
+    with Stop(lambda: say("Ctrl-C doesn't stop this: the bench is being made safe.")):
+        job = _locked_job(say) if bench is None else _job(bench, say)
+        _end_runs(job, say)
+        report = carry_out(job, aloud=lambda text: say(f"\a>> {text}"), prompt=out)
+        if report.verified:
+            _forget_owners(job)
+    out.drain()
     if as_json:
         steps = [
             {"what": s.what, "verified": s.verified, "detail": s.detail, "remedy": s.remedy}
@@ -40,13 +67,14 @@ def run(bench: str | None, *, as_json: bool) -> int:
     return Exit.PASSED if report.verified else Exit.INSTRUMENT
 
 
-def _say(text: str) -> None:
-    with suppress(OSError):
-        sys.stderr.write(f"{text}\n")
-        sys.stderr.flush()
+def _forget_owners(job: SafeJob) -> None:
+    """Take the names of dead runs out of the locks; another process that has one keeps its own."""
+    if any(owners_of(job)):
+        with suppress(UsageError):
+            lock_bench(job, wait_s=0.0).release(safe=True)
 
 
-def _locked_job() -> SafeJob:
+def _locked_job(say: Callable[[str], None]) -> SafeJob:
     """Return the job of the only bench that is in use, or was left by a dead run."""
     found = owners()
     jobs = {owner.job: owner for owner in found}
@@ -57,27 +85,64 @@ def _locked_job() -> SafeJob:
             if jobs
             else "No run uses a bench, and no dead one left any: name"
         )
+        raise UsageError(f"{what} {NAME_IT}")
+    (owner,) = jobs.values()
+    job = owner.safe_job
+    if job is None:
         raise UsageError(
-            f"{what} the one to be made safe: steadyrail make-safe BENCH, where BENCH is a "
-            "shipped name, a bench document or a record."
+            f"Another version of the program left a bench: {owner}. What it noted of it can't be "
+            f"read here, so name {NAME_IT}"
         )
-    _say(f"Making safe the bench of {next(iter(jobs.values()))}.")
-    return SafeJob.from_json(next(iter(jobs)))
+    say(f"Making safe the bench of {owner}.")
+    return job
 
 
-def _job(name: str) -> SafeJob:
-    from sequencer.documents.bench import BenchDocument  # noqa: PLC0415  # a lock needs none of it
-    from sequencer.documents.load import locate, read_document  # noqa: PLC0415
-    from sequencer.documents.source import Source  # noqa: PLC0415
-    from sequencer.record.read import RecordReader  # noqa: PLC0415
+def _job(name: str, say: Callable[[str], None]) -> SafeJob:
+    from sequencer.documents.load import locate  # noqa: PLC0415  # a lock needs none of it
     from sequencer.run.safe_job_of import safe_job_of  # noqa: PLC0415
 
     path = Path(name)
+    left = job_left_for(path)
+    if left is not None:
+        say(f"Making safe the bench that the run of {name} was given.")
+        return left
     if path.is_file() and path.read_bytes()[: len(MAGIC)] == MAGIC:
-        with RecordReader.open(path) as reader:
-            source = Source(*reader.documents["bench"])
+        source, identities = _recorded(path)
     else:
-        source = locate("bench", name)
+        source, identities = locate("bench", name), {}
+    return safe_job_of(_document(source)).knowing(identities)
+
+
+def _recorded(path: Path) -> tuple["Source", Mapping[str, str]]:
+    """Return a record's bench document and what its instruments answered to *IDN?.
+
+    Raises
+    ------
+    RecordError
+        When it can't be read, or was altered: its bench document can't be trusted then.
+    """
+    from sequencer.documents.source import Source  # noqa: PLC0415
+    from sequencer.record.read import RecordReader  # noqa: PLC0415
+    from sequencer.record.seal import verify  # noqa: PLC0415
+
+    try:
+        with RecordReader.open(path) as reader:
+            source, identities = Source(*reader.documents["bench"]), dict(reader.identities)
+        found = verify(path)
+        why = f"{path} was tampered with: {' '.join(found.remarks[1:])}" if found.altered else ""
+    except (RecordError, KeyError) as error:
+        why = str(error)
+    if why:
+        raise RecordError(
+            f"{why} Nothing was sent to its bench, which may still be energised. Name {NAME_IT}"
+        )
+    return source, identities
+
+
+def _document(source: "Source") -> "BenchDocument":
+    from sequencer.documents.bench import BenchDocument  # noqa: PLC0415
+    from sequencer.documents.load import read_document  # noqa: PLC0415
+
     document = read_document(source, "bench")
     if not isinstance(document, BenchDocument):
         raise TypeError("a bench was asked for")
@@ -86,32 +151,32 @@ def _job(name: str) -> SafeJob:
             f"{source.path} is a simulated bench that each run starts and ends itself: there is "
             "nothing to be made safe. One that runs apart is named simulated-apart."
         )
-    return safe_job_of(document)
+    return document
 
 
-def _end_runs(job: SafeJob) -> None:
+def _end_runs(job: SafeJob, say: Callable[[str], None]) -> None:
     """Ask a run that uses the bench to stop; end it if it doesn't, so that instruments are free."""
     for owner, held in owners_of(job):
         if not held:
-            _say(f"Left by a dead run: {owner}.")
+            say(f"Left by a dead run: {owner}.")
             continue
         if owner.alive:
-            _say(f"Stopping {owner} …")
-            _signal(owner, signal.SIGTERM)
+            say(f"Stopping {owner} …")
+            _signal(owner, signal.SIGTERM, say)
             if _free(job, RUN_S):
                 continue
-            _signal(owner, signal.SIGKILL)
-        _say("Waiting for its guardian …")
+            _signal(owner, signal.SIGKILL, say)
+        say("Waiting for its guardian …")
         _free(job, GUARDIAN_S)
 
 
-def _signal(owner: Owner, number: signal.Signals) -> None:
+def _signal(owner: Owner, number: signal.Signals, say: Callable[[str], None]) -> None:
     try:
         os.kill(owner.pid, number)
     except ProcessLookupError:
         return
     except PermissionError:
-        _say(f"You may not stop {owner}; its instruments may refuse a second connection.")
+        say(f"You may not stop {owner}; its instruments may refuse a second connection.")
 
 
 def _free(job: SafeJob, limit_s: float) -> bool:

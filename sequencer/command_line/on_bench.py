@@ -9,10 +9,14 @@ from rich.console import Console
 from sequencer.assemble import ALTERED, result_of, stopped_by_guard
 from sequencer.command_line.left_alone import notifier_of, tell_finished, tell_stopped
 from sequencer.command_line.progress import Progress
+from sequencer.command_line.steady import tell, tell_program
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import Exit, Interrupted, SteadyrailError
+from sequencer.outputs.files import write_text
 from sequencer.outputs.json_object import json_text
+from sequencer.outputs.readings_table import readings_csv
+from sequencer.outputs.terminal import print_result
 from sequencer.planning import Plan
 from sequencer.record.read import RecordReader
 from sequencer.record.write import RecordWriter
@@ -23,6 +27,14 @@ from sequencer.run.past import Outlook, Past
 from sequencer.run.safe_report import SafeReport
 from sequencer.run.session import run_trials
 from sequencer.run.stop import Stop
+
+GUARDIAN_GOES_ON = (
+    "The guardian, a process of its own, goes on trying to make the bench safe after this command "
+    "has ended; what it does stands in the file RECORD.guardian.txt. Don't rely on it."
+)
+
+STOPPING = "Stopping: making the bench safe …"
+ENDING = "The run has ended; its results are being written …"
 
 RESUMABLE = (Exit.INSTRUMENT, Exit.INTERRUPTED)
 """A run that ended so is not sealed: it can go on once the cause is gone."""
@@ -51,6 +63,7 @@ def perform_on(
             progress.at(bench_time)
 
         notifier.tell("started", f"About {plan.duration_s / 3600:.1f} h of bench time.")
+        table.began = True
         ended = run_trials(
             table.bench,
             documents,
@@ -62,14 +75,16 @@ def perform_on(
             on_time=on_time,
             on_trial=progress.trial,
             on_stop=lambda reason: _tell_reason(reason, console),
-            on_safe=lambda safe: _tell_safe(safe, console),
+            on_safe=lambda safe: _tell_safe(safe, table, console),
             on_outlook=lambda outlook: _tell_outlook(outlook, console, progress, past),
             aloud=lambda text: _aloud(text, console, by_hand=by_hand),
         )
-        table.lock.release(safe=ended.safe.verified)
+        table.give_back()  # who starts the next run must not wait for a notifier
         tell_stopped(notifier, ended.stopped_by, str(ended.safe))
-        for failure in notifier.finish():
-            writer.event(float("nan"), "not notified", "warning", failure)
+    if failures := notifier.finish():  # its wait holds up no guardian that has to write, too
+        with RecordWriter.reopen(writer.path) as again:
+            for failure in failures:
+                again.event(float("nan"), "not notified", "warning", failure)
 
 
 def loudly(console: Console) -> Callable[[str], None]:
@@ -100,18 +115,69 @@ def _tell_outlook(
         progress.expect(past.now_s, outlook.left_s)
 
 
-def _tell_safe(safe: SafeReport, console: Console) -> None:
-    """Say at once how making safe went; the record may be what fails next."""
+def _tell_safe(safe: SafeReport, table: Opened, console: Console) -> None:
+    """Keep and say at once how making safe went; the record may be what fails next."""
+    table.safe = safe
     if not safe.verified:
         console.print(f"{safe}", style="bold red", markup=False)
+    if table.left_to_guardian:
+        console.print(GUARDIAN_GOES_ON, style="bold red", markup=False)
 
 
-def notify_end(documents: Documents, result: Result, console: Console) -> None:
-    """Tell the verdict; what can't be told is said here, as the record may be sealed by now."""
+def conclude(
+    documents: Documents,
+    result: Result,
+    page: Path | None,
+    table: Path | None,
+    record: Path,
+    console: Console,
+) -> tuple[Result, Path | None]:
+    """Write report and readings, then notify; return what is to be shown, and the report's path.
+
+    What can't be done is said, as the verdicts stand without it, and the record may be sealed.
+    """
+    missing = _write_outputs(result, page, table, record)
     notifier = notifier_of(documents)
     tell_finished(notifier, result)
     for failure in notifier.finish():
         console.print(f"Not notified: {failure}", style="bold", markup=False)
+    return replace(result, notes=(*result.notes, *missing)), None if missing else page
+
+
+def _write_outputs(
+    result: Result, page: Path | None, table: Path | None, record: Path
+) -> tuple[str, ...]:
+    try:
+        if page is not None:
+            from sequencer.outputs.report import write_report  # noqa: PLC0415  # drawing loads a lot
+
+            write_report(result, page)
+        if table is not None:
+            with RecordReader.open(record) as reader:
+                write_text(table, readings_csv(reader))
+    except SteadyrailError as error:
+        return (f"{error} The record is complete: `steadyrail report` can write it again.",)
+    return ()
+
+
+def tell_result(result: Result, page: Path | None, console: Console, *, as_json: bool) -> int:
+    """Show the result, after all else is done, as whoever reads it may not; return the exit code.
+
+    A result that can't be written changes no exit code: that speaks of the unit.
+    """
+    if as_json:
+        hindered = tell_program(json_text(result))
+        print_result(result, console, report=page)
+    else:
+        hindered = tell(lambda out: print_result(result, out, report=page))
+    if hindered:
+        console.print(
+            f"The result could not be written to standard output: {hindered}. The record has it: "
+            f"steadyrail judge {result.record}",
+            style="bold red",
+            markup=False,
+        )
+    return result.exit
 
 
 def finish(target: Path) -> Result:

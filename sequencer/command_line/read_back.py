@@ -24,7 +24,10 @@ from sequencer.run.spoken import refuse_other_words, software
 
 KINDS = ("unit", "bench", "profile")
 
-BY_HAND = "If its bench may still be on: steadyrail make-safe BENCH. Then start a new run."
+BY_HAND = (
+    "Nothing was sent to any bench. If the run of this record may have left its own energised: "
+    "steadyrail make-safe BENCH."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +61,7 @@ def read_back(record: Path) -> Kept:
         if found.altered:
             raise RecordError(
                 f"{record} was tampered with: {' '.join(found.remarks[1:])} What it holds can't be "
-                "gone on with, nor can the bench document in it be trusted. Nothing was energised. "
-                + BY_HAND
+                "gone on with, nor can the bench document in it be trusted."
             )
         documents = _documents(reader)
         now_s = bench_time_now(reader.started, reader.options, reader.last_time, datetime.now(UTC))
@@ -98,7 +100,7 @@ def _documents(reader: RecordReader) -> Documents:
     except DocumentError as error:
         raise RecordError(
             f"{reader.path} holds documents that this version of the program does not take: "
-            f"{error}. Nothing was energised. {BY_HAND}"
+            f"{error}."
         ) from error
     bench = _notified(documents.bench, documents.bench_source.path)
     documents = replace(documents, bench=bench)

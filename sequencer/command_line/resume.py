@@ -1,35 +1,47 @@
 """`steadyrail resume`: go on with the run of a record after a crash, a reboot or a power cut."""
 
-import sys
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 
 from rich.console import Console
 
-from sequencer.command_line.on_bench import finish, loudly, notify_end, perform_on
+from sequencer.command_line.on_bench import (
+    ENDING,
+    STOPPING,
+    conclude,
+    finish,
+    loudly,
+    perform_on,
+    tell_result,
+)
 from sequencer.command_line.paths import REPORT_SUFFIX, unused
-from sequencer.command_line.read_back import Kept, read_back
-from sequencer.command_line.run import tell_cautions, write_outputs
-from sequencer.command_line.steady import messages, results, tell_program
-from sequencer.errors import SteadyrailError, UsageError
-from sequencer.outputs.json_object import json_text
-from sequencer.outputs.terminal import print_result
+from sequencer.command_line.read_back import BY_HAND, Kept, read_back
+from sequencer.command_line.run import tell_cautions
+from sequencer.command_line.steady import messages
+from sequencer.errors import RecordError, RecordSealed, SteadyrailError, UsageError
 from sequencer.planning import make_plan
 from sequencer.record.write import RecordWriter
 from sequencer.run.away import stamp
 from sequencer.run.bench_events import BenchEvents
-from sequencer.run.bench_lock import lock_bench
+from sequencer.run.bench_lock import job_left_for, lock_bench
 from sequencer.run.opened import Opened, opened
 from sequencer.run.refused import made_safe_first, stranger_words, strangers, without
+from sequencer.run.safe_job import SafeJob
 from sequencer.run.safe_job_of import safe_job_of
 from sequencer.run.stop import Stop
 
 
 def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
     """Go on with a run and return the exit code."""
-    console = messages()
-    kept = read_back(record)
+    with messages() as console:
+        return _resume(record, console, cautions_read=cautions_read, as_json=as_json)
+
+
+def _resume(record: Path, console: Console, *, cautions_read: bool, as_json: bool) -> int:
+    try:
+        kept = read_back(record)
+    except RecordError as refusal:
+        raise _unread(refusal, record, console) from refusal
     documents, past = kept.documents, kept.past
     if kept.refusal is not None or past is None:
         raise _refused(kept, record, console) from kept.refusal
@@ -40,15 +52,19 @@ def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
         raise UsageError(f"{refusal}{hint if kept.energised else ''}") from refusal
     plan = make_plan(documents)
     events = BenchEvents()
-    with Stop(lambda: console.print("Stopping: making the bench safe …", style="bold")) as stop:
-        with opened(
-            documents,
-            record,
-            events,
-            bench_time_s=kept.bench_time_s,
-            identities=kept.identities,
-            aloud=loudly(console),
-        ) as table:
+    with Stop(lambda: console.print(ENDING, style="bold")):
+        with (
+            Stop(lambda: console.print(STOPPING, style="bold")) as stop,
+            opened(
+                documents,
+                record,
+                events,
+                bench_time_s=kept.bench_time_s,
+                identities=kept.identities,
+                aloud=loudly(console),
+                prompt=console.file,
+            ) as table,
+        ):
             if others := strangers(kept.identities, table.bench.identities()):
                 raise _not_the_same(others, table, record, console, energised=kept.energised)
             for name, version in kept.changed.items():
@@ -56,18 +72,20 @@ def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
             writer = RecordWriter.reopen(record)
             writer.options(stamp(kept.bench_time_s))
             perform_on(documents, plan, table, writer, events, console, stop, past)
-        result = finish(record)
-    if as_json:
-        tell_program(json_text(result))
-    page = unused(record.with_suffix(REPORT_SUFFIX)) if documents.profile.outputs.report else None
-    missing = write_outputs(result, page, None, record)
-    notify_end(documents, result, console)
-    print_result(
-        replace(result, notes=(*result.notes, *missing)),
-        console if as_json else results(),
-        report=None if missing else page,
-    )
-    return result.exit
+        wanted = documents.profile.outputs.report
+        page = unused(record.with_suffix(REPORT_SUFFIX)) if wanted else None
+        result, shown = conclude(documents, finish(record), page, None, record, console)
+    return tell_result(result, shown, console, as_json=as_json)
+
+
+def _unread(refusal: RecordError, record: Path, console: Console) -> SteadyrailError:
+    """Return the refusal of a record that can't be used; its bench is known from its lock at most.
+
+    The lock of a run that died keeps what making its bench safe needs until that is proven.
+    """
+    if (job := job_left_for(record)) is not None:
+        return _made_safe(refusal, job, None, console)
+    return refusal if isinstance(refusal, RecordSealed) else RecordError(f"{refusal} {BY_HAND}")
 
 
 def _refused(kept: Kept, record: Path, console: Console) -> SteadyrailError:
@@ -76,12 +94,18 @@ def _refused(kept: Kept, record: Path, console: Console) -> SteadyrailError:
     if not kept.energised or kept.documents.bench.simulation is not None:
         return refusal
     job = safe_job_of(kept.documents.bench, record).knowing(kept.identities)
+    return _made_safe(refusal, job, record, console)
+
+
+def _made_safe(
+    refusal: SteadyrailError, job: SafeJob, record: Path | None, console: Console
+) -> SteadyrailError:
     with Stop(lambda: console.print("Ctrl-C doesn't stop this: the bench is being made safe.")):
         try:
             lock = lock_bench(job)
         except UsageError as in_use:
             return UsageError(f"{refusal} {in_use}")
-        error, report = made_safe_first(refusal, job, record, loudly(console), sys.stderr)
+        error, report = made_safe_first(refusal, job, record, loudly(console), console.file)
         lock.release(safe=report.verified)
         return error
 
@@ -98,12 +122,11 @@ def _not_the_same(
     text = " ".join(stranger_words(table.job, name, *both) for name, both in others.items())
     refusal = UsageError(f"{text} Put back what was there, or start a new run.")
     if not energised:
-        table.lock.release(safe=not table.lock.left_behind)
         return UsageError(f"{refusal} Nothing was energised.")
     table.bench.close()  # an instrument may take one connection only
+    table.began = True
     job = without(table.job, others)
-    error, report = made_safe_first(
-        refusal, job, record, loudly(console), sys.stderr, table.guardian.progress
+    error, table.safe = made_safe_first(
+        refusal, job, record, loudly(console), console.file, table.guardian.progress
     )
-    table.lock.release(safe=report.verified)
     return error

@@ -1,7 +1,6 @@
 """`steadyrail run`: documents, bench, trials, verdicts, record and report."""
 
 import sys
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -10,20 +9,22 @@ from rich.console import Console
 from sequencer.cautions import CAUTIONS
 from sequencer.command_line.documents import load_checked, with_simulation
 from sequencer.command_line.left_alone import refuse_if_not_ready
-from sequencer.command_line.on_bench import finish, loudly, notify_end, perform_on
+from sequencer.command_line.on_bench import (
+    ENDING,
+    STOPPING,
+    conclude,
+    finish,
+    loudly,
+    perform_on,
+    tell_result,
+)
 from sequencer.command_line.paths import REPORT_SUFFIX, free, record_path
-from sequencer.command_line.steady import messages, results, tell_program
+from sequencer.command_line.steady import messages
 from sequencer.command_line.typed_values import refuse_too_many
 from sequencer.documents.load import Documents
-from sequencer.errors import SteadyrailError, UsageError
-from sequencer.outputs.files import write_text
-from sequencer.outputs.json_object import json_text
-from sequencer.outputs.readings_table import readings_csv
-from sequencer.outputs.terminal import print_result
+from sequencer.errors import UsageError
 from sequencer.planning import Plan, make_plan
-from sequencer.record.read import RecordReader
 from sequencer.record.write import RecordWriter
-from sequencer.result import Result
 from sequencer.run.away import stamp
 from sequencer.run.bench_events import BenchEvents
 from sequencer.run.opened import opened
@@ -46,7 +47,6 @@ def run(
     as_json: bool,
 ) -> int:
     """Run a profile and return the exit code."""
-    console = messages()
     documents = with_simulation(load_checked(profile, unit=unit, bench=bench), scenario, seed)
     target = free(
         record_path(record, documents.profile.profile.name, documents.unit.unit.tag, _now()),
@@ -65,37 +65,14 @@ def run(
     refuse_too_many(documents, plan)
     if unattended:
         refuse_if_not_ready(documents, plan)
-    _tell_before(documents, plan, console, cautions_read=cautions_read)
-    with Stop(lambda: console.print("Stopping: making the bench safe …", style="bold")) as stop:
-        _carry_out(documents, plan, target, console, stop, trace)
-        result = finish(target)
-    if as_json:
-        tell_program(json_text(result))
-    missing = write_outputs(result, page, table, target)
-    notify_end(documents, result, console)
-    print_result(
-        replace(result, notes=(*result.notes, *missing)),
-        console if as_json else results(),
-        report=None if missing else page,
-    )
-    return result.exit
-
-
-def write_outputs(
-    result: Result, page: Path | None, table: Path | None, record: Path
-) -> tuple[str, ...]:
-    """Write report and readings; say what can't be written, as the verdicts stand without it."""
-    try:
-        if page is not None:
-            from sequencer.outputs.report import write_report  # noqa: PLC0415  # drawing loads a lot
-
-            write_report(result, page)
-        if table is not None:
-            with RecordReader.open(record) as reader:
-                write_text(table, readings_csv(reader))
-    except SteadyrailError as error:
-        return (f"{error} The record is complete: `steadyrail report` can write it again.",)
-    return ()
+    with messages() as console:
+        _tell_before(documents, plan, console, cautions_read=cautions_read)
+        with Stop(lambda: console.print(ENDING, style="bold")):
+            with Stop(lambda: console.print(STOPPING, style="bold")) as stop:
+                _carry_out(documents, plan, target, console, stop, trace)
+            result = finish(target)
+            result, shown = conclude(documents, result, page, table, target, console)
+        return tell_result(result, shown, console, as_json=as_json)
 
 
 def _now() -> datetime:
@@ -140,7 +117,9 @@ def _carry_out(
 ) -> None:
     """Open the bench, perform the trials, make safe; everything goes to the record."""
     events = BenchEvents()
-    with opened(documents, target, events, trace=trace, aloud=loudly(console)) as table:
+    with opened(
+        documents, target, events, trace=trace, aloud=loudly(console), prompt=console.file
+    ) as table:
         simulated = documents.bench.simulation
         writer = RecordWriter.create(
             target,

@@ -11,6 +11,7 @@ INTERRUPTED = 130
 
 def main() -> None:
     """Load and run the command line."""
+    _open_what_is_closed()
     # A program that was told to take no interrupts (nohup) keeps to that.
     heeds = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if heeds:
@@ -20,6 +21,21 @@ def main() -> None:
     if heeds:
         signal.signal(signal.SIGINT, _say_and_raise)
     whole()
+
+
+def _open_what_is_closed() -> None:
+    """Give a program that was started without input or outputs (`>&-`) ones that lead nowhere.
+
+    Else the next file that it opens, such as a record, takes their numbers, and words go into it.
+    """
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # takes the lowest number that is free: this one
+        if getattr(sys, name) is None:
+            mode = "r" if number == 0 else "w"
+            setattr(sys, name, open(number, mode, encoding="utf-8", closefd=False))  # noqa: SIM115  # as Python itself does
 
 
 def _end_at_once(number: int, frame: FrameType | None) -> NoReturn:

@@ -1,59 +1,46 @@
-"""Output whose reader may go away in the night: the run, its record and its exit code stand."""
+"""The two ways out of a command: messages for people, results for people or programs."""
 
-import os
 import sys
-from typing import Any, TextIO
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 from rich.console import Console
 
-
-class Steady:
-    """A stream that writes into nothing once whoever read it has gone."""
-
-    def __init__(self, stream: TextIO) -> None:
-        self._stream = stream
-
-    def write(self, text: str) -> int:
-        """Write `text`, or nothing."""
-        try:
-            return self._stream.write(text)
-        except OSError:
-            self._leave()
-            return len(text)
-
-    def flush(self) -> None:
-        """Flush what there is."""
-        try:
-            self._stream.flush()
-        except OSError:
-            self._leave()
-
-    def _leave(self) -> None:
-        """Let what is still in the stream's buffer go to nothing, too."""
-        try:
-            number = self._stream.fileno()
-        except (OSError, ValueError):
-            return  # no file at all
-        nothing = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nothing, number)
-        os.close(nothing)
-
-    def __getattr__(self, name: str) -> Any:  # what else a stream has
-        return getattr(self._stream, name)
+from sequencer.steady import Aside, Steady, leave
 
 
-def messages() -> Console:
-    """Return what speaks to people while a run goes on: standard error."""
-    return Console(file=Steady(sys.stderr))  # type: ignore[arg-type]  # a stream in all that matters
+@contextmanager
+def messages() -> Iterator[Console]:
+    """Yield what speaks to people while a run goes on: standard error, brought out at the end.
+
+    Nobody who prints there ever waits or fails.
+    """
+    aside = Aside(sys.stderr)
+    try:
+        yield Console(file=aside)  # type: ignore[arg-type]  # a stream in all that matters
+    finally:
+        aside.drain()
 
 
-def results() -> Console:
-    """Return where results go: standard output."""
-    return Console(file=Steady(sys.stdout))  # type: ignore[arg-type]
+def tell(show: Callable[[Console], None]) -> str:
+    """Show results on standard output; return what hindered that, empty where nothing did.
 
-
-def tell_program(text: str) -> None:
-    """Write a line to standard output for a program that reads it."""
+    A reader that has gone wants no more; a disk that is full loses what somebody waits for.
+    """
     out = Steady(sys.stdout)
-    out.write(text + "\n")
-    out.flush()
+    try:
+        show(Console(file=out))  # type: ignore[arg-type]  # a stream in all that matters
+        out.flush()
+    except OSError as error:
+        leave(sys.stdout)
+        return error.strerror or str(error)
+    return ""
+
+
+def tell_program(text: str) -> str:
+    """Write a line to standard output for a program that reads it; return as `tell`."""
+
+    def show(console: Console) -> None:
+        console.file.write(text + "\n")
+
+    return tell(show)

@@ -9,6 +9,8 @@ from sequencer.guardian.rescue import rescue
 from sequencer.guardian.watch import Sequencer, until_needed
 from sequencer.run.safe_job import SafeJob
 
+ERRORS = 2
+
 
 def main(words: list[str]) -> int:
     """Watch until told to end (0) or needed; then make safe until that is verified."""
@@ -26,7 +28,10 @@ def main(words: list[str]) -> int:
         reason = until_needed(sequencer, job.spec)
         if not reason:
             return 0
-        return rescue(job, reason, keeps)
+        if sequencer.handed_over and not os.isatty(ERRORS):
+            # Whoever reads that run's words to their end waits for its exit code.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), ERRORS)
+        return rescue(job, reason, keeps, stopped=not sequencer.handed_over)
 
 
 if __name__ == "__main__":

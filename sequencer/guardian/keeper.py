@@ -10,7 +10,7 @@ from contextlib import suppress
 from select import POLLIN, poll
 
 from sequencer.errors import BenchFailed, GuardianLost
-from sequencer.guardian.signs import ALIVE, BEAT_S, DONE, PROGRESS, SILENCE_S
+from sequencer.guardian.signs import ALIVE, BEAT_S, DONE, PROGRESS, SILENCE_S, TAKE_OVER
 from sequencer.run.safe_job import SafeJob
 
 READY_S = 30.0
@@ -22,7 +22,10 @@ SELDOM_S = 0.05
 
 
 class Guardian:
-    """A running guardian process; `check` at every tick, `dismiss` when the bench is safe."""
+    """A running guardian process; `check` at every tick, `dismiss` when the bench is safe.
+
+    Where that could not be shown, `hand_over`.
+    """
 
     def __init__(self, job: SafeJob, *, keeps: Sequence[int] = ()) -> None:
         """Start the process; `keeps` are open files that must live as long as it does."""
@@ -109,6 +112,22 @@ class Guardian:
             self._process.kill()
             self._process.wait()
         os.close(self._heard)
+
+    def hand_over(self) -> bool:
+        """Leave the bench to it, whose links must be closed; return whether it is there for that.
+
+        It goes on trying when this process has ended.
+        """
+        if self._stop.is_set() or self._process.poll() is not None:
+            self.dismiss()
+            return False
+        self._stop.set()
+        self._thread.join()
+        os.set_blocking(self._beat, True)
+        self._send(TAKE_OVER)
+        os.close(self._beat)
+        os.close(self._heard)
+        return True
 
     def _beat_on(self) -> None:
         while not self._stop.wait(BEAT_S):

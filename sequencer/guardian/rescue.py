@@ -15,6 +15,7 @@ from sequencer.run.bench_lock import BenchLock
 from sequencer.run.event_kinds import GUARDIAN, MAKE_SAFE, STOPPED
 from sequencer.run.safe_job import SafeJob, carry_out
 from sequencer.run.safe_report import LAST_RESORT, SafeReport
+from sequencer.steady import Aside
 
 PAUSES_S = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 30.0)
 """Waits between the tries; the last one again and again."""
@@ -39,6 +40,7 @@ def rescue(
     reason: str,
     keeps: Sequence[int],
     *,
+    stopped: bool = True,
     silent_s: float = SILENT_S,
     longest_s: float = LONGEST_S,
 ) -> int:
@@ -46,21 +48,42 @@ def rescue(
 
     `keeps` are the run's locks, and the pipe that keeps a simulated bench alive. It gives up, loud
     and NOT VERIFIED, with a simulated bench that has ended, after `silent_s` in which nothing of
-    the bench answered, and after `longest_s` altogether.
+    the bench answered, and after `longest_s` altogether. A bench whose locks another process holds
+    by now is that one's: nothing is sent to it. `stopped` is whether `reason` is what ended the
+    run; else the record says already what did.
     """
+    lock = BenchLock(_locks(keeps), ())
+    tale = _Tale(job, reason, stopped=stopped)
+    try:
+        return _until_safe(job, lock, keeps, tale, silent_s, longest_s)
+    finally:
+        tale.out.drain()
+
+
+def _until_safe(
+    job: SafeJob,
+    lock: BenchLock,
+    keeps: Sequence[int],
+    tale: "_Tale",
+    silent_s: float,
+    longest_s: float,
+) -> int:
     pauses_s = chain(PAUSES_S, repeat(PAUSES_S[-1]))
     began = answered = time.monotonic()
     for number in count(1):
-        report = carry_out(job, aloud=lambda text: tell(job, f"GUARDIAN: {text}"), prompt=Quiet())
-        if number == 1:  # no sooner: a terminal that stands still holds whoever talks to it
-            tell(job, f"GUARDIAN: {reason}.")
-        tell(job, f"GUARDIAN: {report}")
+        if not lock.is_ours():
+            tale.say(f"{tale.reason}. Another process has the bench now: it is left to that one.")
+            return Exit.INSTRUMENT
+        report = carry_out(job, aloud=tale.say, prompt=tale.out)
+        if number == 1:
+            tale.say(f"{tale.reason}.")
+        tale.say(str(report))
         if number == 1 or report.verified:
-            _record(job, reason, report, first=number == 1)
+            tale.record(report, first=number == 1)
         if report.verified:
             if job.record and Path(job.record).exists():
-                tell(job, f"GUARDIAN: what was read is kept. Go on: steadyrail resume {job.record}")
-            BenchLock(_locks(keeps), ()).release(safe=True)
+                tale.say(f"what was read is kept. Go on: steadyrail resume {job.record}")
+            lock.release(safe=True)
             return Exit.PASSED
         now = time.monotonic()
         answered = now if report.reached else answered
@@ -73,66 +96,57 @@ def rescue(
             why = f"it could not be verified within {now - began:.0f} s"
         if why:
             gave_up = f"Given up after {number} tries, as {why}."
-            tell(job, f"GUARDIAN: {gave_up} Making safe is NOT VERIFIED. {LAST_RESORT}")
-            _record(job, reason, report, first=False, remark=gave_up)
+            tale.say(f"{gave_up} Making safe is NOT VERIFIED. {LAST_RESORT}")
+            tale.record(report, first=False, remark=gave_up)
             return Exit.INSTRUMENT
         poll().poll(min(next(pauses_s), silent_s) * 1000)
     raise AssertionError  # mypy: counting never ends
 
 
-class Quiet:
-    """A prompt that passes on what is written, and minds no terminal that is gone."""
-
-    def write(self, text: str) -> int:
-        """Write to standard error if that is still there."""
-        with suppress(OSError):
-            sys.stderr.write(text)
-        return len(text)
-
-    def flush(self) -> None:
-        """Bring it out."""
-        with suppress(OSError):
-            sys.stderr.flush()
+class Quiet(Aside):
+    """Words beside the work: a terminal that is gone, or stands still, holds up no try."""
 
     def isatty(self) -> bool:
         """Nobody watches a live reading here."""
         return False
 
 
-def tell(job: SafeJob, text: str) -> None:
-    """Say something in a file beside the record, then on the terminal, which may stand still."""
-    if job.record:
-        with suppress(OSError), Path(job.record + NOTE_SUFFIX).open("a", encoding="utf-8") as note:
-            note.write(f"{utc_now()} {text}\n")
-    out = Quiet()
-    out.write(f"{SHOW_CURSOR if sys.stderr.isatty() else ''}\n\a{text}\n")
-    out.flush()
+class _Tale:
+    """What is told of a rescue: on the terminal, in a file beside the record, and in the record."""
 
+    def __init__(self, job: SafeJob, reason: str, *, stopped: bool) -> None:
+        self.reason = reason
+        self.out = Quiet(sys.stderr)
+        self._job = job
+        self._stopped = stopped
 
-def _record(
-    job: SafeJob, reason: str, report: SafeReport, *, first: bool, remark: str = ""
-) -> None:
-    """Append what was done to the record; a record that can't be written stops nothing."""
-    if not job.record or not Path(job.record).exists():
-        return
-    at = float("nan")  # nobody's clock is asked for it
-    try:
-        with RecordWriter.reopen(Path(job.record)) as writer:
-            if first:
-                text = f"The guardian had to act: {reason}."
-                writer.event(at, GUARDIAN, "alarm", text)
-                writer.event(at, STOPPED, "alarm", text, {"exit": int(Exit.INSTRUMENT)})
-            severity: Literal["note", "alarm"] = "note" if report.verified else "alarm"
-            told = {"verified": int(report.verified), "by": "guardian"}
-            writer.event(
-                at,
-                MAKE_SAFE,
-                severity,
-                " ".join(filter(None, ("By the guardian:", remark, str(report)))),
-                told,
-            )
-    except SteadyrailError as error:
-        tell(job, f"GUARDIAN: the record could not be written: {error}")
+    def say(self, text: str) -> None:
+        """Say something in the file, then on the terminal."""
+        text = f"GUARDIAN: {text}"
+        if self._job.record:
+            path = Path(self._job.record + NOTE_SUFFIX)
+            with suppress(OSError), path.open("a", encoding="utf-8") as note:
+                note.write(f"{utc_now()} {text}\n")
+        self.out.write(f"{SHOW_CURSOR if sys.stderr.isatty() else ''}\n\a{text}\n")
+
+    def record(self, report: SafeReport, *, first: bool, remark: str = "") -> None:
+        """Append what was done to the record; a record that can't be written stops nothing."""
+        if not self._job.record or not Path(self._job.record).exists():
+            return
+        at = float("nan")  # nobody's clock is asked for it
+        severity: Literal["note", "alarm"] = "note" if report.verified else "alarm"
+        told = {"verified": int(report.verified), "by": "guardian"}
+        words = " ".join(filter(None, ("By the guardian:", remark, str(report))))
+        try:
+            with RecordWriter.reopen(Path(self._job.record)) as writer:
+                if first:
+                    text = f"The guardian had to act: {self.reason}."
+                    writer.event(at, GUARDIAN, "alarm", text)
+                    if self._stopped:
+                        writer.event(at, STOPPED, "alarm", text, {"exit": int(Exit.INSTRUMENT)})
+                writer.event(at, MAKE_SAFE, severity, words, told)
+        except SteadyrailError as error:
+            self.say(f"the record could not be written: {error}")
 
 
 def _locks(keeps: Sequence[int]) -> tuple[int, ...]:

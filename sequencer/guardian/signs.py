@@ -10,7 +10,10 @@ PROGRESS = b"t"
 """The run loop sends it at every tick: it is not caught in a loop or a wait without end."""
 
 DONE = b"q"
-"""The bench was made safe, or the guardian is not needed any more."""
+"""The bench was made safe, or nothing was ever asked of it."""
+
+TAKE_OVER = b"o"
+"""The sequencer could not show the bench to be safe; it has closed its links and goes by itself."""
 
 BEAT_S = 0.25
 SILENCE_S = 2.5

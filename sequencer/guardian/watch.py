@@ -8,7 +8,15 @@ from io import RawIOBase
 from select import POLLIN, poll
 
 from drivers.roles import BenchSpec
-from sequencer.guardian.signs import ALIVE, BEAT_S, DONE, PROGRESS, SILENCE_S, longest_progress_s
+from sequencer.guardian.signs import (
+    ALIVE,
+    BEAT_S,
+    DONE,
+    PROGRESS,
+    SILENCE_S,
+    TAKE_OVER,
+    longest_progress_s,
+)
 
 END_S = 5.0
 """A killed process is gone within moments, unless the system itself hangs."""
@@ -21,6 +29,8 @@ class Sequencer:
 
     def __init__(self, pid: int, beats: RawIOBase, says: int) -> None:
         self.pid = pid
+        self.handed_over = False
+        """Whether it has given the bench over, and goes by itself."""
         self.beats = beats
         self._says = says
         self._handle = os.pidfd_open(pid) if hasattr(os, "pidfd_open") else None
@@ -63,7 +73,10 @@ class Sequencer:
 
 
 def until_needed(sequencer: Sequencer, spec: BenchSpec) -> str:
-    """Watch until told to end (returns "") or needed: then end the sequencer and say why."""
+    """Watch until told to end (returns "") or needed, and say why.
+
+    The sequencer is ended then, unless it has given the bench over itself.
+    """
     most_s = longest_progress_s(spec)
     seen = life = progress = time.monotonic()
     while True:
@@ -77,6 +90,9 @@ def until_needed(sequencer: Sequencer, spec: BenchSpec) -> str:
             reason = f"the sequencer (process {sequencer.pid}) died"
         elif signs is not None and DONE in signs:
             return ""
+        elif signs is not None and TAKE_OVER in signs:
+            sequencer.handed_over = True
+            return f"the sequencer (process {sequencer.pid}) could not show the bench to be safe"
         else:
             life = now if signs else life
             progress = now if signs and PROGRESS in signs else progress

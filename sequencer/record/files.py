@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 
-from sequencer.errors import RecordError
+from sequencer.errors import RecordError, RecordSealed
 from sequencer.record.schema import APPLICATION_ID, CHAINED, VERSION, tables_of
 
 MAGIC = b"SQLite format 3\x00"
@@ -152,11 +152,11 @@ def refuse_finished(path: Path) -> None:
     Raises
     ------
     RecordError
-        When it can't be read, is sealed, or is of a version that kept no chain.
+        When it can't be read, is sealed (`RecordSealed`), or is of a version that kept no chain.
     """
     with opened(path) as connection:
         if connection.execute("SELECT 1 FROM seal").fetchone():
-            raise RecordError(
+            raise RecordSealed(
                 f"{path} is sealed: its run is finished and nothing can be added. Start a new run "
                 "with a new record."
             )

@@ -1,5 +1,6 @@
 """Write a run's record, and never say that something is kept before it is on the disk."""
 
+import os
 import sqlite3
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -15,6 +16,7 @@ from sequencer.record.batch import Batch
 from sequencer.record.create import create_record
 from sequencer.record.encode import encode_mapping, encode_reply, encode_request
 from sequencer.record.files import refuse_finished
+from sequencer.record.hold import hold
 from sequencer.record.seal import digest
 from sequencer.requests import Apply, Reply, Request
 
@@ -60,7 +62,12 @@ class RecordWriter:
         self._batch_s = batch_s
         self._wall = wall
         self._monotonic = monotonic
-        self._batch = Batch(path)
+        self._held = hold(path)
+        try:
+            self._batch = Batch(path)
+        except BaseException:
+            os.close(self._held)
+            raise
         self._last_commit = monotonic()
         known = self._batch.connection.execute
         self._channels: dict[str, int] = dict(known("SELECT name, id FROM channels"))
@@ -125,7 +132,8 @@ class RecordWriter:
         Raises
         ------
         RecordError
-            When it is no record, damaged, from another version, sealed or can't be written.
+            When it is no record, damaged, from another version, sealed, written by another process
+            or can't be written.
         """
         refuse_finished(path)
         return cls(path, batch_s=batch_s, wall=wall, monotonic=monotonic)
@@ -276,6 +284,7 @@ class RecordWriter:
             with suppress(sqlite3.Error):
                 self._batch.connection.execute("PRAGMA journal_mode = DELETE")
             self._batch.connection.close()
+            os.close(self._held)
 
     def __enter__(self) -> Self:
         return self

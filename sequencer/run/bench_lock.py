@@ -24,6 +24,8 @@ from sequencer.run.safe_job import SafeJob
 FOLDER = Path("/var/tmp/steadyrail")  # noqa: S108  # every user's locks in one place, kept over a reboot
 FOLDER_VARIABLE = "STEADYRAIL_STATE"
 TRY_AGAIN_S = 0.1
+MOST_BYTES = 1 << 20
+"""A lock's text is a few kilobytes; a file that holds more than that is none of ours."""
 GUARDIAN_S = 20.0
 """So long a new run waits for the guardian of a dead one to make the bench safe."""
 
@@ -50,6 +52,14 @@ class Owner:
         """Whether that very process still runs on this machine."""
         return self.host == platform.node() and _started(self.pid) == self.started != ""
 
+    @property
+    def safe_job(self) -> SafeJob | None:
+        """What making the bench safe needs; None where another version of the program wrote it."""
+        try:
+            return SafeJob.from_json(self.job)
+        except (ValueError, KeyError, TypeError, AttributeError):
+            return None
+
     @classmethod
     def here(cls, job: SafeJob) -> Self:
         """Return this process as the owner."""
@@ -63,11 +73,24 @@ class Owner:
 
 
 class BenchLock:
-    """The locks of one bench, held. `left_behind` names dead owners that were found."""
+    """The locks of one bench, held. `left_behind` names dead owners that were found.
 
-    def __init__(self, handles: tuple[int, ...], left_behind: tuple[Owner, ...]) -> None:
+    `before` is what stood in each file.
+    """
+
+    def __init__(
+        self,
+        handles: tuple[int, ...],
+        left_behind: tuple[Owner, ...],
+        before: tuple[bytes, ...] = (),
+    ) -> None:
         self.handles = handles
         self.left_behind = left_behind
+        self._before = before
+
+    def is_ours(self) -> bool:
+        """Return whether no other process has locked the bench since, as after an early release."""
+        return all(_taken(handle) for handle in self.handles)
 
     def release(self, *, safe: bool) -> None:
         """Give the bench back; the name stays where the bench was not shown to be safe."""
@@ -75,10 +98,28 @@ class BenchLock:
             with suppress(OSError):
                 if safe:
                     os.ftruncate(handle, 0)
-                fcntl.flock(handle, fcntl.LOCK_UN)
+        self._unlock()
+
+    def put_back(self) -> None:
+        """Give the bench back with the names that were found: nothing was done to it."""
+        for handle, text in zip(self.handles, self._before, strict=False):
+            with suppress(OSError):
+                os.ftruncate(handle, 0)
+                os.pwrite(handle, text, 0)
+        self._unlock()
+
+    def leave(self) -> None:
+        """Leave the bench to the guardian, which holds the same locks."""
+        for handle in self.handles:
             with suppress(OSError):
                 os.close(handle)
         self.handles = ()
+
+    def _unlock(self) -> None:
+        for handle in self.handles:
+            with suppress(OSError):
+                fcntl.flock(handle, fcntl.LOCK_UN)
+        self.leave()
 
 
 def lock_bench(job: SafeJob, *, wait_s: float = GUARDIAN_S) -> BenchLock:
@@ -94,10 +135,12 @@ def lock_bench(job: SafeJob, *, wait_s: float = GUARDIAN_S) -> BenchLock:
     owner = Owner.here(job)
     handles: list[int] = []
     left: dict[str, Owner] = {}
+    texts: list[bytes] = []
     try:
         for address in job.addresses:
             handles.append(handle := opened(lock_file(address)))
             take(handle, address, wait_s)
+            texts.append(os.pread(handle, MOST_BYTES, 0))
             before = _owner(handle)
             if before is not None:
                 left[str(before)] = before
@@ -113,7 +156,7 @@ def lock_bench(job: SafeJob, *, wait_s: float = GUARDIAN_S) -> BenchLock:
                 f". Name another folder for locks in {FOLDER_VARIABLE}. Nothing was energised."
             ) from error
         raise
-    return BenchLock(tuple(handles), tuple(left.values()))
+    return BenchLock(tuple(handles), tuple(left.values()), tuple(texts))
 
 
 def owners() -> tuple[Owner, ...]:
@@ -124,6 +167,17 @@ def owners() -> tuple[Owner, ...]:
         if owner is not None:
             found[str(owner)] = owner
     return tuple(found.values())
+
+
+def job_left_for(record: Path) -> SafeJob | None:
+    """Return what makes the bench safe that a lock names with this record; None where none does.
+
+    A lock keeps the name only as long as its bench was not shown to be safe.
+    """
+    for owner in owners():
+        if owner.record and Path(owner.record).resolve() == record.resolve():
+            return owner.safe_job
+    return None
 
 
 def owners_of(job: SafeJob) -> Iterator[tuple[Owner, bool]]:
@@ -178,28 +232,31 @@ def take(handle: int, address: str, wait_s: float) -> None:
         When another process has it.
     """
     left_s = wait_s
-    while True:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            owner = _owner(handle)
-            dead = owner is not None and not owner.alive
-            if not dead or left_s <= 0:
-                who = owner or "a process that left no name (a probe, an exercise?)"
-                hint = " (it is dead; its guardian is still making the bench safe)" if dead else ""
-                raise UsageError(
-                    f"The bench is in use: {address} is held by {who}{hint}. Nothing was "
-                    "energised. Wait for its end, or stop it: steadyrail make-safe."
-                ) from None
-            poll().poll(TRY_AGAIN_S * 1000)
-            left_s -= TRY_AGAIN_S
-        else:
-            return
+    while not _taken(handle):
+        owner = _owner(handle)
+        dead = owner is not None and not owner.alive
+        if not dead or left_s <= 0:
+            who = owner or "a process that left no name (a probe, an exercise?)"
+            hint = " (it is dead; its guardian is still making the bench safe)" if dead else ""
+            raise UsageError(
+                f"The bench is in use: {address} is held by {who}{hint}. Nothing was "
+                "energised. Wait for its end, or stop it: steadyrail make-safe."
+            )
+        poll().poll(TRY_AGAIN_S * 1000)
+        left_s -= TRY_AGAIN_S
+
+
+def _taken(handle: int) -> bool:
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
 
 
 def _owner(handle: int) -> Owner | None:
     try:
-        return Owner(**json.loads(os.pread(handle, 1 << 20, 0)))
+        return Owner(**json.loads(os.pread(handle, MOST_BYTES, 0)))
     except (OSError, ValueError, TypeError):
         return None
 

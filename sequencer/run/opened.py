@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from drivers.connect import connect
 from drivers.errors import InstrumentError
@@ -20,15 +21,58 @@ from sequencer.run.simulation import simulation
 from sequencer.run.spec import bench_spec
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Opened:
-    """A bench that is ours alone. `remarks` is for the record: dead owners that were found."""
+    """A bench that is ours alone, until `give_back`. `own` is one that nobody else can reach.
+
+    Attributes
+    ----------
+    began
+        Whether anything was asked of the bench that may energise it.
+    safe
+        How it was made safe since; None while it was not, or that was not finished.
+    """
 
     bench: Bench
     guardian: Guardian
     job: SafeJob
     lock: BenchLock
-    remarks: tuple[str, ...]
+    own: bool
+    began: bool = False
+    safe: SafeReport | None = None
+    _given: bool = False
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What the record has to know: dead owners that were found."""
+        return tuple(
+            f"The lock of a dead run was found and taken over: {owner}. That run did not show the "
+            "bench to be safe."
+            for owner in self.lock.left_behind
+        )
+
+    @property
+    def left_to_guardian(self) -> bool:
+        """Whether the guardian goes on trying to make the bench safe when this process ends."""
+        return self.began and not self.own and not (self.safe and self.safe.verified)
+
+    def give_back(self) -> None:
+        """Close all links, and free the bench, or leave it to the guardian where it isn't proven.
+
+        The guardian goes before the locks do, so that it never meets the next run's bench.
+        """
+        if self._given:
+            return
+        self._given = True
+        self.bench.close()
+        if self.left_to_guardian and self.guardian.hand_over():
+            self.lock.leave()
+            return
+        self.guardian.dismiss()
+        if self.began or self.safe is not None:
+            self.lock.release(safe=self.safe is not None and self.safe.verified)
+        else:
+            self.lock.put_back()
 
 
 @contextmanager
@@ -41,15 +85,17 @@ def opened(
     identities: Mapping[str, str] | None = None,
     trace: Path | None = None,
     aloud: Callable[[str], None] = lambda _: None,
+    prompt: Any = None,  # a text stream
 ) -> Iterator[Opened]:
     """Start a simulated bench where one is asked for, lock, start the guardian, and connect.
 
     Nothing is energised by that; but something may have been on before, so that a bench of which
-    not everything answers is made safe as far as it does. `aloud` hears what only a person can do.
-    At the end the guardian is told to go, then everything is closed.
+    not everything answers is made safe as far as it does. `aloud` hears what only a person can do,
+    and such a person is prompted on `prompt`; neither may ever wait or fail.
+    At the end the bench is given back, if that was not done before. A run that began and was not
+    shown to be safe again leaves it to the guardian, which tries on, and the lock keeps its name.
     Whoever makes safe sends nothing to an instrument that answers otherwise than in `identities`.
-    The lock keeps the owner's name unless `release(safe=True)` was called on it. With `trace`,
-    every message is written to that new file.
+    With `trace`, every message is written to that new file.
 
     Raises
     ------
@@ -68,7 +114,7 @@ def opened(
         job = safe_job_of(documents.bench, record, addresses).knowing(identities or {})
         # A bench that only this run knows needs no lock.
         lock = BenchLock((), ()) if simulated is not None else lock_bench(job)
-        stack.callback(lock.release, safe=False)
+        stack.callback(lock.put_back)
         guardian = Guardian(job, keeps=(*keeps, *lock.handles))
         stack.callback(guardian.dismiss)
         try:
@@ -77,25 +123,22 @@ def opened(
                 on_event=on_event,
                 bench_time_s=bench_time_s,
                 trace=trace,
+                prompt=prompt,
             )
-            closing = stack.enter_context(ExitStack())
-            closing.callback(bench.close)
             try:
                 guardian.wait_until_ready()
             except BenchFailed:
-                closing.close()  # an instrument may take one connection only
+                bench.close()  # an instrument may take one connection only
                 raise
         except (InstrumentError, BenchFailed) as error:
             aloud(f"{error} Making safe whatever can be reached …")
-            safe = carry_out(job, aloud=aloud, prompt=sys.stderr)
+            safe = carry_out(job, aloud=aloud, prompt=prompt or sys.stderr)
+            guardian.dismiss()
             lock.release(safe=safe.verified)
             raise BenchFailed(failed_start(safe)) from error
-        remarks = tuple(
-            f"The lock of a dead run was found and taken over: {owner}. That run did not show the "
-            "bench to be safe."
-            for owner in lock.left_behind
-        )
-        yield Opened(bench, guardian, job, lock, remarks)
+        table = Opened(bench, guardian, job, lock, own=simulated is not None)
+        stack.callback(table.give_back)
+        yield table
 
 
 def failed_start(safe: SafeReport) -> str:

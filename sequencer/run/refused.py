@@ -77,18 +77,19 @@ def without(job: SafeJob, names: Collection[str]) -> SafeJob:
 def made_safe_first(
     refusal: SteadyrailError,
     job: SafeJob,
-    record: Path,
+    record: Path | None,
     aloud: Callable[[str], None],
     prompt: Any,  # a text stream
     on_wait: Callable[[], None] = lambda: None,
 ) -> tuple[SteadyrailError, SafeReport]:
     """Make a bench safe that a crashed run may have left energised; return what to raise then.
 
-    That is a failed bench, exit code 5, unless all is proven.
+    It is written into the record, unless that is None: one that can't be used. What is returned is
+    a failed bench, exit code 5, unless all is proven.
     """
     aloud(f"{refusal} The bench may still be energised: making it safe first …")
     report = carry_out(job, aloud=aloud, prompt=prompt, on_wait=on_wait)
-    failure = _recorded(record, report)
+    failure = "" if record is None else _recorded(record, report)
     text = " ".join(filter(None, (str(refusal), f"First: {report}", failure)))
     return (UsageError(text) if report.verified else BenchFailed(text)), report
 

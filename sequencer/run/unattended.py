@@ -1,6 +1,7 @@
 """Whether a run may be left alone: what the profile demands must be there, and nobody needed."""
 
 from collections.abc import Iterator
+from math import inf
 
 from sequencer.documents.guards import INTERLOCK, quantity_of
 from sequencer.documents.load import Documents
@@ -11,6 +12,16 @@ DE_ENERGISES = frozenset({"line_source", "switch"})
 """Roles that take a hand-operated unit's energy away without a hand."""
 
 HEATS_FOR_HOURS = frozenset({"soak"})
+
+TIME_ON, DEPARTURE = "time.on", "departure.voltage"
+
+HOTTEST = 150.0
+"""°C. Silicon power transistors are rated for junctions of 150 to 200 °C (common practice, no
+source): a heatsink that a guard lets grow hotter has lost them already."""
+
+SPARE = 2.0
+SPARE_S = 3600.0
+"""A bound of the time on power beyond twice the plan and an hour ends no run in time."""
 
 
 def obstacles(
@@ -26,6 +37,7 @@ def obstacles(
     """
     return (
         *_demanded(documents, bounds, notifies=notifies),
+        *_never_trips(documents, plan, bounds),
         *_no_temperature(documents, bounds),
         *_persons(documents, plan),
     )
@@ -55,10 +67,41 @@ def _demanded(
         )
 
 
+def _never_trips(documents: Documents, plan: Plan, bounds: tuple[GuardBound, ...]) -> Iterator[str]:
+    """Yield demanded guards whose bound lies where nothing ever comes, or far too late."""
+    wanted = documents.profile.unattended
+    latest_s = SPARE * plan.duration_s + SPARE_S
+    for bound in bounds:
+        if wanted is None or bound.channel not in wanted.guards:
+            continue
+        if quantity_of(bound.channel) == "temperature" and not _in_time(bound):
+            yield (
+                f"{bound.channel} has no bound at {HOTTEST:.0f} °C or below (at_most), so that its "
+                "guard comes too late"
+            )
+        if bound.channel == DEPARTURE and -inf < bound.at_least <= -documents.unit.ratings.voltage:
+            yield (
+                f"{DEPARTURE} is bounded at {bound.at_least:.3g} V, by which no output of this "
+                "unit can fall"
+            )
+        if bound.channel == TIME_ON and bound.at_most > latest_s:
+            yield (
+                f"{TIME_ON} is bounded at {bound.at_most / 3600:.3g} h, which a run of "
+                f"{plan.duration_s / 3600:.3g} h never reaches: expected at most "
+                f"{latest_s / 3600:.3g} h"
+            )
+
+
+def _in_time(bound: GuardBound) -> bool:
+    return bound.at_most <= HOTTEST
+
+
 def _no_temperature(documents: Documents, bounds: tuple[GuardBound, ...]) -> Iterator[str]:
     heats = any(entry.trial in HEATS_FOR_HOURS for entry in documents.profile.trials)
-    if heats and not any(quantity_of(bound.channel) == "temperature" for bound in bounds):
-        yield "a soak heats the unit for hours and no guard watches a temperature"
+    guarded = [b for b in bounds if quantity_of(b.channel) == "temperature"]
+    if heats and not any(map(_in_time, guarded)):
+        bounded = f" with a bound at {HOTTEST:.0f} °C or below" if guarded else ""
+        yield f"a soak heats the unit for hours and no guard watches a temperature{bounded}"
 
 
 def _persons(documents: Documents, plan: Plan) -> Iterator[str]:
