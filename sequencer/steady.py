@@ -1,6 +1,7 @@
 """Output whose reader may go away or stand still in the night: nobody who works waits for it."""
 
 import os
+import sys
 import threading
 import time
 from collections import deque
@@ -117,6 +118,13 @@ class Aside:
 
     def __getattr__(self, name: str) -> Any:  # what else a stream has
         return getattr(self._stream, name)
+
+
+def say_last(text: str) -> None:
+    """Write a program's last line to standard error, which may stand still: its end must come."""
+    out = Aside(sys.stderr)
+    out.write(f"{text}\n")
+    out.drain()
 
 
 def leave(stream: TextIO) -> None:

@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 import typer
 
 from sequencer.command_line.start import INTERRUPTED
-from sequencer.steady import Steady
+from sequencer.steady import Steady, say_last
 
 app = typer.Typer(
     name="steadyrail",
@@ -312,13 +312,13 @@ def main() -> None:
     except KeyboardInterrupt:
         sys.exit(INTERRUPTED)
     except OSError as error:
-        sys.stderr.write(f"Output or file trouble: {error}.\n")
+        say_last(f"Output or file trouble: {error}.")
         sys.exit(2)
     except Exception as error:
         code = getattr(error, "exit_code", None)
         if code is None:
             raise
-        sys.stderr.write(f"{error}\n")
+        say_last(str(error))
         sys.exit(int(code))
 
 

@@ -141,6 +141,11 @@ def _become(request: dict[str, Any]) -> NoReturn:
             )
         ):
             os.dup2(os.open(path, how, 0o644), number)
+        # The streams of this process remember what kind of file was there before.
+        sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
+        sys.stderr = open(  # noqa: SIM115
+            2, "w", buffering=1, encoding="utf-8", errors="backslashreplace", closefd=False
+        )
         if request["most_bytes"]:
             signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
             resource.setrlimit(resource.RLIMIT_FSIZE, (request["most_bytes"],) * 2)

@@ -4,21 +4,23 @@ import io
 import os
 import subprocess
 import sys
+import threading
+import time
 from pathlib import Path
 
 import pytest
 
-from sequencer.command_line.steady import Steady
+from sequencer.steady import LAST_WAIT_S, MOST_BYTES, Aside, Steady
 
 SPEAKS = """
 import sys
-from sequencer.command_line.steady import messages, results, tell_program
+from sequencer.command_line.steady import messages, tell, tell_program
 sys.stdin.readline()
-console, last = messages(), results()
-for _ in range(3):
-    console.print("a word")
-    last.print("a result")
-    tell_program("{}")
+with messages() as console:
+    for _ in range(3):
+        console.print("a word" * int(sys.argv[1]))
+        assert tell(lambda last: last.print("a result")) == ""
+        assert tell_program("{}") == ""
 sys.exit(7)
 """
 
@@ -26,7 +28,7 @@ sys.exit(7)
 @pytest.mark.parametrize("gone", ["stdout", "stderr", "both"])
 def test_a_program_ends_with_its_own_exit_code_when_nobody_reads(gone: str) -> None:
     process = subprocess.Popen(
-        [sys.executable, "-c", SPEAKS],
+        [sys.executable, "-c", SPEAKS, "1"],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -64,3 +66,56 @@ def test_a_pipe_that_nobody_reads_becomes_nothing() -> None:
         steady.flush()
         assert Path(f"/proc/self/fd/{stream.fileno()}").readlink() == Path(os.devnull)
         stream.flush()  # nothing is left to fail
+
+
+def test_a_pipe_that_stands_still_holds_nobody_and_ends_with_the_program() -> None:
+    reads, writes = os.pipe()
+    try:
+        began = time.monotonic()
+        done = subprocess.run(
+            [sys.executable, "-c", SPEAKS, str(MOST_BYTES)],
+            input=b"\n",
+            stdout=subprocess.PIPE,
+            stderr=writes,
+            timeout=60,
+            check=False,
+        )
+        assert done.returncode == 7
+        assert done.stdout.count(b"{}") == 3
+        assert time.monotonic() - began > LAST_WAIT_S, "the words were given up too early"
+    finally:
+        os.close(reads)
+        os.close(writes)
+
+
+def test_the_newest_words_are_kept_for_whoever_reads_again() -> None:
+    reads, writes = os.pipe()
+    with os.fdopen(writes, "w") as stream, os.fdopen(reads, "rb") as reader:
+        aside = Aside(stream)
+        for number in range(200):
+            aside.write(f"{number:04d}" + "." * 4092)
+        threading.Timer(0.2, lambda: read.append(reader.read1(1 << 20))).start()
+        read: list[bytes] = []
+        while not read or b"0199" not in read[-1]:
+            time.sleep(0.01)  # the pipe is real
+            if read:
+                read.append(reader.read1(1 << 20))
+        said = b"".join(read)
+        assert said.startswith(b"0000")
+        assert len(said) < MOST_BYTES + (1 << 17)
+        aside.drain()
+
+
+def test_a_full_disk_is_said_once_and_changes_no_exit_code() -> None:
+    code = (
+        "import sys\n"
+        "from sequencer.command_line.steady import tell_program\n"
+        "print(tell_program('{}'), file=sys.stderr)\n"
+        "sys.exit(3)\n"
+    )
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-c", code], stdout=full, stderr=subprocess.PIPE, check=False
+        )
+    assert done.returncode == 3
+    assert done.stderr == b"No space left on device\n"
