@@ -1,6 +1,7 @@
 """What a user can get wrong: one paragraph, the exit code, nothing energised or overwritten."""
 
 import json
+import os
 import re
 import socket
 import subprocess
@@ -12,6 +13,8 @@ from pathlib import Path
 
 import pytest
 from called import Done, steadyrail
+
+from sequencer.record.seal import verify
 
 PROFILES = Path(str(files("profiles")))
 
@@ -299,6 +302,78 @@ def test_an_interrupt_while_the_program_loads_ends_it_in_a_word(
     )
     assert (done.returncode, done.stderr) == (130, "Interrupted.\n")
     assert not list(tmp_path.iterdir())
+
+
+SHORT = """
+[profile]
+name = "short"
+unit = "w-17"
+bench = "simulated"
+
+[[trials]]
+trial = "soak"
+voltage = "30 V"
+current = "3 A"
+warm_up = "10 s"
+duration = "20 s"
+"""
+
+CLOSED = """
+import os, sys
+for number in {closed}:
+    os.close(number)
+os.execv(sys.executable, [sys.executable, "-c",
+    "from sequencer.command_line.start import main; main()", *sys.argv[1:]])
+"""
+
+
+RUNS = ("run", "short.toml", "--record", "run.sqlite")
+NOT_ACKNOWLEDGED = ("run", "short.toml", "--bench", "simulated-apart")
+
+
+@pytest.mark.parametrize(
+    ("words", "closed", "code"),
+    [
+        (RUNS, (0, 1, 2), (0, 1, 3)),
+        (NOT_ACKNOWLEDGED, (0,), (2,)),
+        (NOT_ACKNOWLEDGED, (2,), (2,)),
+        (("plan", "short.toml"), (1,), (0,)),
+    ],
+)
+def test_closed_streams_end_nothing_and_no_file_takes_their_place(
+    tmp_path: Path, words: tuple[str, ...], closed: tuple[int, ...], code: tuple[int, ...]
+) -> None:
+    (tmp_path / "short.toml").write_text(SHORT)
+    done = subprocess.run(
+        [sys.executable, "-c", CLOSED.format(closed=closed), *words],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=tmp_path,
+        env={**os.environ, "STEADYRAIL_STATE": str(tmp_path / "locks")},
+    )
+    assert done.returncode in code, done.stderr
+    assert "Traceback" not in done.stderr
+    if words[-1] == "run.sqlite":
+        assert verify(tmp_path / "run.sqlite").intact
+
+
+def test_what_can_not_be_written_out_is_said_and_the_rest_is_done(tmp_path: Path) -> None:
+    (tmp_path / "short.toml").write_text(SHORT)
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "sequencer.command_line.app", *RUNS, "--json"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+            cwd=tmp_path,
+        )
+    assert done.returncode in (0, 1, 3)
+    said = " ".join(done.stderr.split())
+    assert "could not be written to standard output: No space left on device" in said
+    assert "steadyrail judge run.sqlite" in said
+    assert (tmp_path / "run.html").exists()  # and all else was done before
 
 
 def test_a_list_that_nobody_reads_to_its_end_ends_without_a_traceback() -> None:

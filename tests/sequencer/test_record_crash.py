@@ -148,3 +148,16 @@ def test_a_full_disk_is_told_and_leaves_the_record_readable(tmp_path: Path) -> N
     with RecordReader.open(path) as reader:
         assert len(reader.frame()) == 2 * number
         assert [event.kind for event in reader.events] == ["stopped"]
+
+
+def test_a_second_writer_is_refused_in_words(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sequencer.record.hold.BUSY_S", 0.1)
+    path = tmp_path / "run.sqlite"
+    first = new_writer(path)
+    with pytest.raises(RecordError, match="is being written by another process"):
+        RecordWriter.reopen(path)
+    first.event(1.0, "remark", "note", "it goes on")
+    first.close(ended=False)
+    RecordWriter.reopen(path).close()

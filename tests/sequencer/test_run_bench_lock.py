@@ -6,15 +6,24 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
+from bench_apart import apart
 from called import steadyrail
 from test_guardian_watch import job
 
 from sequencer.errors import UsageError
-from sequencer.run.bench_lock import FOLDER_VARIABLE, lock_bench, lock_file, owners
+from sequencer.guardian import rescue
+from sequencer.run.bench_lock import (
+    FOLDER_VARIABLE,
+    BenchLock,
+    Owner,
+    lock_bench,
+    lock_file,
+    owners,
+)
 from sequencer.run.visit import visiting
 
 HOLD = """
@@ -154,3 +163,62 @@ def test_a_visit_keeps_others_out_and_the_name_of_a_dead_run_in() -> None:
     again = lock_bench(job())
     assert [owner.pid for owner in again.left_behind] == [os.getpid()]
     again.release(safe=True)
+
+
+def test_a_start_that_is_refused_leaves_the_names_as_they_were(
+    other: "subprocess.Popen[str]",
+) -> None:
+    other.send_signal(signal.SIGKILL)
+    other.wait()
+    before = owners()
+    lock_bench(job("new.sqlite")).put_back()
+    assert owners() == before
+    assert before[0].record.endswith("theirs.sqlite")
+
+
+def test_a_lock_that_another_process_took_meanwhile_is_known_to_be_lost(
+    other: "subprocess.Popen[str]",
+) -> None:
+    stale = BenchLock((os.open(lock_file(job().addresses[0]), os.O_RDWR),), ())
+    assert not stale.is_ours()
+    other.send_signal(signal.SIGKILL)
+    other.wait()
+    assert stale.is_ours()
+    stale.release(safe=True)
+
+
+def test_a_guardian_touches_no_bench_that_another_process_has(
+    other: "subprocess.Popen[str]", tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert other.pid
+    monkeypatch.setattr(rescue, "carry_out", lambda *_a, **_k: pytest.fail("it was touched"))
+    handle = os.open(lock_file(job().addresses[0]), os.O_RDWR)
+    try:
+        assert rescue.rescue(job(str(tmp_path / "mine.sqlite")), "it died", (handle,)) == 5
+    finally:
+        os.close(handle)
+    told = (tmp_path / "mine.sqlite.guardian.txt").read_text()
+    assert "Another process has the bench now" in told
+    assert owners()[0].record.endswith("theirs.sqlite")
+
+
+@pytest.mark.parametrize("given", ["{}", "[]", "7", '{"bench": 1}', "not JSON"])
+def test_what_an_older_version_noted_is_said_not_tried(
+    folder: Path, tmp_path: Path, given: str
+) -> None:
+    folder.mkdir()
+    owner = {**asdict(Owner.here(job())), "job": given}
+    lock_file(job().addresses[0]).write_text(json.dumps(owner))
+    done = steadyrail("make-safe", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "Another version of the program left a bench" in done.stderr
+    assert "steadyrail make-safe BENCH" in done.stderr
+
+
+def test_a_start_whose_record_can_not_be_made_leaves_no_name(folder: Path, tmp_path: Path) -> None:
+    with apart(tmp_path) as table:
+        name = "r" * 250  # a name that may be, and one beside it that may not
+        code, _ = table.finish("run", "profile.toml", "--record", name, "--cautions-read")
+        assert code == 2, table.errors()
+        assert "can't be written" in table.errors()
+        assert not any(path.read_text() for path in folder.iterdir())

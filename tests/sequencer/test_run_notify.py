@@ -1,6 +1,10 @@
 """Notifications: told to a webhook, never waited for, and never with their address in a file."""
 
 import json
+import os
+import signal
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -14,7 +18,8 @@ from called import steadyrail
 
 from sequencer.documents.load import load_profile
 from sequencer.errors import DocumentError
-from sequencer.run.notify import Notifier
+from sequencer.record.seal import verify
+from sequencer.run.notify import VARIABLE, Notifier
 
 SECRET = "hunter2secret"  # noqa: S105 - made up, to be looked for in files
 
@@ -84,6 +89,37 @@ def test_a_stopped_run_tells_start_trip_and_end_and_keeps_the_address_secret(
             assert SECRET.encode() not in path.read_bytes(), path
     assert SECRET not in done.stdout + done.stderr
     assert "(left out)" in record.read_bytes().decode("latin-1")
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupt_after_the_seal_costs_neither_report_nor_verdict(
+    tmp_path: Path, number: signal.Signals
+) -> None:
+    with webhook(delay_s=1.5) as (port, told):
+        profile = tmp_path / "short.toml"
+        profile.write_text(
+            PROFILE.replace('"15 °C"', '"150 °C"').replace("bench.toml", "simulated")
+        )
+        words = ("run", "short.toml", "--record", "run.sqlite", "--report", "run.html")
+        with subprocess.Popen(
+            [sys.executable, "-m", "sequencer.command_line.app", *words],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            cwd=tmp_path,
+            env={**os.environ, VARIABLE: f"json://127.0.0.1:{port}/"},
+        ) as run:
+            deadline = time.monotonic() + 60
+            while not any("finished" in text for text in told):
+                assert time.monotonic() < deadline
+                time.sleep(0.02)  # until the last message is under way
+            run.send_signal(number)
+            out, said = run.communicate(timeout=60)
+        assert run.returncode in (0, 1, 3), said
+        assert "Report: run.html" in " ".join(out.split())
+        assert "results are being written" in said
+        assert (tmp_path / "run.html").exists()
+        assert verify(tmp_path / "run.sqlite").intact
 
 
 def test_a_dead_address_is_said_and_harms_nothing() -> None:

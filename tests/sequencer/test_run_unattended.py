@@ -8,7 +8,8 @@ import pytest
 from called import steadyrail
 
 from sequencer.command_line.left_alone import reasons_against
-from sequencer.documents.load import Documents, load_profile
+from sequencer.documents.load import Documents, documents_from, load_profile
+from sequencer.documents.source import Source
 from sequencer.planning import make_plan
 from sequencer.run.notify import VARIABLE
 
@@ -70,3 +71,43 @@ def test_run_refuses_plan_and_check_say_so_before(tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
     assert "would be refused" in steadyrail("plan", "acceptance", cwd=tmp_path).stdout
     assert "with --unattended" in steadyrail("check", "overnight", cwd=tmp_path).stdout
+
+
+def with_guards(documents: Documents, **bounds: str) -> Documents:
+    given = {name.replace("_", "."): bound for name, bound in bounds.items()}
+    tables = "".join(f'\n[guards."{n}"]\nat_most = "{b}"\n' for n, b in given.items())
+    text = documents.profile_source.text.replace('[guards."time.on"]\nat_most = "10 h"\n', "")
+    profile = Source(documents.profile_source.path, text + tables)
+    return documents_from(documents.unit_source, documents.bench_source, profile)
+
+
+def test_a_bound_that_nothing_ever_reaches_is_no_guard(overnight: Documents) -> None:
+    assert against(with_guards(overnight, time_on="17 h")) == ""
+    said = against(with_guards(overnight, time_on="1e9 h"))
+    assert "time.on is bounded at 1e+09 h, which a run of" in said
+    hot = overnight.bench.guards["temperature.heatsink"].model_copy(update={"at_most": 1e30})
+    guards = {**overnight.bench.guards, "temperature.heatsink": hot}
+    bench = overnight.bench.model_copy(update={"guards": guards})
+    said = against(replace(overnight, bench=bench))
+    assert "no guard watches a temperature with a bound at 150 °C or below" in said
+    assert "its guard comes too late" in said
+
+
+def test_an_output_can_not_fall_by_more_than_it_gives(overnight: Documents) -> None:
+    deep = overnight.profile.guards["departure.voltage"].model_copy(update={"at_least": -1e3})
+    guards = {**overnight.profile.guards, "departure.voltage": deep}
+    profile = overnight.profile.model_copy(update={"guards": guards})
+    assert "by which no output" in against(replace(overnight, profile=profile))
+
+
+@pytest.mark.parametrize("address", ["json://127.0.0.1:9/", "no-such-way://somewhere"])
+def test_it_does_not_start_where_nobody_can_be_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, address: str
+) -> None:
+    monkeypatch.setenv(VARIABLE, address)
+    done = steadyrail("run", "overnight", "--unattended", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "Nothing was energised" in done.stderr
+    assert "nobody would be notified (about to start: " in done.stderr
+    assert address not in done.stderr
+    assert not list(tmp_path.iterdir())
