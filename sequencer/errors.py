@@ -14,6 +14,8 @@ class Exit(IntEnum):
     UNDECIDED = 3
     GUARD = 4
     INSTRUMENT = 5
+    OWN_FAULT = 70
+    """sysexits.h, EX_SOFTWARE: the program itself is wrong, which says nothing about a unit."""
     INTERRUPTED = 130
 
 
@@ -98,6 +100,9 @@ class GuardianLost(SteadyrailError):
     """The process that would make the bench safe in this one's place is gone."""
 
     exit_code = Exit.INSTRUMENT
+
+
+NO_MEMORY = "The computer has no memory left. Free some, then resume."
 
 
 class ComputerFailed(SteadyrailError):

@@ -22,6 +22,11 @@ app = typer.Typer(
 )
 
 
+OUR_FAULT = (
+    "This is a fault of the program, not of your unit or bench. What a run has recorded is kept. "
+    "If a bench may be energised: steadyrail make-safe."
+)
+
 SchemaKind = Literal["unit", "bench", "profile", "dialect"]
 
 
@@ -314,12 +319,24 @@ def main() -> None:
     except OSError as error:
         say_last(f"Output or file trouble: {error}.")
         sys.exit(2)
-    except Exception as error:
-        code = getattr(error, "exit_code", None)
-        if code is None:
-            raise
+    except Exception as error:  # noqa: BLE001  # the last to hear of it
+        sys.exit(_ended_by(error))
+
+
+def _ended_by(error: Exception) -> int:
+    """Say what ended the program, and return its exit code."""
+    from sequencer.errors import NO_MEMORY, Exit, SteadyrailError
+
+    if isinstance(error, SteadyrailError):
         say_last(str(error))
-        sys.exit(int(code))
+        return error.exit_code
+    if isinstance(error, MemoryError):
+        say_last(NO_MEMORY)
+        return Exit.INSTRUMENT
+    import traceback
+
+    say_last(f"{traceback.format_exc()}\n{OUR_FAULT}")
+    return Exit.OWN_FAULT
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ from sequencer.record.write import RecordWriter, utc_now
 from sequencer.run.bench_lock import BenchLock
 from sequencer.run.event_kinds import GUARDIAN, MAKE_SAFE, STOPPED
 from sequencer.run.safe_job import SafeJob, carry_out
-from sequencer.run.safe_report import LAST_RESORT, SafeReport
+from sequencer.run.safe_report import LAST_RESORT, SafeReport, SafeStep
 from sequencer.steady import Aside
 
 PAUSES_S = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 30.0)
@@ -74,7 +74,7 @@ def _until_safe(
         if not lock.is_ours():
             tale.say(f"{tale.reason}. Another process has the bench now: it is left to that one.")
             return Exit.INSTRUMENT
-        report = carry_out(job, aloud=tale.say, prompt=tale.out)
+        report = _try(job, tale)
         if number == 1:
             tale.say(f"{tale.reason}.")
         tale.say(str(report))
@@ -101,6 +101,15 @@ def _until_safe(
             return Exit.INSTRUMENT
         poll().poll(min(next(pauses_s), silent_s) * 1000)
     raise AssertionError  # mypy: counting never ends
+
+
+def _try(job: SafeJob, tale: "_Tale") -> SafeReport:
+    """Try once. Nothing ends it, not even a fault of the program: nobody else is left to try."""
+    try:
+        return carry_out(job, aloud=tale.say, prompt=tale.out)
+    except Exception as error:  # noqa: BLE001
+        found = f"{type(error).__name__}: {error}"
+        return SafeReport((SafeStep("make safe", verified=False, detail=found),), reached=True)
 
 
 class Quiet(Aside):

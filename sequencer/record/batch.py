@@ -68,9 +68,11 @@ class Batch:
                     marks = ",".join("?" * len(rows[0]))
                     connection.executemany(f"INSERT INTO {table} VALUES ({marks})", rows)  # noqa: S608  # our names
             connection.execute("COMMIT")
-        except (sqlite3.Error, OverflowError) as error:
+        except (sqlite3.Error, OverflowError, MemoryError) as error:
             if self.is_open and connection.in_transaction:
                 connection.execute("ROLLBACK")
+            if isinstance(error, MemoryError):
+                raise
             raise RecordError(
                 f"{self._path} can't be written: {error}. What was committed before "
                 f"({self.acknowledged} readings by this run) can still be read. Free some space "

@@ -9,6 +9,7 @@ from drivers.errors import InstrumentError
 from drivers.roles import Bench
 from sequencer.documents.load import Documents
 from sequencer.errors import (
+    NO_MEMORY,
     BenchFailed,
     ComputerFailed,
     GuardTripped,
@@ -36,6 +37,9 @@ from sequencer.run.stop import Stop
 from sequencer.run.typed import Typist
 from sequencer.run.watch import Watch
 from sequencer.trials.trial import VOLTAGE
+
+RESERVE_BYTES = 16 << 20
+"""Memory that is held while trials run and given back for the end, which must not lack any."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +86,7 @@ def run_trials(
         bench, writer, guards, on_time, watch.check, leads, _typist(bench, documents, guards)
     )
     stopped: SteadyrailError | None = None
+    reserve = [b"." * RESERVE_BYTES]
     try:
         watch.check()
         if past is not None:
@@ -103,15 +108,10 @@ def run_trials(
                 continue
             writer.begin_trial(turn.number, turn.trial.name, turn.settings.model_dump_json())
             perform(turn.trial.procedure(turn.settings, turn.context), live)
-    except RecordError as error:
-        stopped = RecordFailed(str(error))
-    except SteadyrailError as error:
-        stopped = error
-    except InstrumentError as error:
-        stopped = BenchFailed(str(error))
-    except MemoryError:
-        stopped = ComputerFailed("The computer has no memory left. Free some, then resume.")
+    except (SteadyrailError, InstrumentError, MemoryError) as error:
+        stopped = _reason(error)
     finally:
+        reserve.clear()
         bench.watch_with(None)
         proven = _proven(job or safe_job_of(documents.bench), leads)
         safe = _make_safe(bench, proven, watch.progress, aloud)
@@ -123,6 +123,18 @@ def run_trials(
     except RecordError as error:
         raise RecordFailed(f"{stopped or error} {safe}") from error
     return Ended(stopped, safe)
+
+
+def _reason(error: SteadyrailError | InstrumentError | MemoryError) -> SteadyrailError:
+    """Return what stopped a run, in words and with its exit code."""
+    match error:
+        case RecordError():
+            return RecordFailed(str(error))
+        case SteadyrailError():
+            return error
+        case InstrumentError():
+            return BenchFailed(str(error))
+    return ComputerFailed(NO_MEMORY)
 
 
 def _typist(bench: Bench, documents: Documents, guards: Guards) -> Typist:

@@ -387,3 +387,18 @@ def test_a_list_that_nobody_reads_to_its_end_ends_without_a_traceback() -> None:
         assert listing.stderr is not None
         listing.stdout.close()
         assert listing.stderr.read() == ""
+
+
+def test_a_fault_of_the_program_is_no_verdict(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Python's own exit code for that is 1, which says that a limit is not kept."""
+
+    def wrong(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("a fault")
+
+    monkeypatch.setattr("sequencer.command_line.plan.run", wrong)
+    done = steadyrail("plan", "acceptance", cwd=tmp_path)
+    assert done.returncode == 70
+    assert "ZeroDivisionError: a fault" in done.stderr
+    assert "This is a fault of the program" in done.stderr

@@ -106,3 +106,24 @@ def test_it_acts_before_it_talks(record: Path, monkeypatch: pytest.MonkeyPatch) 
         guardian.rescue(job(record, port), "the run died", (), silent_s=0.1)
     assert done[0] == "acted"
     assert "talked" in done
+
+
+def test_a_fault_in_one_try_is_told_and_the_next_one_made(
+    record: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done = SafeReport((SafeStep("load off", verified=True, detail="0 A"),), reached=True)
+    tries = iter([MemoryError("none left"), KeyError("x"), done])
+
+    def attempt(*_: object, **__: object) -> SafeReport:
+        found = next(tries)
+        if isinstance(found, Exception):
+            raise found
+        return found
+
+    monkeypatch.setattr(guardian, "carry_out", attempt)
+    monkeypatch.setattr(guardian, "PAUSES_S", (0.01,))
+    with nobody() as port:
+        assert guardian.rescue(job(record, port), "the run died", ()) == Exit.PASSED
+    told = made_safe(record)
+    assert "MemoryError: none left" in told[1][2]
+    assert told[-1][1] == "note"
