@@ -12,7 +12,7 @@ MOST_BYTES = 1 << 18
 """What a terminal that stands still gets once it moves again: the newest quarter of a megabyte."""
 
 LOOK_S = 0.05
-LAST_WAIT_S = 5.0
+LAST_WAIT_S = 2.0
 """At a program's end a terminal that stands still gets this long."""
 
 
@@ -120,11 +120,11 @@ class Aside:
         return getattr(self._stream, name)
 
 
-def say_last(text: str) -> None:
+def say_last(text: str, limit_s: float = LAST_WAIT_S) -> None:
     """Write a program's last line to standard error, which may stand still: its end must come."""
     out = Aside(sys.stderr)
     out.write(f"{text}\n")
-    out.drain()
+    out.drain(limit_s)
 
 
 def leave(stream: TextIO) -> None:

@@ -1,14 +1,15 @@
 """Leaving a run alone: what stands against it, said by `check` and `plan`, refused by `run`."""
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 
 from sequencer.documents.load import Documents
 from sequencer.errors import Exit, SteadyrailError, UsageError
 from sequencer.planning import Plan
 from sequencer.result import Result
 from sequencer.run.bounds import guard_bounds
-from sequencer.run.notify import Notifier, address_of, possible
+from sequencer.run.notify import Notifier, address_of, notifier_of, possible
 from sequencer.run.unattended import obstacles
 
 TRY_S = 30.0
@@ -47,10 +48,17 @@ def refuse_if_not_ready(documents: Documents, plan: Plan) -> None:
         )
 
 
-def notifier_of(documents: Documents) -> Notifier:
-    """Return what tells a person, silent where no address is known."""
-    title = f"{documents.profile.profile.name} on {documents.unit.unit.tag}"
-    return Notifier(address_of(documents.bench, os.environ), title)
+@contextmanager
+def told(documents: Documents) -> Iterator[None]:
+    """Tell a person what a run ended by that came to no end of its own, such as a failed start."""
+    try:
+        yield
+    except BaseException as error:
+        if getattr(error, "exit_code", None) != Exit.WRONG_USE:
+            notifier = notifier_of(documents)
+            notifier.tell("ended without a verdict", f"{type(error).__name__}: {error}")
+            notifier.finish()
+        raise
 
 
 def tell_stopped(notifier: Notifier, stopped: SteadyrailError | None, safe: str) -> None:

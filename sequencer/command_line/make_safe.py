@@ -19,6 +19,7 @@ from sequencer.run.bench_lock import (
     lock_bench,
     owners,
     owners_of,
+    unreadable,
 )
 from sequencer.run.safe_job import SafeJob, carry_out
 from sequencer.run.stop import Stop
@@ -85,7 +86,9 @@ def _locked_job(say: Callable[[str], None]) -> SafeJob:
             if jobs
             else "No run uses a bench, and no dead one left any: name"
         )
-        raise UsageError(f"{what} {NAME_IT}")
+        strange = ", ".join(map(str, unreadable()))
+        more = f" These locks can't be read, and may be of a bench as well: {strange}."
+        raise UsageError(f"{what} {NAME_IT}{more if strange else ''}")
     (owner,) = jobs.values()
     job = owner.safe_job
     if job is None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from rich.console import Console
 
 from sequencer.assemble import ALTERED, result_of, stopped_by_guard
-from sequencer.command_line.left_alone import notifier_of, tell_finished, tell_stopped
+from sequencer.command_line.left_alone import tell_finished, tell_stopped
 from sequencer.command_line.progress import Progress
 from sequencer.command_line.steady import tell, tell_program
 from sequencer.documents.load import Documents
@@ -22,6 +22,7 @@ from sequencer.record.read import RecordReader
 from sequencer.record.write import RecordWriter
 from sequencer.result import Result
 from sequencer.run.bench_events import BenchEvents
+from sequencer.run.notify import notifier_of
 from sequencer.run.opened import Opened
 from sequencer.run.past import Outlook, Past
 from sequencer.run.safe_report import SafeReport
@@ -185,6 +186,12 @@ def finish(target: Path) -> Result:
     result = result_of(target)
     if result.outcome == ALTERED[0]:
         return result  # nothing that this program seals
+    if result.made_safe is False:
+        note = (
+            "The record is not sealed, so that whoever makes the bench safe, such as the guardian, "
+            "can write it down there."
+        )
+        return replace(result, notes=(*result.notes, note))
     if result.exit in RESUMABLE and not stopped_by_guard(result.events):
         note = f"The record is not sealed, so that the run can go on: steadyrail resume {target}"
         return replace(result, notes=(*result.notes, note))

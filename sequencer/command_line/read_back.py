@@ -35,7 +35,7 @@ class Kept:
     """What a record keeps; `refusal` is why the run can't go on, None with a `past` if it can.
 
     `energised` is whether the run may have left its bench so, `changed` the software that is of
-    another version now.
+    another version now, `head` the running digest of the record when reading it began.
     """
 
     documents: Documents
@@ -45,6 +45,7 @@ class Kept:
     identities: Mapping[str, str]
     changed: Mapping[str, str]
     energised: bool
+    head: str
 
 
 def read_back(record: Path) -> Kept:
@@ -56,6 +57,7 @@ def read_back(record: Path) -> Kept:
         When the record can't be read, or what it holds can't be trusted.
     """
     with RecordReader.open(record) as reader:
+        head = reader.head
         refuse_finished(record)
         found = verify(record)
         if found.altered:
@@ -86,6 +88,7 @@ def read_back(record: Path) -> Kept:
                 if reader.versions.get(name, version) != version
             },
             may_be_energised(reader),
+            head,
         )
 
 

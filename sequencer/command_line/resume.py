@@ -5,6 +5,7 @@ from pathlib import Path
 
 from rich.console import Console
 
+from sequencer.command_line.left_alone import told
 from sequencer.command_line.on_bench import (
     ENDING,
     STOPPING,
@@ -38,44 +39,64 @@ def run(record: Path, *, cautions_read: bool, as_json: bool) -> int:
 
 
 def _resume(record: Path, console: Console, *, cautions_read: bool, as_json: bool) -> int:
-    try:
-        kept = read_back(record)
-    except RecordError as refusal:
-        raise _unread(refusal, record, console) from refusal
-    documents, past = kept.documents, kept.past
-    if kept.refusal is not None or past is None:
-        raise _refused(kept, record, console) from kept.refusal
+    kept = _kept(record, console)
+    documents = kept.documents
     try:
         tell_cautions(documents, console, cautions_read=cautions_read)
     except UsageError as refusal:
         hint = f" The run may have left its bench energised: steadyrail make-safe {record}"
         raise UsageError(f"{refusal}{hint if kept.energised else ''}") from refusal
-    plan = make_plan(documents)
-    events = BenchEvents()
     with Stop(lambda: console.print(ENDING, style="bold")):
-        with (
-            Stop(lambda: console.print(STOPPING, style="bold")) as stop,
-            opened(
-                documents,
-                record,
-                events,
-                bench_time_s=kept.bench_time_s,
-                identities=kept.identities,
-                aloud=loudly(console),
-                prompt=console.file,
-            ) as table,
-        ):
-            if others := strangers(kept.identities, table.bench.identities()):
-                raise _not_the_same(others, table, record, console, energised=kept.energised)
-            for name, version in kept.changed.items():
-                events("other software", f"{name} is {version} now, not as at the start.")
-            writer = RecordWriter.reopen(record)
-            writer.options(stamp(kept.bench_time_s))
-            perform_on(documents, plan, table, writer, events, console, stop, past)
+        with told(documents), Stop(lambda: console.print(STOPPING, style="bold")) as stop:
+            while not _went_on(kept, record, console, stop):
+                kept = _kept(record, console)
         wanted = documents.profile.outputs.report
         page = unused(record.with_suffix(REPORT_SUFFIX)) if wanted else None
         result, shown = conclude(documents, finish(record), page, None, record, console)
     return tell_result(result, shown, console, as_json=as_json)
+
+
+def _kept(record: Path, console: Console) -> Kept:
+    """Return what a record keeps, or refuse, after its bench was made safe where need be."""
+    try:
+        kept = read_back(record)
+    except RecordError as refusal:
+        raise _unread(refusal, record, console) from refusal
+    if kept.refusal is not None or kept.past is None:
+        raise _refused(kept, record, console) from kept.refusal
+    return kept
+
+
+def _went_on(kept: Kept, record: Path, console: Console, stop: Stop) -> bool:
+    """Go on with the run; False where somebody wrote to the record since it was read.
+
+    That is its run, or its guardian: only who holds bench and record knows where they stand.
+    """
+    documents = kept.documents
+    events = BenchEvents()
+    with opened(
+        documents,
+        record,
+        events,
+        bench_time_s=kept.bench_time_s,
+        identities=kept.identities,
+        aloud=loudly(console),
+        prompt=console.file,
+    ) as table:
+        if others := strangers(kept.identities, table.bench.identities()):
+            raise _not_the_same(others, table, record, console, energised=kept.energised)
+        try:
+            writer = RecordWriter.reopen(record)
+        except RecordError as refusal:
+            raise _not_written(refusal, kept, table, console) from refusal
+        if writer.head != kept.head:
+            writer.close(ended=False)
+            return False
+        for name, version in kept.changed.items():
+            events("other software", f"{name} is {version} now, not as at the start.")
+        writer.options(stamp(kept.bench_time_s))
+        perform_on(documents, make_plan(documents), table, writer, events, console, stop, kept.past)
+    return True
 
 
 def _unread(refusal: RecordError, record: Path, console: Console) -> SteadyrailError:
@@ -123,9 +144,23 @@ def _not_the_same(
     refusal = UsageError(f"{text} Put back what was there, or start a new run.")
     if not energised:
         return UsageError(f"{refusal} Nothing was energised.")
+    return _safe_first(refusal, without(table.job, others), table, record, console)
+
+
+def _not_written(
+    refusal: RecordError, kept: Kept, table: Opened, console: Console
+) -> SteadyrailError:
+    """Return the refusal of a record that can't be written, after its bench was made safe."""
+    if not kept.energised or table.own:
+        return refusal
+    return _safe_first(refusal, table.job, table, None, console)
+
+
+def _safe_first(
+    refusal: SteadyrailError, job: SafeJob, table: Opened, record: Path | None, console: Console
+) -> SteadyrailError:
     table.bench.close()  # an instrument may take one connection only
     table.began = True
-    job = without(table.job, others)
     error, table.safe = made_safe_first(
         refusal, job, record, loudly(console), console.file, table.guardian.progress
     )

@@ -8,7 +8,7 @@ from rich.console import Console
 
 from sequencer.cautions import CAUTIONS
 from sequencer.command_line.documents import load_checked, with_simulation
-from sequencer.command_line.left_alone import refuse_if_not_ready
+from sequencer.command_line.left_alone import refuse_if_not_ready, told
 from sequencer.command_line.on_bench import (
     ENDING,
     STOPPING,
@@ -68,7 +68,7 @@ def run(
     with messages() as console:
         _tell_before(documents, plan, console, cautions_read=cautions_read)
         with Stop(lambda: console.print(ENDING, style="bold")):
-            with Stop(lambda: console.print(STOPPING, style="bold")) as stop:
+            with told(documents), Stop(lambda: console.print(STOPPING, style="bold")) as stop:
                 _carry_out(documents, plan, target, console, stop, trace)
             result = finish(target)
             result, shown = conclude(documents, result, page, table, target, console)

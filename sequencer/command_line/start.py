@@ -6,7 +6,10 @@ import sys
 from types import FrameType
 from typing import NoReturn
 
+from sequencer.steady import say_last
+
 INTERRUPTED = 130
+SAID_S = 1.0
 
 
 def main() -> None:
@@ -48,5 +51,5 @@ def _end_at_once(number: int, frame: FrameType | None) -> NoReturn:
 def _say_and_raise(number: int, frame: FrameType | None) -> NoReturn:
     """Say so, and end what is being done; what energises a bench takes the signals over."""
     del number, frame
-    sys.stderr.write("Interrupted.\n")
+    say_last("Interrupted.", limit_s=SAID_S)  # a terminal that stands still may be why
     raise KeyboardInterrupt

@@ -7,6 +7,7 @@ import sys
 from drivers.connect import load_backend
 from sequencer.guardian.rescue import rescue
 from sequencer.guardian.watch import Sequencer, until_needed
+from sequencer.run.notify import Notifier
 from sequencer.run.safe_job import SafeJob
 
 ERRORS = 2
@@ -19,10 +20,10 @@ def main(words: list[str]) -> int:
         signal.signal(number, signal.SIG_IGN)
     with os.fdopen(beats, "rb", buffering=0) as stream:
         sequencer = Sequencer(pid, stream, says)
-        line = sequencer.first_line()
-        if not line:
+        line, whom = sequencer.line(), sequencer.line()
+        if not whom:
             return 0  # the sequencer was gone before it had said what for
-        job = SafeJob.from_json(line)
+        job, notifier = SafeJob.from_json(line), Notifier.from_json(whom.strip())
         load_backend()  # now, as later every moment counts
 
         reason = until_needed(sequencer, job.spec)
@@ -31,7 +32,7 @@ def main(words: list[str]) -> int:
         if sequencer.handed_over and not os.isatty(ERRORS):
             # Whoever reads that run's words to their end waits for its exit code.
             os.dup2(os.open(os.devnull, os.O_WRONLY), ERRORS)
-        return rescue(job, reason, keeps, stopped=not sequencer.handed_over)
+        return rescue(job, reason, keeps, notifier, stopped=not sequencer.handed_over)
 
 
 if __name__ == "__main__":

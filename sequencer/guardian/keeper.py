@@ -11,6 +11,7 @@ from select import POLLIN, poll
 
 from sequencer.errors import BenchFailed, GuardianLost
 from sequencer.guardian.signs import ALIVE, BEAT_S, DONE, PROGRESS, SILENCE_S, TAKE_OVER
+from sequencer.run.notify import Notifier
 from sequencer.run.safe_job import SafeJob
 
 READY_S = 30.0
@@ -27,7 +28,9 @@ class Guardian:
     Where that could not be shown, `hand_over`.
     """
 
-    def __init__(self, job: SafeJob, *, keeps: Sequence[int] = ()) -> None:
+    def __init__(
+        self, job: SafeJob, notifier: Notifier | None = None, *, keeps: Sequence[int] = ()
+    ) -> None:
         """Start the process; `keeps` are open files that must live as long as it does."""
         beat_out, self._beat = os.pipe()
         self._heard, say = os.pipe()
@@ -49,7 +52,8 @@ class Guardian:
         self._last = self._last_heard = time.monotonic()
         self._thread = threading.Thread(target=self._beat_on, name="beats", daemon=True)
         with suppress(BrokenPipeError):
-            os.write(self._beat, job.as_json().encode() + b"\n")
+            told = "" if notifier is None else notifier.as_json()
+            os.write(self._beat, f"{job.as_json()}\n{told}\n".encode())
         os.set_blocking(self._beat, False)
         self._thread.start()
 

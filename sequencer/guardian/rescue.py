@@ -13,6 +13,7 @@ from sequencer.errors import Exit, SteadyrailError
 from sequencer.record.write import RecordWriter, utc_now
 from sequencer.run.bench_lock import BenchLock
 from sequencer.run.event_kinds import GUARDIAN, MAKE_SAFE, STOPPED
+from sequencer.run.notify import Notifier
 from sequencer.run.safe_job import SafeJob, carry_out
 from sequencer.run.safe_report import LAST_RESORT, SafeReport, SafeStep
 from sequencer.steady import Aside
@@ -39,6 +40,7 @@ def rescue(
     job: SafeJob,
     reason: str,
     keeps: Sequence[int],
+    notifier: Notifier | None = None,
     *,
     stopped: bool = True,
     silent_s: float = SILENT_S,
@@ -53,11 +55,11 @@ def rescue(
     run; else the record says already what did.
     """
     lock = BenchLock(_locks(keeps), ())
-    tale = _Tale(job, reason, stopped=stopped)
+    tale = _Tale(job, reason, notifier or Notifier("", ""), stopped=stopped)
     try:
         return _until_safe(job, lock, keeps, tale, silent_s, longest_s)
     finally:
-        tale.out.drain()
+        tale.end()
 
 
 def _until_safe(
@@ -78,12 +80,14 @@ def _until_safe(
         if number == 1:
             tale.say(f"{tale.reason}.")
         tale.say(str(report))
+        if report.verified:
+            lock.release(safe=True)
         if number == 1 or report.verified:
             tale.record(report, first=number == 1)
+            tale.notify(f"the guardian {'made safe' if report.verified else 'tries on'}", report)
         if report.verified:
-            if job.record and Path(job.record).exists():
+            if tale.stopped and job.record and Path(job.record).exists():
                 tale.say(f"what was read is kept. Go on: steadyrail resume {job.record}")
-            lock.release(safe=True)
             return Exit.PASSED
         now = time.monotonic()
         answered = now if report.reached else answered
@@ -98,6 +102,7 @@ def _until_safe(
             gave_up = f"Given up after {number} tries, as {why}."
             tale.say(f"{gave_up} Making safe is NOT VERIFIED. {LAST_RESORT}")
             tale.record(report, first=False, remark=gave_up)
+            tale.notify("the guardian gave up", report)
             return Exit.INSTRUMENT
         poll().poll(min(next(pauses_s), silent_s) * 1000)
     raise AssertionError  # mypy: counting never ends
@@ -121,13 +126,24 @@ class Quiet(Aside):
 
 
 class _Tale:
-    """What is told of a rescue: on the terminal, in a file beside the record, and in the record."""
+    """What is told of a rescue: on the terminal, beside the record and in it, and far away."""
 
-    def __init__(self, job: SafeJob, reason: str, *, stopped: bool) -> None:
+    def __init__(self, job: SafeJob, reason: str, notifier: Notifier, *, stopped: bool) -> None:
         self.reason = reason
+        self.stopped = stopped
         self.out = Quiet(sys.stderr)
         self._job = job
-        self._stopped = stopped
+        self._notifier = notifier
+
+    def notify(self, subject: str, report: SafeReport) -> None:
+        """Tell a person who is elsewhere; waits for nothing."""
+        self._notifier.tell(subject, f"{self.reason}.\n{report}")
+
+    def end(self) -> None:
+        """Wait a little for what is under way."""
+        for failure in self._notifier.finish():
+            self.say(f"not notified: {failure}")
+        self.out.drain()
 
     def say(self, text: str) -> None:
         """Say something in the file, then on the terminal."""
@@ -151,7 +167,7 @@ class _Tale:
                 if first:
                     text = f"The guardian had to act: {self.reason}."
                     writer.event(at, GUARDIAN, "alarm", text)
-                    if self._stopped:
+                    if self.stopped:
                         writer.event(at, STOPPED, "alarm", text, {"exit": int(Exit.INSTRUMENT)})
                 writer.event(at, MAKE_SAFE, severity, words, told)
         except SteadyrailError as error:

@@ -38,8 +38,8 @@ class Sequencer:
         self._waiting.register(beats, POLLIN)
         os.set_blocking(says, False)
 
-    def first_line(self) -> str:
-        """Return the first line that was sent, without its end; empty when the pipe ended."""
+    def line(self) -> str:
+        """Return the next line that was sent; empty when the pipe ended."""
         line = b""
         while not line.endswith(b"\n"):
             byte = self.beats.read(1)

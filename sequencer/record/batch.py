@@ -20,6 +20,8 @@ class Batch:
         By table the number of the next row.
     acknowledged
         How many readings were brought to the disk.
+    head
+        The running digest of what is there.
     """
 
     def __init__(self, path: Path) -> None:
@@ -28,7 +30,7 @@ class Batch:
         self.connection = _connect(path)
         self.waiting: dict[str, list[Row]] = {table: [] for table in TABLES}
         self.next = {table: self._count(table) + 1 for table in TABLES}
-        self._head = head(self.connection)
+        self.head = head(self.connection)
 
     @property
     def is_open(self) -> bool:
@@ -60,7 +62,7 @@ class Batch:
         if not any(waiting.values()):
             return False
         try:
-            spans, digest = link(self._head, waiting)
+            spans, digest = link(self.head, waiting)
             waiting[CHAIN] = [(self.next[CHAIN], spans, digest)] if spans != "{}" else []
             connection.execute("BEGIN IMMEDIATE")
             for table, rows in waiting.items():
@@ -80,7 +82,7 @@ class Batch:
             ) from error
         self.acknowledged += len(waiting["readings"])
         if waiting[CHAIN]:
-            self._head = digest
+            self.head = digest
             self.next[CHAIN] += 1
         for rows in waiting.values():
             rows.clear()

@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING, Any, Self
 import numpy as np
 
 from sequencer.errors import RecordError
+from sequencer.record.chain import head
 from sequencer.record.encode import decode_mapping, decode_reply, decode_request
-from sequencer.record.files import damaged, opened
+from sequencer.record.files import damaged, opened, version_of
+from sequencer.record.schema import CHAINED
 from sequencer.requests import Array, Readings, Reply, Request
 from sequencer.results import Event
 
@@ -137,6 +139,11 @@ class RecordReader:
         """Wall time at which the run came to its end by itself; empty where it did not."""
         rows = self._rows("SELECT what, wall FROM moments WHERE what <> 'sealed' ORDER BY id DESC")
         return str(rows[0][1]) if rows and rows[0][0] == "ended" else ""
+
+    @property
+    def head(self) -> str:
+        """The running digest of what was committed; empty in a record that kept no chain."""
+        return head(self._connection) if version_of(self._connection) >= CHAINED else ""
 
     @property
     def result(self) -> str | None:

@@ -81,6 +81,11 @@ class RecordWriter:
         """How many readings this writer has brought to the disk."""
         return self._batch.acknowledged
 
+    @property
+    def head(self) -> str:
+        """The running digest of what is on the disk: another one means other rows."""
+        return self._batch.head
+
     @classmethod
     def create(
         cls,

@@ -104,8 +104,7 @@ class BenchLock:
         """Give the bench back with the names that were found: nothing was done to it."""
         for handle, text in zip(self.handles, self._before, strict=False):
             with suppress(OSError):
-                os.ftruncate(handle, 0)
-                os.pwrite(handle, text, 0)
+                _write(handle, text)
         self._unlock()
 
     def leave(self) -> None:
@@ -145,8 +144,7 @@ def lock_bench(job: SafeJob, *, wait_s: float = GUARDIAN_S) -> BenchLock:
             if before is not None:
                 left[str(before)] = before
         for handle in handles:
-            os.ftruncate(handle, 0)
-            os.pwrite(handle, json.dumps(asdict(owner)).encode(), 0)
+            _write(handle, json.dumps(asdict(owner)).encode())
     except BaseException as error:
         for handle in handles:
             os.close(handle)
@@ -161,23 +159,23 @@ def lock_bench(job: SafeJob, *, wait_s: float = GUARDIAN_S) -> BenchLock:
 
 def owners() -> tuple[Owner, ...]:
     """Return whoever is named in a lock, dead or alive, each once."""
-    found: dict[str, Owner] = {}
-    for path in sorted(_folder().glob("*.lock")):
-        owner = owner_of(path)
-        if owner is not None:
-            found[str(owner)] = owner
+    found = {str(owner): owner for path in _files() if (owner := owner_of(path)) is not None}
     return tuple(found.values())
+
+
+def unreadable() -> tuple[Path, ...]:
+    """Return the lock files in which something stands that names nobody."""
+    return tuple(path for path in _files() if _size(path) and owner_of(path) is None)
 
 
 def job_left_for(record: Path) -> SafeJob | None:
     """Return what makes the bench safe that a lock names with this record; None where none does.
 
-    A lock keeps the name only as long as its bench was not shown to be safe.
+    A lock keeps the name only as long as its bench was not shown to be safe. Of several, as by
+    records of one name, the newest counts.
     """
-    for owner in owners():
-        if owner.record and Path(owner.record).resolve() == record.resolve():
-            return owner.safe_job
-    return None
+    found = [o for o in owners() if o.record and Path(o.record).resolve() == record.resolve()]
+    return max(found, key=lambda owner: owner.since).safe_job if found else None
 
 
 def owners_of(job: SafeJob) -> Iterator[tuple[Owner, bool]]:
@@ -208,7 +206,8 @@ def is_held(address: str) -> bool:
 def owner_of(path: Path) -> Owner | None:
     """Return whoever a lock file names; None where nobody or nothing readable stands there."""
     try:
-        handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW)
+        # Everybody may put files there: opening a pipe would else wait for its other end.
+        handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
     except OSError:
         return None
     try:
@@ -246,6 +245,12 @@ def take(handle: int, address: str, wait_s: float) -> None:
         left_s -= TRY_AGAIN_S
 
 
+def _write(handle: int, text: bytes) -> None:
+    """Put a text in the place of another; not truncated first, as the disk may be full."""
+    os.pwrite(handle, text, 0)
+    os.ftruncate(handle, len(text))
+
+
 def _taken(handle: int) -> bool:
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -256,9 +261,12 @@ def _taken(handle: int) -> bool:
 
 def _owner(handle: int) -> Owner | None:
     try:
-        return Owner(**json.loads(os.pread(handle, MOST_BYTES, 0)))
-    except (OSError, ValueError, TypeError):
+        found = Owner(**json.loads(os.pread(handle, MOST_BYTES, 0)))
+    except (OSError, ValueError, TypeError, RecursionError):
         return None
+    words = (found.started, found.user, found.host, found.since, found.record, found.job)
+    whole = all(isinstance(word, str) and "\0" not in word for word in words)
+    return found if whole and isinstance(found.pid, int) else None
 
 
 def opened(path: Path) -> int:
@@ -281,6 +289,17 @@ def opened(path: Path) -> int:
         with suppress(OSError):
             os.fchmod(handle, 0o666)
         return handle
+
+
+def _files() -> list[Path]:
+    return sorted(_folder().glob("*.lock"))
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.lstat().st_size
+    except OSError:
+        return 0
 
 
 def _folder() -> Path:

@@ -12,8 +12,11 @@ import sys
 import time
 from collections.abc import Mapping
 from importlib.util import find_spec
+from typing import TYPE_CHECKING, Self
 
-from sequencer.documents.bench import BenchDocument
+if TYPE_CHECKING:  # a guardian notifies, too, and needs no documents
+    from sequencer.documents.bench import BenchDocument
+    from sequencer.documents.load import Documents
 
 VARIABLE = "STEADYRAIL_NOTIFY"
 """Where an address is taken from that should not stand in a document."""
@@ -27,7 +30,13 @@ MOST_UNDER_WAY = 8
 """More messages than that are not sent: a run in trouble must not start processes without end."""
 
 
-def address_of(bench: BenchDocument, environment: Mapping[str, str]) -> str:
+def notifier_of(documents: "Documents") -> "Notifier":
+    """Return what tells a person, silent where no address is known."""
+    title = f"{documents.profile.profile.name} on {documents.unit.unit.tag}"
+    return Notifier(address_of(documents.bench, os.environ), title)
+
+
+def address_of(bench: "BenchDocument", environment: Mapping[str, str]) -> str:
     """Return the address to notify, empty where there is none; the environment wins."""
     table = bench.notifications
     written = "" if table is None or table.address is None else table.address.get_secret_value()
@@ -48,6 +57,16 @@ class Notifier:
         self._under_way: list[tuple[str, subprocess.Popen[bytes]]] = []
         self.failed: list[str] = []
         """What was not delivered: the subject of each message and why."""
+
+    def as_json(self) -> str:
+        """Return one line that another process makes the same notifier of; for a pipe, no file."""
+        return json.dumps([self._address, self._title])
+
+    @classmethod
+    def from_json(cls, line: str) -> Self:
+        """Return the notifier that `as_json` wrote, a silent one for an empty line."""
+        address, title = json.loads(line or '["", ""]')
+        return cls(address, title)
 
     def tell(self, subject: str, text: str) -> None:
         """Start sending a message; returns at once and never raises."""

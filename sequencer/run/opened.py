@@ -14,6 +14,7 @@ from sequencer.documents.load import Documents
 from sequencer.errors import BenchFailed
 from sequencer.guardian.keeper import Guardian
 from sequencer.run.bench_lock import BenchLock, lock_bench
+from sequencer.run.notify import notifier_of
 from sequencer.run.safe_job import SafeJob, carry_out
 from sequencer.run.safe_job_of import safe_job_of
 from sequencer.run.safe_report import SafeReport
@@ -115,7 +116,7 @@ def opened(
         # A bench that only this run knows needs no lock.
         lock = BenchLock((), ()) if simulated is not None else lock_bench(job)
         stack.callback(lock.put_back)
-        guardian = Guardian(job, keeps=(*keeps, *lock.handles))
+        guardian = Guardian(job, notifier_of(documents), keeps=(*keeps, *lock.handles))
         stack.callback(guardian.dismiss)
         try:
             bench = connect(

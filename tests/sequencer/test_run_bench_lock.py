@@ -20,6 +20,7 @@ from sequencer.run.bench_lock import (
     FOLDER_VARIABLE,
     BenchLock,
     Owner,
+    job_left_for,
     lock_bench,
     lock_file,
     owners,
@@ -222,3 +223,41 @@ def test_a_start_whose_record_can_not_be_made_leaves_no_name(folder: Path, tmp_p
         assert code == 2, table.errors()
         assert "can't be written" in table.errors()
         assert not any(path.read_text() for path in folder.iterdir())
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        json.dumps({**asdict(Owner.here(job())), "job": []}),
+        json.dumps({**asdict(Owner.here(job())), "record": 5}),
+        json.dumps({**asdict(Owner.here(job())), "record": "a\0b"}),
+        json.dumps({**asdict(Owner.here(job())), "pid": "1"}),
+        "[" * 200_000,
+        "\x01\x02 no text at all",
+    ],
+    ids=["job", "record", "zero", "pid", "deep", "bytes"],
+)
+def test_what_anybody_may_have_put_there_is_named_and_harms_nothing(
+    folder: Path, tmp_path: Path, given: str
+) -> None:
+    folder.mkdir()
+    (folder / "strange.lock").write_text(given)
+    os.mkfifo(folder / "pipe.lock")
+    assert owners() == ()
+    assert job_left_for(tmp_path / "run.sqlite") is None
+    done = steadyrail("make-safe", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "can't be read" in done.stderr
+    assert "strange.lock" in done.stderr
+
+
+def test_of_two_runs_with_one_record_the_newest_counts(folder: Path, tmp_path: Path) -> None:
+    record = str(tmp_path / "run.sqlite")
+    folder.mkdir()
+    for name, since, bench in (("a", "2026-02-01", "new"), ("b", "2026-01-01", "old")):
+        theirs = replace(job(record), bench=bench)
+        owner = replace(Owner.here(theirs), since=since)
+        (folder / f"{name}.lock").write_text(json.dumps(asdict(owner)))
+    found = job_left_for(Path(record))
+    assert found is not None
+    assert found.bench == "new"

@@ -12,14 +12,19 @@ from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from importlib.resources import files
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from called import steadyrail
+from test_guardian_watch import job
 
 from sequencer.documents.load import load_profile
 from sequencer.errors import DocumentError
+from sequencer.guardian import rescue
 from sequencer.record.seal import verify
+from sequencer.run.bench_lock import FOLDER_VARIABLE
 from sequencer.run.notify import VARIABLE, Notifier
+from sequencer.run.safe_report import SafeReport, SafeStep
 
 SECRET = "hunter2secret"  # noqa: S105 - made up, to be looked for in files
 
@@ -156,3 +161,45 @@ def test_an_address_that_can_t_be_kept_secret_is_refused(tmp_path: Path) -> None
     (tmp_path / "short.toml").write_text(PROFILE)
     with pytest.raises(DocumentError, match="could not be kept out"):
         load_profile(str(tmp_path / "short.toml"))
+
+
+def subjects(told: list[str]) -> list[str]:
+    return [json.loads(text)["title"].split(": ")[1] for text in told]
+
+
+def test_what_the_guardian_does_is_told_as_well(tmp_path: Path) -> None:
+    reports = iter(
+        SafeReport((SafeStep("load off", verified=verified, detail="x"),), reached=True)
+        for verified in (False, True)
+    )
+    with webhook() as (port, told):
+        notifier = Notifier.from_json(Notifier(f"json://127.0.0.1:{port}/", "a test").as_json())
+        with (
+            mock.patch.object(rescue, "carry_out", side_effect=reports),
+            mock.patch.object(rescue, "PAUSES_S", (0.01,)),
+        ):
+            code = rescue.rescue(job(str(tmp_path / "none.sqlite")), "it died", (), notifier)
+        assert code == 0
+        assert sorted(subjects(told)) == ["the guardian made safe", "the guardian tries on"]
+        assert all("it died" in json.loads(text)["message"] for text in told)
+
+
+def test_a_failed_start_is_told_and_a_wrong_call_is_not(tmp_path: Path) -> None:
+    (tmp_path / "short.toml").write_text(PROFILE)
+    shipped = (Path(str(files("profiles"))) / "benches" / "simulated-apart.toml").read_text()
+    for port in range(5025, 5033):
+        shipped = shipped.replace(f"::{port}::", f"::{port - 5020}::")
+    with (
+        webhook() as (port, told),
+        mock.patch.dict(
+            os.environ,
+            {VARIABLE: f"json://127.0.0.1:{port}/", FOLDER_VARIABLE: str(tmp_path / "locks")},
+        ),
+    ):
+        (tmp_path / "bench.toml").write_text(shipped)
+        words = ("run", "short.toml", "--record", "run.sqlite")
+        assert steadyrail(*words, cwd=tmp_path).returncode == 2  # cautions not acknowledged
+        assert told == []
+        assert steadyrail(*words, "--cautions-read", cwd=tmp_path).returncode == 5
+    assert subjects(told) == ["ended without a verdict"]
+    assert "NOT VERIFIED" in told[0]

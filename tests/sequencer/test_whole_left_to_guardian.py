@@ -5,14 +5,19 @@ import re
 import socket
 import threading
 import time
-from contextlib import suppress
+from contextlib import closing, suppress
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 from bench_apart import Apart, apart, committed, events
 from kills import wait_for
+from made_up_result import made_up_result
+from record_samples import new_writer
 from test_guardian_watch import job
 
+from sequencer.command_line import on_bench
+from sequencer.errors import Exit
 from sequencer.run.event_kinds import GUARDIAN, MAKE_SAFE, STOPPED
 from sequencer.run.opened import Opened
 from sequencer.run.safe_report import SafeReport, SafeStep
@@ -102,6 +107,19 @@ def test_it_goes_on_until_the_load_can_be_reached_again(tmp_path: Path) -> None:
         assert not any(path.read_text() for path in (tmp_path / "locks").iterdir())
         code, _ = table.finish("resume", RECORD, "--cautions-read", "--json")
         assert code in (0, 1, 3), table.errors()
+
+
+def test_a_record_waits_for_what_the_guardian_still_does(tmp_path: Path) -> None:
+    """Also where a guard ended the run, whose record is sealed otherwise."""
+    sealed = []
+    for safe in (True, False):
+        path = tmp_path / f"{safe}.sqlite"
+        with closing(new_writer(path)) as writer:
+            writer.event(1.0, STOPPED, "alarm", "too hot", {"exit": int(Exit.GUARD)})
+            writer.event(1.0, MAKE_SAFE, "note" if safe else "alarm", "x", {"verified": int(safe)})
+        with mock.patch.object(on_bench, "result_of", return_value=made_up_result(made_safe=safe)):
+            sealed.append(bool(on_bench.finish(path).digest))
+    assert sealed == [True, False]
 
 
 class Around:

@@ -8,8 +8,13 @@ from pathlib import Path
 
 import pytest
 from bench_apart import PROFILE, Apart, apart, committed, events
+from called import steadyrail
 
+from sequencer.command_line import resume as command
+from sequencer.command_line.read_back import Kept
 from sequencer.documents.load import load_profile
+from sequencer.errors import BenchFailed
+from sequencer.record.hold import hold
 from sequencer.record.write import RecordWriter
 from sequencer.requests import Apply, LoadState
 from sequencer.run.start import NAME, NUMBER
@@ -146,3 +151,56 @@ def test_what_was_proven_to_be_without_energy_is_left_alone(tmp_path: Path, *, a
         said = " ".join(table.errors().split())
         assert (code, "making it safe first" in said) == ((5, True) if alarm else (2, False)), said
         assert energised(table) is not alarm
+
+
+def test_a_record_that_can_not_be_written(tmp_path: Path) -> None:
+    """As on a disk that was remounted read-only; here another process holds it."""
+    with apart(tmp_path) as table:
+        energise(table)
+        record = crashed(table, {})
+        before = committed(record)
+        held = hold(record)
+        try:
+            code, _ = table.finish(*WORDS)
+        finally:
+            os.close(held)
+        said = " ".join(table.errors().split())
+        assert code == 2, said
+        assert "is being written by another process" in said
+        assert "First: Made safe, verified" in said
+        assert table.without_energy()
+        assert committed(record) == before
+
+
+def test_what_is_written_while_a_person_reads_the_cautions_counts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A run goes on, or its guardian writes, after the record was read and before it is held."""
+    monkeypatch.setenv("STEADYRAIL_STATE", str(tmp_path / "locks"))
+    monkeypatch.chdir(tmp_path)
+    kept: list[Kept] = []
+    real = command.read_back
+
+    def reads(record: Path) -> Kept:
+        kept.append(real(record))
+        return kept[-1]
+
+    def meanwhile(*_: object, **__: object) -> None:
+        with RecordWriter.reopen(tmp_path / RECORD) as writer:
+            writer.begin_trial(NUMBER, NAME, "{}")
+            writer.begin_request(Apply(LoadState("current", 1.0, on=True)), 2000.0)
+
+    def goes_on(*_: object) -> None:
+        raise BenchFailed("it would have gone on")
+
+    monkeypatch.setattr(command, "read_back", reads)
+    monkeypatch.setattr(command, "tell_cautions", meanwhile)
+    monkeypatch.setattr(command, "perform_on", goes_on)
+    with apart(tmp_path) as table:
+        crashed(table, {})
+        done = steadyrail("resume", RECORD, cwd=tmp_path)
+    assert done.returncode == 5
+    assert len(kept) == 2
+    assert kept[0].head != kept[1].head
+    assert kept[0].bench_time_s < kept[1].bench_time_s == 2000.0
+    assert "it would have gone on" in done.stderr
