@@ -249,6 +249,23 @@ def test_set_points_find_gain_offset_and_the_worst_position() -> None:
     assert figures["setting_linearity"].value == pytest.approx(2e-3 * 10 / 11, abs=3e-5)
 
 
+def test_steady_drift_of_meter_and_reference_is_no_scatter_of_set_points() -> None:
+    # The mean of both visits is that of one moment for every position: neither drift is in it.
+    where = context(control="remote")
+    settings = set_points.Settings(voltage_to="30 V")
+
+    def linearity(of_meter_v_per_s: float, of_reference_per_s: float) -> Figure:
+        unit = Unit(
+            lambda u, *_: u.setting * (1 + of_reference_per_s * u.now) + of_meter_v_per_s * u.now
+        )
+        return found(set_points.TRIAL, settings, unit, where)["setting_linearity"]
+
+    still = linearity(0.0, 0.0)
+    moving = linearity(1e-5, 1e-6)  # by the end of the trial 0.7 mV and 2 mV at 30 V
+    assert moving.value == pytest.approx(still.value, abs=still.u)
+    assert moving.expanded == pytest.approx(still.expanded, rel=0.2)
+
+
 def test_set_points_refuse_a_unit_that_is_set_by_hand() -> None:
     settings = set_points.Settings(voltage_to="30 V")
     with pytest.raises(TrialStopped, match="remote control"):
