@@ -4,7 +4,7 @@ The readings' deviation is that of the unit and of the meter together. White noi
 a random walk of the meter are known in size, not in course: their mean part of the variance can be
 taken off, and what is left uncertain follows from the same two.
 
-May import `sequencer.numerics.checks` and `between_readings` only.
+May import `sequencer.numerics.checks` only.
 """
 
 from dataclasses import dataclass
@@ -12,7 +12,6 @@ from math import sqrt
 
 import numpy as np
 
-from sequencer.numerics.between_readings import Share
 from sequencer.numerics.checks import Array
 
 #: Variance of the difference of neighbouring means of a random walk, over that of the walk.
@@ -35,13 +34,9 @@ def lift_by_white(seen: Array, factor: int, sd: float) -> Lift:
     return _lift(seen, np.repeat([-1.0, 1.0], factor) / factor, sd)
 
 
-def part_of(lift: Lift, share: Share) -> Lift:
-    """Return the lift by something of which a share is there, within bounds."""
-    of_share = share.half_width**2 / 6.0
-    return Lift(
-        lift.variance * share.likely,
-        sqrt(lift.variance**2 * of_share + lift.u**2 * share.likely),
-    )
+def half_of(lift: Lift) -> Lift:
+    """Return the lift by something of which between none and all is there, likelier near half."""
+    return Lift(lift.variance / 2.0, sqrt(lift.variance**2 / 24.0 + lift.u**2 / 2.0))
 
 
 def lift_by_walk(seen: Array, factor: int, sd: float) -> Lift:

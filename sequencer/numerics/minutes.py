@@ -1,7 +1,6 @@
 """One-minute means of a long row of readings, with its gaps found and stated."""
 
 from dataclasses import dataclass
-from math import nan
 
 import numpy as np
 
@@ -40,9 +39,6 @@ class MinuteMeans:
         Length of a period; the time covered by the readings.
     notes
         What was left out, in words.
-    near, far
-        Half of the mean square of what readings one and two apart differ by, within a period and
-        without a gap; NaN where there are none.
     """
 
     time: Array
@@ -55,8 +51,6 @@ class MinuteMeans:
     start_s: float
     end_s: float
     notes: tuple[str, ...] = ()
-    near: float = nan
-    far: float = nan
 
     @property
     def covered_s(self) -> float:
@@ -139,19 +133,7 @@ def minute_means(times: Values, values: Values, period_s: float = 60.0) -> Minut
         start_s=start,
         end_s=end,
         notes=tuple(notes),
-        near=_half_square(t, y, bins, 1, cadence),
-        far=_half_square(t, y, bins, 2, cadence),
     )
-
-
-def _half_square(
-    t: Array, y: Array, bins: np.ndarray[tuple[int], np.dtype[np.int64]], apart: int, cadence: float
-) -> float:
-    """Return half of the mean square of what readings so many cadences apart differ by."""
-    steps = y[apart:] - y[:-apart]
-    used = bins[apart:] == bins[:-apart]
-    used &= t[apart:] - t[:-apart] < (apart + _MISSED - 1.0) * cadence
-    return float(np.mean(steps[used] ** 2)) / 2.0 if used.any() else nan
 
 
 def _weights(

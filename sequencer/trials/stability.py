@@ -5,8 +5,7 @@ allan_deviation_1min, allan_deviation_10min, allan_deviation_1h (V)
     has averaged away and drift has not yet come. It is that of this soak; how far another may be
     from it is in the note. Formula: √(½·mean of (ȳ_{i+1} − ȳ_i)²) over means ȳ of that length,
     overlapping, less the part of the square that the meter adds on average; of the scatter that is
-    not the meter's, what readings that are apart add: all of white noise, a third of a walk, as far
-    as readings one and two apart tell them from each other. Components:
+    not the meter's, half, as readings that are apart miss between none and all of it. Components:
     noise of the means; what happens between readings; the meter's wander, a random walk; thermal
     EMF, slow change; gain following the room; offset following the room; the meter's gain.
     Source: NIST SP 1065 (2008), 5.2.4 and 5.4.1; what noise adds: variance of a quadratic form of
@@ -21,12 +20,11 @@ import numpy as np
 from sequencer.errors import FigureError
 from sequencer.numerics.allan import Allan, overlapping, steps
 from sequencer.numerics.allan_noise import (
+    half_of,
     lift_by_course,
     lift_by_walk,
     lift_by_white,
-    part_of,
 )
-from sequencer.numerics.between_readings import missed_share
 from sequencer.numerics.minutes import MinuteMeans
 from sequencer.requests import Array
 from sequencer.results import Chart, Component, Figure, Line, Mark
@@ -151,21 +149,13 @@ def _own(
     scatter = float(np.mean(minutes.u[run] ** 2))
     stated = hypot(accuracy.noise, accuracy.resolution / sqrt(12.0)) * accuracy.per_volt
     of_meter = min(scatter, stated**2 * float(np.mean(1.0 / minutes.count[run])))
-    readings = float(np.mean(minutes.count[run]))
-    share = missed_share(
-        minutes.near,
-        minutes.far,
-        of_meter * readings,
-        minutes.noise_dof * DIFFERENCES_PER_DOF * (readings - 2.0) / (readings - 1.0),
-        round(readings),
-    )
     walk_v = hypot(accuracy.stability_gain * voltage, accuracy.stability_offset) / sqrt(3.0)
     room = steps(degrees, factor)
     hours: Array = minutes.time[run] / THERMAL_EMF_TIME_S
     lifts = {
         "noise of the means": lift_by_white(seen, factor, sqrt(of_meter)),
-        "what happens between readings": part_of(
-            lift_by_white(seen, factor, sqrt(scatter - of_meter)), share
+        "what happens between readings": half_of(
+            lift_by_white(seen, factor, sqrt(scatter - of_meter))
         ),
         "the meter's wander": lift_by_walk(
             seen, factor, walk_v * sqrt(minutes.period_s / STABILITY_TIME_S)
@@ -188,9 +178,6 @@ def _own(
         *scale_components(accuracy, sqrt(square)),
     ]
 
-
-DIFFERENCES_PER_DOF = 1.5
-"""Of neighbours, per degree of freedom of their scatter (von Neumann et al., 1941)."""
 
 FOLLOWING = ("gain following the room", "offset following the room", "thermal EMF, slow change")
 """What an unknown factor, within known bounds, makes of a known course."""
