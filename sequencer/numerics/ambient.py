@@ -35,7 +35,9 @@ class TemperatureCoefficient:
     value, u, dof
         Value unit per kelvin, with correlation-aware standard uncertainty of the scatter.
     half_width_lag
-        How far the value goes with lags that the means can't tell from the best one.
+        Half of the width over which the value goes with lags that the means can't tell from the
+        best one. That one lies anywhere within, mostly near an end, as the value grows with the
+        lag: twice the greater distance would be wider than the bounds are (JCGM 100, 4.3.8).
     lag_s
         Time constant with which the output follows.
     span_k
@@ -140,9 +142,7 @@ def temperature_coefficient(
         value=best.coefficient,
         u=best.u_white * factor,
         dof=max(dof - (lag_s is None), 1.0),
-        half_width_lag=max(
-            (abs(one.coefficient - best.coefficient) for one in others), default=0.0
-        ),
+        half_width_lag=float(np.ptp([one.coefficient for one in (best, *others)])) / 2,
         lag_s=best.lag_s,
         followed=best.room,
         span_k=float(np.ptp(best.room)),

@@ -12,7 +12,7 @@ from sequencer.numerics.line import fit_line
 #: Levels that were visited three times, below which a bend can't be told from scatter.
 LEAST_LEVELS = 3
 #: Way down and way back differ by more than chance beyond so many standard uncertainties.
-_SURELY = 3.0
+SURELY = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +94,7 @@ def pace(
         )
     between = at_again - at_there
     line = fit_line(between, again - there)
-    if abs(line.intercept) > _SURELY * line.u_intercept:
+    if abs(line.intercept) > SURELY * line.u_intercept:
         raise FigureError(
             f"pace: the way back differs by {line.intercept:.2g} A from the way down, more than "
             "time explains; nobody knows on which of both the search was."

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.errors import FigureError
+from sequencer.numerics.bracket_scatter import scatter_covariance
 from sequencer.numerics.checks import (
     Array,
     Values,
@@ -183,7 +184,12 @@ def drift_free_differences(
 
 
 def bracketed_differences(
-    times: Values, levels: Values, values: Values, reference: float
+    times: Values,
+    levels: Values,
+    values: Values,
+    reference: float,
+    *,
+    noise: float | None = None,
 ) -> LevelDifferences:
     """Estimate V(level) − V(reference) from each point and the reference points around it.
 
@@ -195,6 +201,9 @@ def bracketed_differences(
     ----------
     times, levels, values
         As in `drift_free_differences`; the first and last point are at the reference.
+    noise
+        Standard uncertainty of one value by the scatter of its own readings; what the brackets
+        scatter beyond it counts as the unit's wander. None: all of it counts as noise.
 
     Raises
     ------
@@ -248,17 +257,14 @@ def bracketed_differences(
     differences = to_levels @ y
     # Residual operator: brackets minus their level's mean; its trace gives the expected sum.
     spread = operator - to_levels[[_index(distinct, level) for level in x[inside]]]
-    gram = spread @ spread.T
-    trace = float(np.trace(gram))
+    trace = float(np.sum(spread**2))
     if trace <= 0 or inside.size == distinct.size - 1:
         raise FigureError(
             "points: no level was visited twice, so the scatter is unknown. Visit the levels "
             "again, or use the common drift with stated uncertainties."
         )
-    sum_squares = float(np.sum((spread @ y) ** 2))
-    variance = sum_squares / trace
-    dof = trace**2 / float(np.sum(gram**2))  # Satterthwaite for correlated residuals
-    covariance = variance * (to_levels @ to_levels.T)
+    residuals = spread @ y
+    covariance, dof = scatter_covariance(t, spread, to_levels, y, noise)
     over_visit, rate, u_rate = _reference_drift(t[references], y[references])
     return LevelDifferences(
         reference=float(reference),
@@ -270,8 +276,8 @@ def bracketed_differences(
         drift_rate=rate,
         u_drift_rate=u_rate,
         drift_over_visit=over_visit,
-        residual_sd=float(np.sqrt(variance)),
-        residual_drift=_residual_drift(spread @ y),
+        residual_sd=float(np.sqrt(residuals @ residuals / trace)),
+        residual_drift=_residual_drift(residuals),
     )
 
 

@@ -129,7 +129,21 @@ def _inside(points: Sequence[Point], channel: str, base: float) -> LevelDifferen
     times = np.array([point.time(channel) for point in points])
     values = np.array([point.mean(channel) for point in points])
     levels = np.array([float(point.tag["fraction"]) for point in points])
-    return bracketed_differences(times, levels, values, base)
+    return bracketed_differences(times, levels, values, base, noise=_noise(points, channel))
+
+
+def _noise(points: Sequence[Point], channel: str) -> float | None:
+    """Return the standard uncertainty of a visit's mean by the scatter of its readings, pooled.
+
+    None where visits have one reading each.
+    """
+    visits = [point.values(channel) for point in points]
+    if min(visit.size for visit in visits) < LEAST_TO_SCATTER:
+        return None
+    return float(np.sqrt(np.mean([np.var(visit, ddof=1) / visit.size for visit in visits])))
+
+
+LEAST_TO_SCATTER = 2
 
 
 def reached_by(means: LevelMeans) -> dict[str, float]:

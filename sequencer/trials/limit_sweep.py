@@ -9,7 +9,7 @@ the way down and again on the way up (hysteresis, and drift cancels in the mean 
 from collections.abc import Generator
 from dataclasses import dataclass
 from itertools import pairwise
-from math import sqrt
+from math import hypot, sqrt
 from typing import ClassVar
 
 import numpy as np
@@ -19,7 +19,7 @@ from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, Pos
 from sequencer.errors import FigureError
 from sequencer.numerics.knee import LimitTrace, hysteresis, trace_limit
 from sequencer.numerics.limit_figures import Quantity
-from sequencer.numerics.pace import Pace, pace
+from sequencer.numerics.pace import SURELY, Pace, pace
 from sequencer.requests import Array, LoadState, Procedure, Reply, Request
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.limit_beyond import beyond
@@ -239,14 +239,16 @@ class Traced:
     def between_legs(self, name: str) -> float:
         """Return half of what a figure differs by between both ways: drift, heat, hysteresis.
 
-        Less what the scatter of either way explains, which stands in the budget by itself.
+        Nothing where the scatter of either way explains it, which stands in the budget by itself:
+        of chance alone the square less its expectation, cut off at zero, would still leave half of
+        that on average.
         """
         found = [quantity for leg in self.legs if (quantity := getattr(leg, name)) is not None]
         if len(found) < BOTH:
             return 0.0
         first, second = found
-        square = (second.value - first.value) ** 2 - first.u**2 - second.u**2
-        return sqrt(max(square, 0.0)) / 2
+        apart, chance = abs(second.value - first.value), hypot(first.u, second.u)
+        return sqrt(apart**2 - chance**2) / 2 if apart > SURELY * chance else 0.0
 
     def pace_part(self, name: str) -> Component:
         """Return what a figure's uncertainty owes to that of the pace of the limit's drift."""
@@ -435,10 +437,10 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         The current that the unit holds in limiting. Formula: the constant-current line (least
         squares of I against V over 25 to 75 % of the set voltage) at half the set voltage, at the
         time of the turn between both ways: what time alone moves is taken off. Components: scatter
-        about the curve; difference between both ways (hysteresis, and drift where its pace isn't
-        known); pace of the limit's drift; the ammeter's gain or shunt, offset, resolution,
-        stability. Source: common practice, no source; fit in `sequencer.numerics.knee`, pace in
-        `sequencer.numerics.pace`.
+        about the curve; difference between both ways, where it is beyond chance (hysteresis, and
+        drift where its pace isn't known); pace of the limit's drift; the ammeter's gain or shunt,
+        offset, resolution, stability. Source: common practice, no source; fit in
+        `sequencer.numerics.knee`, pace in `sequencer.numerics.pace`.
     knee_current (A)
         Where constant voltage gives way to constant current. Formula: the crossing of the
         constant-voltage line (no load to 80 % of the rated current) and the constant-current

@@ -113,11 +113,12 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         rounds; voltmeter; ammeter; step to the stated current. Source: IEC 61204 (load effect).
     output_resistance (ohm)
         The slope of the output voltage against current. Formula: minus the least-squares slope of
-        V − V(0) against I − I(0). Components: scatter between rounds, carried through the fit;
-        the gains of voltmeter and ammeter, as a share of the slope; their stability over the
-        time between visits; their resolution where noise does not dither it. Offsets
-        cancel. Source: NIST/SEMATECH e-Handbook 4.1.4.1 (least squares); the definition is common
-        practice.
+        V − V(0) against I − I(0). Components: scatter between rounds, carried through the fit
+        (noise of the readings as what neighbouring visits share, the rest as a wander that the
+        visits to no load follow); the gains of voltmeter and ammeter, as a share of the slope;
+        their stability over the time between visits; their resolution where noise does not
+        dither it. Offsets cancel. Source: NIST/SEMATECH e-Handbook 4.1.4.1 (least squares); the
+        definition is common practice.
     load_linearity (V)
         The greatest departure of the output from its straight line. Formula:
         max |V(I) − V(0) − a − b·I|, less what noise lifts a greatest value by on average.

@@ -11,7 +11,8 @@ setting_linearity (V)
     Greatest departure of V from that line.
 
 The positions are visited on the way up and on the way down, so that drift which is straight over
-the trial cancels in the mean of both; what they still differ by is the scatter. Departures from
+the trial cancels in the mean of both, whether it is alike at every position (a meter's) or in
+proportion to the output (a reference's); what they still differ by is the scatter. Departures from
 the line are the unit's own and no uncertainty of it.
 
 Components: scatter between both visits, carried through the line where there is one; lift by noise,
@@ -152,11 +153,17 @@ def positions(evidence: Evidence) -> Positions:
 
 
 def _between(visits: Mapping[float, list[Point]]) -> tuple[float, float]:
-    """Return u of a mean of two visits by what they differ by beside a straight drift, and dof."""
+    """Return u of a mean of two visits by what they differ by beside a steady drift, and dof.
+
+    A meter drifts alike at every position, a reference in proportion to the output. The mean of
+    both visits, all about one moment, has no trace of either, so neither is scatter.
+    """
     apart = np.array([two[1].mean(VOLTAGE) - two[0].mean(VOLTAGE) for two in visits.values()])
     lag = np.array([two[1].time(VOLTAGE) - two[0].time(VOLTAGE) for two in visits.values()])
-    rest = apart - lag * float(apart @ lag) / float(lag @ lag)
-    dof = apart.size - 1.0
+    steady = np.column_stack([lag, lag * np.array(list(visits))])
+    rates, *_ = np.linalg.lstsq(steady, apart, rcond=None)
+    rest = apart - steady @ rates
+    dof = apart.size - 2.0
     return float(np.sqrt(rest @ rest / dof)) / 2.0, dof
 
 

@@ -13,7 +13,7 @@ from sequencer.numerics.effective import autocorrelation, effective_number
 from sequencer.numerics.knee import trace_limit
 from sequencer.numerics.line import fit_line
 from sequencer.numerics.maximum import greatest_departure
-from sequencer.numerics.minutes import minute_means
+from sequencer.numerics.minutes import MinuteMeans, minute_means
 from sequencer.numerics.pairs import bracketed_differences, drift_free_differences
 from sequencer.numerics.settling import settled
 from sequencer.numerics.warmup import warm_up_time
@@ -106,6 +106,36 @@ def test_lag_of_the_room_is_found():
     assert with_lag.lag_s == lag
     assert with_lag.value == pytest.approx(3e-4, rel=0.02)
     assert np.ptp(with_lag.corrected.mean) < 0.1 * np.ptp(output)
+
+
+def test_what_the_lag_leaves_open_is_no_wider_than_the_lags_that_are_likely():
+    # Room and output of an hour: nearly any lag will do, and the coefficient grows with it.
+    rng = np.random.default_rng(6)
+    at = np.arange(60) * 60.0 + 30
+    room = 22 + 0.4 * np.sin(2 * np.pi * at / 2400)
+
+    def means(values):
+        return MinuteMeans(
+            time=at,
+            mean=values,
+            count=np.full(60, 60.0),
+            u=np.full(60, 1e-7),
+            noise_dof=2000.0,
+            gaps=(),
+            period_s=60.0,
+            start_s=0.0,
+            end_s=3600.0,
+        )
+
+    output = means(30 + 2e-4 * (room - 22) + 1e-4 * rng.standard_normal(60))
+    found = temperature_coefficient(output, means(room), lag_s=None)
+    likely = [one.value for one in found.likely]
+    farthest = max(abs(one - found.value) for one in likely)
+    assert len(likely) > 2
+    # JCGM 100, 4.3.8: the full width is b₊ + b₋, however unevenly the estimate lies within.
+    above, below = max(likely) - found.value, found.value - min(likely)
+    assert found.half_width_lag == pytest.approx((above + below) / 2)
+    assert found.half_width_lag < 0.8 * farthest
 
 
 def test_warm_up_time_of_an_exponential():

@@ -9,6 +9,8 @@ import pytest
 
 from sequencer.documents.load import load_profile
 from sequencer.errors import TrialStopped
+from sequencer.numerics.line_known import line_with_covariance
+from sequencer.numerics.pairs import bracketed_differences
 from sequencer.record.read import Step
 from sequencer.requests import (
     Applied,
@@ -27,8 +29,9 @@ from sequencer.requests import (
 )
 from sequencer.results import Figure
 from sequencer.trials import heat, load_steps, output_off, sense_check, set_points, soak
+from sequencer.trials.brackets import level_means
 from sequencer.trials.readiness import cold_trials, marked_cold, not_warmed_up
-from sequencer.trials.trial import Context, Evidence, Trial
+from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
 from sequencer.uncertainty.combine import normal
 from sequencer.uncertainty.figure import make_figure
 
@@ -205,6 +208,34 @@ def test_a_thermal_tail_is_kept_apart_from_the_step(tail_v: float) -> None:
     assert figures["load_change"].value == pytest.approx(-figures["load_regulation"].value)
 
 
+def test_a_units_wander_is_no_noise_that_neighbouring_levels_share() -> None:
+    # Of a random walk the visits to no load follow what is slow: the slope between levels is known
+    # better than from as much noise of the readings (`test_numerics_bracket_scatter.py`).
+    walk = np.cumsum(np.random.default_rng(5).standard_normal(4000)) * 10e-6
+
+    def wanders(unit: Unit, channel: str, _: float) -> float:
+        if channel.startswith("current"):
+            return unit.load
+        return unit.setting - 1e-3 * unit.load + float(walk[int(unit.now)])
+
+    settings = load_steps.Settings(voltage="30 V", current="3 A", tail="60 s")
+    where = context()
+    at = evidence(load_steps.TRIAL, settings, Unit(wanders), where)
+    points = at.points(part="round")
+    means = level_means(points, VOLTAGE, where.current)
+    as_noise = bracketed_differences(
+        [point.time(VOLTAGE) for point in points],
+        [float(point.tag["fraction"]) for point in points],
+        [point.mean(VOLTAGE) for point in points],
+        0.0,
+    )
+    line = line_with_covariance(means.di, means.dv, as_noise.covariance)
+    assert means.dv == pytest.approx(as_noise.differences)
+    assert means.line.u_slope < 0.95 * line.u_slope
+    figures = {one.name: one for one in load_steps.figures(settings, at)}
+    within(figures["output_resistance"], 1e-3)
+
+
 def falling(unit: Unit, _: str, since: float) -> float:
     if unit.on:
         return unit.setting
@@ -247,6 +278,23 @@ def test_set_points_find_gain_offset_and_the_worst_position() -> None:
     assert abs(offset.value - 4e-3 - 2e-3 / 11) < offset.expanded
     assert abs(figures["setting_error"].value - 5e-3) < figures["setting_error"].expanded
     assert figures["setting_linearity"].value == pytest.approx(2e-3 * 10 / 11, abs=3e-5)
+
+
+def test_steady_drift_of_meter_and_reference_is_no_scatter_of_set_points() -> None:
+    # The mean of both visits is that of one moment for every position: neither drift is in it.
+    where = context(control="remote")
+    settings = set_points.Settings(voltage_to="30 V")
+
+    def linearity(of_meter_v_per_s: float, of_reference_per_s: float) -> Figure:
+        unit = Unit(
+            lambda u, *_: u.setting * (1 + of_reference_per_s * u.now) + of_meter_v_per_s * u.now
+        )
+        return found(set_points.TRIAL, settings, unit, where)["setting_linearity"]
+
+    still = linearity(0.0, 0.0)
+    moving = linearity(1e-5, 1e-6)  # by the end of the trial 0.7 mV and 2 mV at 30 V
+    assert moving.value == pytest.approx(still.value, abs=still.u)
+    assert moving.expanded == pytest.approx(still.expanded, rel=0.2)
 
 
 def test_set_points_refuse_a_unit_that_is_set_by_hand() -> None:
