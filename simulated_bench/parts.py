@@ -135,7 +135,9 @@ def _reference(scenario: Scenario, draws: Draws) -> Reference:
         ageing_per_decade=draws.value("reference.ageing_per_decade", table.ageing_per_decade),
         leak=draws.value("reference.leak", table.leak),
         leak_time_s=draws.value("reference.leak_time", table.leak_time),
-        flicker=flicker(draws, "reference.flicker", table.flicker.nominal),
+        flicker=flicker(
+            draws, "reference.flicker", table.flicker.nominal, table.flicker_period.nominal
+        ),
         walk=random_walk(draws, "reference.walk", table.walk_per_root_hour.nominal),
     )
 

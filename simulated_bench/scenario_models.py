@@ -102,13 +102,14 @@ class RectifierTable(Table):
 
 
 class ReferenceTable(Table):
-    """The reference's departures, all relative."""
+    """The reference's departures, all relative; flicker faster than its period is filtered out."""
 
     tempco: PerKelvin
     tail: Ratio
     tail_time: Seconds
     ageing_per_decade: Ratio
     flicker: Ratio
+    flicker_period: Seconds = Uncertain(1.0)
     walk_per_root_hour: Ratio
     leak: Ratio
     leak_time: Seconds

@@ -231,6 +231,10 @@ def _as_panel(
     )
 
 
+FILTERED_S = (0.1, 10.0)
+"""A reference's filter leaves out flicker that is faster: much moves between readings, or little."""
+
+
 def _unit(rng: Generator, stratum: str, voltage: float, departure: float, band: float) -> Scenario:
     base = scenarios.load("healthy")
     soft, strong = stratum == "soft corner", stratum == "strong drift"
@@ -273,6 +277,8 @@ def _unit(rng: Generator, stratum: str, voltage: float, departure: float, band: 
         "load_leads": Uncertain(spread(rng, 20e-3, 80e-3)),
         "residual": Uncertain(spread(rng, 0.05e-3, 1.5e-3)),
     }
+    # Drawn last, so that all before stays as it was.
+    reference["flicker_period"] = Uncertain(spread(rng, *FILTERED_S))
     return base.model_copy(
         update={
             "stated": base.stated.model_copy(
