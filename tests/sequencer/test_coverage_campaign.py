@@ -13,7 +13,7 @@ from sequencer.trials.registry import trials
 from tests.campaigns.coverage.measure import Row, measure, measured
 from tests.campaigns.coverage.meters import Meter
 from tests.campaigns.coverage.strata import STRATA, plan
-from tests.campaigns.coverage.table import clopper_pearson, line, lines
+from tests.campaigns.coverage.table import BY_CHANCE, clopper_pearson, line, lines
 
 SAMPLE = (
     *((seed, "sense_check") for seed in range(10)),
@@ -31,11 +31,9 @@ LYING = tuple((seed, "limit_sweep") for seed in range(30, 40))
 MOST_RMS = 1.6
 """Of error over u: 2 is a fault."""
 
-BY_CHANCE = 1e-3
-"""More than MOST_RMS is a fault too where chance makes that of so few errors this seldom."""
-
 
 def most_rms(errors: int) -> float:
+    """More than MOST_RMS is a fault where chance makes that of so few errors seldom enough."""
     return max(MOST_RMS, float(np.sqrt(stats.chi2.isf(BY_CHANCE, errors) / errors)))
 
 
