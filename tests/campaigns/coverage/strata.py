@@ -232,7 +232,7 @@ def _as_panel(
 
 
 FILTERED_S = (0.1, 10.0)
-"""A reference's filter leaves out flicker that is faster: much moves between readings, or little."""
+"""A reference's filter leaves faster flicker out: much moves between readings, or little."""
 
 
 def _unit(rng: Generator, stratum: str, voltage: float, departure: float, band: float) -> Scenario:
