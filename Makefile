@@ -92,5 +92,5 @@ $(VENV)/.run: pyproject.toml
 
 $(VENV)/.test: pyproject.toml
 	$(PYTHON) -m venv $(VENV)
-	$(BIN)/pip install --quiet --disable-pip-version-check -e ".[test]"
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-compile -e ".[test]"
 	@touch $@
