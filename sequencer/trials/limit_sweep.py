@@ -9,27 +9,22 @@ the way down and again on the way up (hysteresis, and drift cancels in the mean 
 from collections.abc import Generator
 from dataclasses import dataclass
 from itertools import pairwise
-from math import hypot, sqrt
 from typing import ClassVar
 
-import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts
 from sequencer.errors import FigureError
-from sequencer.numerics.knee import LimitTrace, hysteresis, trace_limit
 from sequencer.numerics.limit_figures import Quantity
-from sequencer.numerics.pace import SURELY, Pace, pace
-from sequencer.requests import Array, LoadState, Procedure, Reply, Request
-from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
+from sequencer.requests import LoadState, Procedure, Reply, Request
+from sequencer.results import Chart, Figure, Line, Mark, Shown
 from sequencer.trials.limit_beyond import beyond
+from sequencer.trials.limit_budgets import absolute, relative
+from sequencer.trials.limit_trace import REFERENCE_REGION, Sweep, traced
 from sequencer.trials.steps import leave, mean_of, prepare, read_at, tolerances
 from sequencer.trials.sweep_load import beside_sweep, with_resistors
-from sequencer.trials.trial import VOLTAGE, Context, Evidence, Point, Trial, refuse_frozen
-from sequencer.uncertainty import accuracy as meter
-from sequencer.uncertainty.combine import rectangular, type_a
+from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
 from sequencer.uncertainty.figure import make_figure
-from sequencer.uncertainty.ratio import ratio_components
 
 LINE_FRACTIONS = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
 """The constant-voltage line ends at 80 % of the rated current, by its definition; a dip between two
@@ -83,6 +78,15 @@ class Found:
     voltage: float
 
 
+def _sweep(settings: Settings, context: Context) -> Sweep:
+    return Sweep(
+        settings.voltage,
+        settings.lowest_voltage,
+        departure(settings, context),
+        settings.readings,
+    )
+
+
 def departure(settings: Settings, context: Context) -> float:
     """Return the departure in volts that counts as having left the constant-voltage line.
 
@@ -129,8 +133,6 @@ def _with_references(stops: list[Stop], rated: float) -> list[Stop]:
 
 REFERENCE = 0.5
 """Share of the rated current, on the constant-voltage line and far from the corner."""
-
-REFERENCE_REGION = "reference"
 
 REFERENCE_EVERY = 4
 """Heatsinks take a minute and more, four stops some ten seconds."""
@@ -216,220 +218,6 @@ JUDGED = ("limit_current", "knee_current", "knee_onset", "short_current")
 """The currents of the limit, which data sheets promise."""
 
 
-@dataclass(frozen=True, slots=True)
-class Traced:
-    """The points of both legs, what the curve says in all, and what each leg says alone.
-
-    `down` and `up` are as measured; the traces are free from what time alone moved, where that is
-    known, and `bent` is the trace with the pace's change off by its standard uncertainty. `lag_s`
-    is the time from the corner to the lowest voltage: so far apart are the readings that a ratio or
-    a difference compares.
-    """
-
-    down: tuple[Array, Array]
-    up: tuple[Array, Array]
-    trace: LimitTrace
-    bent: LimitTrace | None
-    moved: Pace | None
-    legs: tuple[LimitTrace, ...]
-    hysteresis: Quantity | None
-    readings: int
-    lag_s: float
-
-    def between_legs(self, name: str) -> float:
-        """Return half of what a figure differs by between both ways: drift, heat, hysteresis.
-
-        Nothing where the scatter of either way explains it, which stands in the budget by itself:
-        of chance alone the square less its expectation, cut off at zero, would still leave half of
-        that on average.
-        """
-        found = [quantity for leg in self.legs if (quantity := getattr(leg, name)) is not None]
-        if len(found) < BOTH:
-            return 0.0
-        first, second = found
-        apart, chance = abs(second.value - first.value), hypot(first.u, second.u)
-        return sqrt(apart**2 - chance**2) / 2 if apart > SURELY * chance else 0.0
-
-    def pace_part(self, name: str) -> Component:
-        """Return what a figure's uncertainty owes to that of the pace of the limit's drift."""
-        u, dof = 0.0, 1.0
-        if self.moved is not None:
-            found, off = getattr(self.trace, name), getattr(self.bent, name)
-            u = 0.0 if found is None or off is None else abs(off.value - found.value)
-            dof = self.moved.bend.dof
-        return type_a("pace of the limit's drift", u, dof)
-
-
-def traced(settings: Settings, evidence: Evidence) -> Traced:
-    """Return the curve of a sweep from the points of both legs.
-
-    Raises
-    ------
-    FigureError
-        When too few points were measured.
-    """
-    if not evidence.points(leg="down"):
-        raise FigureError("The run ended before the limit sweep had traced anything.")
-    down, up = _leg(evidence, "down"), _leg(evidence, "up")
-    ammeter = evidence.context.accuracy(evidence.context.current)
-    try:
-        between: Quantity | None = hysteresis(
-            *down,
-            *up,
-            set_voltage=settings.voltage,
-            down_times=_times(evidence, "down"),
-            back_times=_times(evidence, "up"),
-            least_scatter=ROUNDED * ammeter.resolution * ammeter.per_volt,
-        )
-    except FigureError:
-        between = None  # an interrupted way back: said in the figures' notes
-    moved = None if between is None else _pace(settings, evidence)
-    steady = [_without(evidence, leg, moved) for leg in (("down", down), ("up", up))]
-    bent = None
-    if moved is not None:
-        off = [_without(evidence, leg, moved, moved.bend.u) for leg in (("down", down), ("up", up))]
-        bent = _trace(settings, evidence, _both_ways(evidence, *off))
-    return Traced(
-        down,
-        up,
-        _trace(settings, evidence, _both_ways(evidence, *steady)),
-        bent,
-        moved,
-        () if between is None else tuple(_trace(settings, evidence, leg) for leg in steady),
-        between,
-        settings.readings,
-        max(_lag_s(evidence, leg) for leg in ("down", "up")),
-    )
-
-
-def _pace(settings: Settings, evidence: Evidence) -> Pace | None:
-    """Return how time alone moved the limit, by the levels deep in it that were visited thrice."""
-    channel = evidence.context.current
-    deep = settings.voltage - DEEP * departure(settings, evidence.context)
-    visits = [
-        {
-            point.tag["level"]: point
-            for point in evidence.points(leg=leg)
-            if point.tag["region"] in LIMITED and point.mean(VOLTAGE) < deep
-        }
-        for leg in ("search", "down", "up")
-    ]
-    levels = [level for level in visits[0] if level in visits[1] and level in visits[2]]
-    rows = [
-        (
-            np.array([visit[level].mean(channel) for level in levels]),
-            np.array([visit[level].time(channel) for level in levels]),
-        )
-        for visit in visits
-    ]
-    try:
-        return pace(*rows)
-    except FigureError:
-        return None  # then what both ways differ by stands in the budget
-
-
-DEEP = 10.0
-"""So many of the onset's departures below the setting, a drift of the output moves no current."""
-
-LIMITED = ("corner", "current line", "lowest")
-"""Regions whose currents the unit's limit makes; in the others the load does."""
-
-
-def _without(
-    evidence: Evidence,
-    named: tuple[str, tuple[Array, Array]],
-    moved: Pace | None,
-    bend_off_by: float = 0.0,
-) -> tuple[Array, Array]:
-    """Return a named leg without what time alone moved the limit by."""
-    leg, (current, voltage) = named
-    if moved is None:
-        return current, voltage
-    limited = np.array([point.tag["region"] in LIMITED for point in _stops(evidence, leg)])
-    since = moved.moved(_times(evidence, leg), bend_off_by=bend_off_by)
-    return current - np.where(limited, since, 0.0), voltage
-
-
-ROUNDED = 1.0 / sqrt(6.0)
-"""Standard deviation of the difference of two rounded readings, in steps: twice 1/12 in squares."""
-
-
-def _both_ways(
-    evidence: Evidence, down: tuple[Array, Array], up: tuple[Array, Array]
-) -> tuple[Array, Array]:
-    """Return the means of both visits to each level, else, on the way down only, its points.
-
-    The middle between both visits is the same moment for every level, so that what drifts steadily
-    is in none of the curve's figures, and neither is it in their scatter.
-    """
-    back = {_place(point): index for index, point in enumerate(_stops(evidence, "up"))}
-    there = [_place(point) for point in _stops(evidence, "down")]
-    pairs = [(n, back[place]) for n, place in enumerate(there) if place in back]
-    if len(pairs) < len(there):
-        return np.concatenate([down[0], up[0]]), np.concatenate([down[1], up[1]])
-    first, second = (np.array(column) for column in zip(*pairs, strict=True))
-    return (down[0][first] + up[0][second]) / 2, (down[1][first] + up[1][second]) / 2
-
-
-def _place(point: Point) -> tuple[object, object]:
-    return point.tag["region"], point.tag["level"]
-
-
-def _stops(evidence: Evidence, leg: str) -> list[Point]:
-    """Return the points of a leg that belong to the curve."""
-    return [p for p in evidence.points(leg=leg) if p.tag["region"] != REFERENCE_REGION]
-
-
-def _lag_s(evidence: Evidence, leg: str) -> float:
-    channel = evidence.context.current
-    times = [
-        point.time(channel)
-        for point in _stops(evidence, leg)
-        if point.tag["region"] != "voltage line"
-    ]
-    return max(times) - min(times) if times else 0.0
-
-
-def _times(evidence: Evidence, leg: str) -> Array:
-    channel = evidence.context.current
-    return np.array([point.time(channel) for point in _stops(evidence, leg)])
-
-
-def _trace(settings: Settings, evidence: Evidence, points: tuple[Array, Array]) -> LimitTrace:
-    return trace_limit(
-        *points,
-        set_voltage=settings.voltage,
-        rated_current=evidence.context.unit.ratings.current,
-        departure=departure(settings, evidence.context),
-        load_voltage=settings.lowest_voltage,
-    )
-
-
-def _leg(evidence: Evidence, leg: str) -> tuple[Array, Array]:
-    """Return currents and voltages of a leg, the voltages without the drift of the reference."""
-    refuse_frozen(evidence.points(leg=leg), VOLTAGE)
-    points = _stops(evidence, leg)
-    current = evidence.context.current
-    refuse_frozen(points, current)
-    return (
-        np.array([point.mean(current) for point in points]),
-        np.array([point.mean(VOLTAGE) for point in points]) - _drifted(evidence, leg, points),
-    )
-
-
-def _drifted(evidence: Evidence, leg: str, points: list[Point]) -> Array:
-    """Return how far the reference stood from its mean at each point; 0 where it wasn't visited."""
-    visits = evidence.points(leg=leg, region=REFERENCE_REGION)
-    if len(visits) < BOTH:
-        return np.zeros(len(points))
-    times = np.array([point.time(VOLTAGE) for point in points])
-    when = np.array([visit.time(VOLTAGE) for visit in visits])
-    volts = np.array([visit.mean(VOLTAGE) for visit in visits])
-    between = (times > when.min()) & (times < when.max())
-    order = np.argsort(when)
-    return np.where(between, np.interp(times, when[order], volts[order]) - volts.mean(), 0.0)
-
-
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     """Compute limit current, knee, onset, sharpness, short current and hysteresis.
 
@@ -483,7 +271,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     FigureError
         When too few points were measured for any of them.
     """
-    data = traced(settings, evidence)
+    data = traced(_sweep(settings, evidence.context), evidence)
     reached = {
         "voltage": float(max(data.down[1].max(), data.up[1].max(initial=0.0))),
         "current_from": float(data.down[0].min()),
@@ -497,13 +285,13 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     for name in JUDGED:
         quantity: Quantity | None = getattr(data.trace, name)
         if quantity is not None:
-            budget = _absolute(evidence.context, data, name, quantity)
+            budget = absolute(evidence.context, data, name, quantity)
             results.append(
                 make_figure(
                     evidence.trial, name, quantity.value, "A", budget, reached=reached, notes=notes
                 )
             )
-    results += _relative(evidence, data, reached)[0]
+    results += relative(evidence, data, reached)[0]
     if not results:
         reasons = dict.fromkeys(data.trace.cannot.values())
         raise FigureError("No figure of the current limit: " + " ".join(reasons))
@@ -512,106 +300,15 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
 
 def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
     """Say which figures the curve doesn't give, and why."""
-    data = traced(settings, evidence)
-    return dict(data.trace.cannot) | _relative(evidence, data, {})[1]
-
-
-def _absolute(context: Context, data: Traced, name: str, quantity: Quantity) -> list[Component]:
-    """Return the budget of a current: scatter of the fit, the meter, and both legs' difference."""
-    statement = context.accuracy(context.current)
-    return [
-        *meter.mean_of(
-            statement,
-            quantity.value,
-            data.readings,
-            scatter=type_a("scatter about the curve", quantity.u, max(quantity.dof, 1.0)),
-        ),
-        rectangular("difference between both ways", data.between_legs(name)),
-        data.pace_part(name),
-    ]
-
-
-def _relative(
-    evidence: Evidence, data: Traced, reached: dict[str, float]
-) -> tuple[list[Figure], dict[str, str]]:
-    """Return the figures that are ratios or differences of currents: gain or offset cancels.
-
-    Where everything cancels and nothing scatters, nothing is left to state an uncertainty from:
-    the second part says so by name, and costs the other figures nothing.
-    """
-    statement = evidence.context.accuracy(evidence.context.current)
-    found: list[Figure] = []
-    missing: dict[str, str] = {}
-    if (knee := data.trace.knee_current) is None:
-        return found, missing
-    budgets: dict[str, tuple[Quantity, str, list[Component]]] = {}
-    for name in RATIOS:
-        ratio: Quantity | None = getattr(data.trace, name)
-        if ratio is not None:
-            budget = _ratio_budget(statement, data, name, ratio, knee)
-            budgets[name] = (ratio, "1", budget)
-    for name, quantity in (
-        ("limit_change", data.trace.limit_change),
-        ("limit_hysteresis", data.hysteresis),
-    ):
-        if quantity is not None:
-            budget = _difference_budget(statement, data, quantity, knee)
-            budgets[name] = (quantity, "A", budget)
-    if "limit_change" in budgets:
-        budgets["limit_change"][2].append(data.pace_part("limit_change"))
-    for name, (quantity, unit, budget) in budgets.items():
-        try:
-            value = quantity.value
-            found.append(make_figure(evidence.trial, name, value, unit, budget, reached=reached))
-        except FigureError as error:
-            missing[name] = str(error)
-    return found, missing
-
-
-def _ratio_budget(
-    statement: meter.Accuracy, data: Traced, name: str, ratio: Quantity, knee: Quantity
-) -> list[Component]:
-    return [
-        rectangular("difference between both ways", data.between_legs(name)),
-        data.pace_part(name),
-        *ratio_components(
-            statement,
-            ratio.value * knee.value,
-            knee.value,
-            lag_s=data.lag_s,
-            readings=data.readings,
-            scatter=type_a("scatter about the curve", ratio.u, max(ratio.dof, 1.0)),
-        ),
-    ]
-
-
-def _difference_budget(
-    statement: meter.Accuracy, data: Traced, quantity: Quantity, knee: Quantity
-) -> list[Component]:
-    return meter.difference(
-        statement,
-        knee.value,
-        knee.value + quantity.value,
-        lag_s=data.lag_s,
-        readings=data.readings,
-        heating_change=min(abs(quantity.value) / knee.value, 1.0),
-        scatter=type_a("scatter about the curve", quantity.u, max(quantity.dof, 1.0)),
-    )
-
-
-BOTH = 2
-"""Ways of a sweep: down and back."""
-
-
-RATIOS = ("knee_sharpness", "foldback_ratio")
-"""Ratios of two currents, both over the knee current."""
+    data = traced(_sweep(settings, evidence.context), evidence)
+    return dict(data.trace.cannot) | relative(evidence, data, {})[1]
 
 
 def charts(
     settings: Settings, evidence: Evidence, figures: tuple[Figure, ...]
 ) -> tuple[Chart, ...]:
     """Draw the whole characteristic, and its corner magnified."""
-    data = traced(settings, evidence)
+    data = traced(_sweep(settings, evidence.context), evidence)
     marks = tuple(
         Mark(label, "x", figure.value, "figure")
         for name, label in (("knee_current", "knee"), ("knee_onset", "onset"))

@@ -5,7 +5,7 @@ import pytest
 
 from sequencer.numerics.knee import LimitTrace
 from sequencer.numerics.limit_figures import Quantity
-from sequencer.trials.limit_sweep import Traced
+from sequencer.trials.limit_trace import Traced
 
 NOTHING = (np.array([]), np.array([]))
 U = 1e-4
