@@ -83,13 +83,13 @@ def result_of(path: Path) -> Result:
             events=events,
             cautions=CAUTIONS,
             notes=(
-                *filter(None, (advice(_tripped(events), _running(reader, len(steps))),)),
+                *filter(None, (advice(tripped(events), _running(reader, len(steps))),)),
                 *notes,
                 *judged.notes,
             ),
             simulated=_simulated(documents.bench, reader.options),
             alarm=alarm,
-            guard=_tripped(events),
+            guard=tripped(events),
             made_safe=_made_safe(events),
             digest=reader.seal or "",
         )
@@ -162,7 +162,7 @@ def stopped_by_guard(events: tuple[Event, ...]) -> bool:
     )
 
 
-def _tripped(events: tuple[Event, ...]) -> Tripped | None:
+def tripped(events: tuple[Event, ...]) -> Tripped | None:
     """Return the guard that ended the run; records of older versions say it in words only."""
     last = _since_resumed(events)
     by = next((e for e in last if e.kind == STOPPED and e.detail.get("exit") == Exit.GUARD), None)

@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from math import isnan
 from pathlib import Path
 
+from sequencer.assemble import tripped
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.load import Documents, documents_from, read_document
 from sequencer.documents.secrets import without_secrets
@@ -71,6 +72,7 @@ def read_back(record: Path) -> Kept:
         past: Past | None = None
         refusal: SteadyrailError | None = None
         try:
+            _refuse_ended(reader)
             _refuse_changed(reader)
             refuse_other_words(documents.bench, reader.documents)
             past = _past(reader, documents, gap_known=known)
@@ -113,6 +115,19 @@ def _documents(reader: RecordReader) -> Documents:
     options = {k: v for k, v in reader.options.items() if k in type(simulation).model_fields}
     bench = documents.bench.model_copy(update={"simulation": simulation.model_copy(update=options)})
     return replace(documents, bench=bench)
+
+
+class EndedByGuard(UsageError):
+    """A guard ended the run: nobody goes on with it unseen, and its record is sealed."""
+
+
+def _refuse_ended(reader: RecordReader) -> None:
+    """Refuse what a guard has stopped, also where nobody came to seal its record."""
+    if (guard := tripped(reader.events)) is not None:
+        raise EndedByGuard(
+            f"A guard stopped this run: {guard.text.rstrip('.')}. It is not gone on with. Nothing was "
+            "energised. Find out why it tripped, then start a new run."
+        )
 
 
 def _refuse_changed(reader: RecordReader) -> None:

@@ -16,7 +16,7 @@ from sequencer.command_line.on_bench import (
     tell_result,
 )
 from sequencer.command_line.paths import REPORT_SUFFIX, unused
-from sequencer.command_line.read_back import BY_HAND, Kept, read_back
+from sequencer.command_line.read_back import BY_HAND, EndedByGuard, Kept, read_back
 from sequencer.command_line.run import tell_cautions
 from sequencer.command_line.steady import messages
 from sequencer.errors import RecordError, RecordSealed, SteadyrailError, UsageError
@@ -63,7 +63,8 @@ def _kept(record: Path, console: Console) -> Kept:
     except RecordError as refusal:
         raise _unread(refusal, record, console) from refusal
     if kept.refusal is not None or kept.past is None:
-        raise _refused(kept, record, console) from kept.refusal
+        with told(kept.documents):
+            raise _refused(kept, record, console) from kept.refusal
     return kept
 
 
@@ -83,12 +84,14 @@ def _went_on(kept: Kept, record: Path, console: Console, stop: Stop) -> bool:
         aloud=loudly(console),
         prompt=console.file,
     ) as table:
+        # Of what happened since the record was read the locks tell as well.
+        energised = kept.energised or bool(table.lock.left_behind)
         if others := strangers(kept.identities, table.bench.identities()):
-            raise _not_the_same(others, table, record, console, energised=kept.energised)
+            raise _not_the_same(others, table, record, console, energised=energised)
         try:
             writer = RecordWriter.reopen(record)
         except RecordError as refusal:
-            raise _not_written(refusal, kept, table, console) from refusal
+            raise _not_written(refusal, table, console, energised=energised) from refusal
         if writer.head != kept.head:
             writer.close(ended=False)
             return False
@@ -112,10 +115,12 @@ def _unread(refusal: RecordError, record: Path, console: Console) -> SteadyrailE
 def _refused(kept: Kept, record: Path, console: Console) -> SteadyrailError:
     """Return the refusal, after the bench was made safe where it may be energised."""
     refusal = kept.refusal or UsageError("The record can't be gone on with.")
-    if not kept.energised or kept.documents.bench.simulation is not None:
-        return refusal
-    job = safe_job_of(kept.documents.bench, record).knowing(kept.identities)
-    return _made_safe(refusal, job, record, console)
+    if kept.energised and kept.documents.bench.simulation is None:
+        job = safe_job_of(kept.documents.bench, record).knowing(kept.identities)
+        return _made_safe(refusal, job, record, console)
+    if isinstance(refusal, EndedByGuard):
+        finish(record)  # whoever should have done so was gone
+    return refusal
 
 
 def _made_safe(
@@ -148,10 +153,10 @@ def _not_the_same(
 
 
 def _not_written(
-    refusal: RecordError, kept: Kept, table: Opened, console: Console
+    refusal: RecordError, table: Opened, console: Console, *, energised: bool
 ) -> SteadyrailError:
     """Return the refusal of a record that can't be written, after its bench was made safe."""
-    if not kept.energised or table.own:
+    if not energised or table.own:
         return refusal
     return _safe_first(refusal, table.job, table, None, console)
 

@@ -76,7 +76,8 @@ class Notifier:
         if len(self._under_way) >= MOST_UNDER_WAY:
             self.failed.append(f"{subject}: too many messages are still under way")
             return
-        message = {"address": self._address, "title": f"{self._title}: {subject}", "body": text}
+        title, body = f"{self._title}: {subject}", text[:MOST_CHARACTERS]
+        message = {"address": self._address, "title": title, "body": body}
         try:
             process = subprocess.Popen(  # noqa: S603  # our own program, with our own arguments
                 [sys.executable, "-m", SENDER],
@@ -87,7 +88,7 @@ class Notifier:
             )
             if process.stdin is not None:
                 # Less than a pipe's buffer of 64 KiB, so this can't wait for the reader.
-                process.stdin.write(json.dumps(message).encode()[:MOST_BYTES])
+                process.stdin.write(json.dumps(message).encode())
                 process.stdin.close()
         except OSError as error:
             self.failed.append(f"{subject}: {os.strerror(error.errno or 0)}")
@@ -123,7 +124,8 @@ class Notifier:
             self.failed.append(f"{subject}: {REASONS.get(code, 'the notifier failed')}")
 
 
-MOST_BYTES = 32_000
+MOST_CHARACTERS = 5000
+"""Of a text; JSON may need six bytes for one."""
 
 NOT_INSTALLED, BAD_ADDRESS, NOT_DELIVERED = 3, 4, 5
 REASONS = {

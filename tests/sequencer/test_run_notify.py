@@ -203,3 +203,11 @@ def test_a_failed_start_is_told_and_a_wrong_call_is_not(tmp_path: Path) -> None:
         assert steadyrail(*words, "--cautions-read", cwd=tmp_path).returncode == 5
     assert subjects(told) == ["ended without a verdict"]
     assert "NOT VERIFIED" in told[0]
+
+
+def test_a_long_text_is_shortened_and_delivered() -> None:
+    with webhook() as (port, told):
+        notifier = Notifier(f"json://127.0.0.1:{port}/", "a test")
+        notifier.tell("started", "µ" * 100_000)
+        assert notifier.finish() == ()
+    assert json.loads(told[0])["message"].startswith("µµµ")

@@ -1,9 +1,12 @@
 """A run that can't go on leaves no bench energised: what answers as before is made safe first."""
 
+import json
 import os
 import signal
 import time
 from collections.abc import Mapping
+from contextlib import ExitStack
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
@@ -12,11 +15,15 @@ from called import steadyrail
 
 from sequencer.command_line import resume as command
 from sequencer.command_line.read_back import Kept
-from sequencer.documents.load import load_profile
-from sequencer.errors import BenchFailed
+from sequencer.documents.load import Documents, load_profile
+from sequencer.errors import BenchFailed, Exit
 from sequencer.record.hold import hold
+from sequencer.record.seal import verify
 from sequencer.record.write import RecordWriter
 from sequencer.requests import Apply, LoadState
+from sequencer.run.bench_lock import Owner, lock_file
+from sequencer.run.event_kinds import MAKE_SAFE, STOPPED
+from sequencer.run.safe_job_of import safe_job_of
 from sequencer.run.start import NAME, NUMBER
 
 RECORD = "run.sqlite"
@@ -204,3 +211,45 @@ def test_what_is_written_while_a_person_reads_the_cautions_counts(
     assert kept[0].head != kept[1].head
     assert kept[0].bench_time_s < kept[1].bench_time_s == 2000.0
     assert "it would have gone on" in done.stderr
+
+
+def test_a_run_that_energised_the_bench_meanwhile_and_died_is_known_by_its_lock(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another resume went on while a person read the cautions, and nobody was left to make safe."""
+    monkeypatch.setenv("STEADYRAIL_STATE", str(tmp_path / "locks"))
+    monkeypatch.chdir(tmp_path)
+    with apart(tmp_path) as table, ExitStack() as stack:
+        with RecordWriter.reopen(crashed(table, {})) as writer:
+            writer.event(1.0, MAKE_SAFE, "note", "Made safe, verified", {"verified": 1})
+        (tmp_path / "locks").mkdir()
+
+        def meanwhile(documents: Documents, *_: object, **__: object) -> None:
+            job = safe_job_of(documents.bench, tmp_path / RECORD)
+            dead = replace(Owner.here(job), pid=1, started="0")
+            for address in job.addresses:
+                lock_file(address).write_text(json.dumps(asdict(dead)))
+            energise(table)
+            stack.callback(os.close, hold(tmp_path / RECORD))
+
+        monkeypatch.setattr(command, "tell_cautions", meanwhile)
+        done = steadyrail("resume", RECORD, cwd=tmp_path)
+        assert done.returncode == 2, done.stderr
+        assert "First: Made safe, verified" in " ".join(done.stderr.split())
+        assert table.without_energy()
+        assert not any(path.read_text() for path in (tmp_path / "locks").iterdir())
+
+
+def test_what_a_guard_stopped_is_not_gone_on_with_and_sealed(tmp_path: Path) -> None:
+    """Also where the run was killed between its making safe and its seal."""
+    with apart(tmp_path) as table:
+        with RecordWriter.reopen(crashed(table, {})) as writer:
+            told = {"exit": int(Exit.GUARD), "guard": "time.on", "reason": "above"}
+            writer.event(1.0, STOPPED, "alarm", "time.on was 61 min.", told)
+            writer.event(1.0, MAKE_SAFE, "note", "Made safe, verified", {"verified": 1})
+        code, _ = table.finish(*WORDS)
+        said = " ".join(table.errors().split())
+        assert code == 2, said
+        assert "A guard stopped this run: time.on was 61 min. It is not gone on with." in said
+        assert verify(tmp_path / RECORD).intact
+        assert table.ask("load", "INPut?") == "0"
