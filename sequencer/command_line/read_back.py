@@ -125,8 +125,8 @@ def _refuse_ended(reader: RecordReader) -> None:
     """Refuse what a guard has stopped, also where nobody came to seal its record."""
     if (guard := tripped(reader.events)) is not None:
         raise EndedByGuard(
-            f"A guard stopped this run: {guard.text.rstrip('.')}. It is not gone on with. Nothing was "
-            "energised. Find out why it tripped, then start a new run."
+            f"A guard stopped this run: {guard.text.rstrip('.')}. It is not gone on with. Nothing "
+            "was energised. Find out why it tripped, then start a new run."
         )
 
 
