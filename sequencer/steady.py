@@ -6,10 +6,14 @@ import threading
 import time
 from collections import deque
 from contextlib import suppress
+from select import POLLOUT, poll
 from typing import Any, TextIO
 
 MOST_BYTES = 1 << 18
 """What a terminal that stands still gets once it moves again: the newest quarter of a megabyte."""
+
+PIECE_BYTES = 200
+"""A terminal or pipe that says it takes something takes that much without waiting."""
 
 LOOK_S = 0.05
 LAST_WAIT_S = 2.0
@@ -59,7 +63,8 @@ class Aside:
         self._bytes = 0
         self._changed = threading.Condition()
         self._writing = False
-        self._thread: threading.Thread | None = None
+        if self._handle is not None:  # now: a computer without memory left starts no thread
+            threading.Thread(target=self._write_on, name="words", daemon=True).start()
 
     def write(self, text: str) -> int:
         """Hand `text` over; returns at once."""
@@ -73,9 +78,6 @@ class Aside:
             self._bytes += len(data)
             while self._bytes > MOST_BYTES and len(self._waiting) > 1:
                 self._bytes -= len(self._waiting.popleft())
-            if self._thread is None:
-                self._thread = threading.Thread(target=self._write_on, name="words", daemon=True)
-                self._thread.start()
             self._changed.notify_all()
         return len(text)
 
@@ -121,10 +123,22 @@ class Aside:
 
 
 def say_last(text: str, limit_s: float = LAST_WAIT_S) -> None:
-    """Write a program's last line to standard error, which may stand still: its end must come."""
-    out = Aside(sys.stderr)
-    out.write(f"{text}\n")
-    out.drain(limit_s)
+    """Write a program's last line to standard error, which may stand still: its end must come.
+
+    Without a thread, which a computer without memory left would not start.
+    """
+    end = time.monotonic() + limit_s
+    data = f"{text}\n".encode(errors="backslashreplace")
+    handle = _handle(sys.stderr)
+    if handle is None:
+        sys.stderr.write(f"{text}\n")
+        return
+    with suppress(OSError):
+        sys.stderr.flush()
+        ready = poll()
+        ready.register(handle, POLLOUT)
+        while data and ready.poll(max(0.0, end - time.monotonic()) * 1000.0):
+            data = data[os.write(handle, data[:PIECE_BYTES]) :]
 
 
 def leave(stream: TextIO) -> None:

@@ -5,12 +5,14 @@ import signal
 import sys
 
 from drivers.connect import load_backend
-from sequencer.guardian.rescue import rescue
+from sequencer.guardian.rescue import Quiet, rescue
 from sequencer.guardian.watch import Sequencer, until_needed
 from sequencer.run.notify import Notifier
 from sequencer.run.safe_job import SafeJob
 
 ERRORS = 2
+RESERVE_BYTES = 8 << 20
+"""Memory that is held while all goes well, for the work in an emergency."""
 
 
 def main(words: list[str]) -> int:
@@ -24,7 +26,8 @@ def main(words: list[str]) -> int:
         if not whom:
             return 0  # the sequencer was gone before it had said what for
         job, notifier = SafeJob.from_json(line), Notifier.from_json(whom.strip())
-        load_backend()  # now, as later every moment counts
+        load_backend()  # now, as later every moment counts, and memory may be short
+        out, reserve = Quiet(sys.stderr), [b"." * RESERVE_BYTES]
 
         reason = until_needed(sequencer, job.spec)
         if not reason:
@@ -32,7 +35,8 @@ def main(words: list[str]) -> int:
         if sequencer.handed_over and not os.isatty(ERRORS):
             # Whoever reads that run's words to their end waits for its exit code.
             os.dup2(os.open(os.devnull, os.O_WRONLY), ERRORS)
-        return rescue(job, reason, keeps, notifier, stopped=not sequencer.handed_over)
+        reserve.clear()
+        return rescue(job, reason, keeps, notifier, out, stopped=not sequencer.handed_over)
 
 
 if __name__ == "__main__":

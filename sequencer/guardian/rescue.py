@@ -41,6 +41,7 @@ def rescue(
     reason: str,
     keeps: Sequence[int],
     notifier: Notifier | None = None,
+    out: Aside | None = None,
     *,
     stopped: bool = True,
     silent_s: float = SILENT_S,
@@ -55,7 +56,9 @@ def rescue(
     run; else the record says already what did.
     """
     lock = BenchLock(_locks(keeps), ())
-    tale = _Tale(job, reason, notifier or Notifier("", ""), stopped=stopped)
+    tale = _Tale(
+        job, reason, notifier or Notifier("", ""), out or Quiet(sys.stderr), stopped=stopped
+    )
     try:
         return _until_safe(job, lock, keeps, tale, silent_s, longest_s)
     finally:
@@ -128,10 +131,12 @@ class Quiet(Aside):
 class _Tale:
     """What is told of a rescue: on the terminal, beside the record and in it, and far away."""
 
-    def __init__(self, job: SafeJob, reason: str, notifier: Notifier, *, stopped: bool) -> None:
+    def __init__(
+        self, job: SafeJob, reason: str, notifier: Notifier, out: Aside, *, stopped: bool
+    ) -> None:
         self.reason = reason
         self.stopped = stopped
-        self.out = Quiet(sys.stderr)
+        self.out = out
         self._job = job
         self._notifier = notifier
 

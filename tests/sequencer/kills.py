@@ -121,6 +121,15 @@ def _end(table: Apart, pid: int, way: Way) -> None:
         os.kill(pid, signal.SIGKILL if way == "kill" else signal.SIGSTOP)
 
 
+def killed(table: Apart, record: Path) -> None:
+    """Let a run begin, and kill it and its guardian in the middle."""
+    process = table.run(record.name)
+    wait_for(lambda: record.exists() and len(committed(record)) > 100)
+    for pid in (*table.guardians(), process.pid):
+        os.kill(pid, signal.SIGKILL)
+    process.wait()
+
+
 def _wake_what_has_made_safe(table: Apart, process: Started) -> None:
     """Let a run go on that hung after it had made safe, and told its guardian to go, itself."""
     wait_for(lambda: not table.guardians())

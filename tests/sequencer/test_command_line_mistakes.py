@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from called import Done, steadyrail
+from test_run_notify import SHORT
 
 from sequencer.record.seal import verify
 
@@ -303,20 +304,6 @@ def test_an_interrupt_while_the_program_loads_ends_it_in_a_word(
     assert (done.returncode, done.stderr) == (130, "Interrupted.\n")
     assert not list(tmp_path.iterdir())
 
-
-SHORT = """
-[profile]
-name = "short"
-unit = "w-17"
-bench = "simulated"
-
-[[trials]]
-trial = "soak"
-voltage = "30 V"
-current = "3 A"
-warm_up = "10 s"
-duration = "20 s"
-"""
 
 CLOSED = """
 import os, sys

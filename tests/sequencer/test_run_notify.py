@@ -45,6 +45,9 @@ warm_up = "10 s"
 duration = "20 s"
 """
 
+SHORT = PROFILE.replace('"15 °C"', '"150 °C"').replace("bench.toml", "simulated")
+"""The same to its end, on a simulated bench of its own."""
+
 
 @contextmanager
 def webhook(delay_s: float = 0.0) -> Iterator[tuple[int, list[str]]]:
@@ -98,10 +101,7 @@ def test_a_stopped_run_tells_start_trip_and_end_and_keeps_the_address_secret(
 
 def test_an_interrupt_after_the_seal_costs_neither_report_nor_verdict(tmp_path: Path) -> None:
     with webhook(delay_s=1.5) as (port, told):
-        profile = tmp_path / "short.toml"
-        profile.write_text(
-            PROFILE.replace('"15 °C"', '"150 °C"').replace("bench.toml", "simulated")
-        )
+        (tmp_path / "short.toml").write_text(SHORT)
         words = ("run", "short.toml", "--record", "run.sqlite", "--report", "run.html")
         with subprocess.Popen(
             [sys.executable, "-m", "sequencer.command_line.app", *words],

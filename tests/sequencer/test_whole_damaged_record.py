@@ -1,7 +1,6 @@
 """Run and guardian are dead and the record is of no use: the bench is made safe by its lock."""
 
 import os
-import signal
 import sqlite3
 import time
 from contextlib import closing
@@ -9,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from bench_apart import PROFILE, Apart, apart, committed
-from kills import wait_for
+from kills import killed
 from test_whole_resume_made_safe_first import energise
 
 RECORD = "run.sqlite"
@@ -33,12 +32,8 @@ def delete(record: Path) -> None:
 
 def died(table: Apart) -> Path:
     """Let a run and its guardian be killed, and the load be on."""
-    process = table.run(RECORD)
     record = table.folder / RECORD
-    wait_for(lambda: record.exists() and len(committed(record)) > 100)
-    for pid in (*table.guardians(), process.pid):
-        os.kill(pid, signal.SIGKILL)
-    process.wait()
+    killed(table, record)
     committed(record)  # its newest rows are beside it
     for suffix in ("-wal", "-shm"):
         with closing(sqlite3.connect(record)) as connection:

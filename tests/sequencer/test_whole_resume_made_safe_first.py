@@ -2,8 +2,6 @@
 
 import json
 import os
-import signal
-import time
 from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import asdict, replace
@@ -12,6 +10,7 @@ from pathlib import Path
 import pytest
 from bench_apart import PROFILE, Apart, apart, committed, events
 from called import steadyrail
+from kills import killed
 
 from sequencer.command_line import resume as command
 from sequencer.command_line.read_back import Kept
@@ -77,13 +76,7 @@ def crashed(table: Apart, identities: Mapping[str, str]) -> Path:
 
 def test_documents_that_were_changed_after_a_crash(tmp_path: Path) -> None:
     with apart(tmp_path, profile=PROFILE) as table:
-        process = table.run(RECORD)
-        while not ((tmp_path / RECORD).exists() and len(committed(tmp_path / RECORD)) > 100):
-            assert process.poll() is None, table.errors()
-            time.sleep(0.02)  # wall time: the process is real
-        for pid in (*table.guardians(), process.pid):
-            os.kill(pid, signal.SIGKILL)
-        process.wait()
+        killed(table, tmp_path / RECORD)
         before = committed(tmp_path / RECORD)
         table.ask("load", "CURRent 1;:INPut ON;:INPut?")
         with (tmp_path / "profile.toml").open("a") as profile:
