@@ -181,12 +181,15 @@ def tell_result(result: Result, page: Path | None, console: Console, *, as_json:
     return result.exit
 
 
-def finish(target: Path) -> Result:
-    """Compute the result, and seal the record with it unless the run can go on later."""
+def finish(target: Path, documents: Documents) -> Result:
+    """Compute the result, and seal the record with it unless the run can go on later.
+
+    Nor while its bench isn't shown to be safe, but for a simulated one that ended with the run.
+    """
     result = result_of(target)
     if result.outcome == ALTERED[0]:
         return result  # nothing that this program seals
-    if result.made_safe is False:
+    if result.made_safe is False and documents.bench.simulation is None:
         note = (
             "The record is not sealed, so that whoever makes the bench safe, such as the guardian, "
             "can write it down there."

@@ -52,7 +52,8 @@ def _resume(record: Path, console: Console, *, cautions_read: bool, as_json: boo
                 kept = _kept(record, console)
         wanted = documents.profile.outputs.report
         page = unused(record.with_suffix(REPORT_SUFFIX)) if wanted else None
-        result, shown = conclude(documents, finish(record), page, None, record, console)
+        result = finish(record, documents)
+        result, shown = conclude(documents, result, page, None, record, console)
     return tell_result(result, shown, console, as_json=as_json)
 
 
@@ -119,7 +120,7 @@ def _refused(kept: Kept, record: Path, console: Console) -> SteadyrailError:
         job = safe_job_of(kept.documents.bench, record).knowing(kept.identities)
         return _made_safe(refusal, job, record, console)
     if isinstance(refusal, EndedByGuard):
-        finish(record)  # whoever should have done so was gone
+        finish(record, kept.documents)  # whoever should have done so was gone
     return refusal
 
 

@@ -70,7 +70,7 @@ def run(
         with Stop(lambda: console.print(ENDING, style="bold")):
             with told(documents), Stop(lambda: console.print(STOPPING, style="bold")) as stop:
                 _carry_out(documents, plan, target, console, stop, trace)
-            result = finish(target)
+            result = finish(target, documents)
             result, shown = conclude(documents, result, page, table, target, console)
         return tell_result(result, shown, console, as_json=as_json)
 

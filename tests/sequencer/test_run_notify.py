@@ -50,14 +50,21 @@ SHORT = PROFILE.replace('"15 °C"', '"150 °C"').replace("bench.toml", "simulate
 
 
 @contextmanager
-def webhook(delay_s: float = 0.0) -> Iterator[tuple[int, list[str]]]:
-    """Serve a webhook on loopback; yields its port and what it was told."""
+def webhook(
+    delay_s: float = 0.0, last_until: threading.Event | None = None
+) -> Iterator[tuple[int, list[str]]]:
+    """Serve a webhook on loopback; yields its port and what it was told.
+
+    The answer to the message of a run's end waits for `last_until`, a little.
+    """
     told: list[str] = []
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
             told.append(self.rfile.read(int(self.headers["Content-Length"])).decode())
             time.sleep(delay_s)  # a slow far end, in real time
+            if last_until is not None and "finished" in told[-1]:
+                last_until.wait(5.0)
             self.send_response(200)
             self.end_headers()
 
@@ -100,7 +107,8 @@ def test_a_stopped_run_tells_start_trip_and_end_and_keeps_the_address_secret(
 
 
 def test_an_interrupt_after_the_seal_costs_neither_report_nor_verdict(tmp_path: Path) -> None:
-    with webhook(delay_s=1.5) as (port, told):
+    heard = threading.Event()
+    with webhook(last_until=heard) as (port, told):
         (tmp_path / "short.toml").write_text(SHORT)
         words = ("run", "short.toml", "--record", "run.sqlite", "--report", "run.html")
         with subprocess.Popen(
@@ -116,6 +124,7 @@ def test_an_interrupt_after_the_seal_costs_neither_report_nor_verdict(tmp_path: 
                 assert time.monotonic() < deadline
                 time.sleep(0.02)  # until the last message is under way
             run.send_signal(signal.SIGINT)
+            threading.Timer(0.5, heard.set).start()
             out, said = run.communicate(timeout=60)
         assert run.returncode in (0, 1, 3), said
         assert "Report: run.html" in " ".join(out.split())

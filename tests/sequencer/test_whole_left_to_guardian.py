@@ -17,6 +17,7 @@ from record_samples import new_writer
 from test_guardian_watch import job
 
 from sequencer.command_line import on_bench
+from sequencer.documents.load import load_profile
 from sequencer.errors import Exit
 from sequencer.run.event_kinds import GUARDIAN, MAKE_SAFE, STOPPED
 from sequencer.run.opened import Opened
@@ -112,13 +113,14 @@ def test_it_goes_on_until_the_load_can_be_reached_again(tmp_path: Path) -> None:
 def test_a_record_waits_for_what_the_guardian_still_does(tmp_path: Path) -> None:
     """Also where a guard ended the run, whose record is sealed otherwise."""
     sealed = []
+    documents = load_profile("acceptance", bench="simulated-apart")
     for safe in (True, False):
         path = tmp_path / f"{safe}.sqlite"
         with closing(new_writer(path)) as writer:
             writer.event(1.0, STOPPED, "alarm", "too hot", {"exit": int(Exit.GUARD)})
             writer.event(1.0, MAKE_SAFE, "note" if safe else "alarm", "x", {"verified": int(safe)})
         with mock.patch.object(on_bench, "result_of", return_value=made_up_result(made_safe=safe)):
-            sealed.append(bool(on_bench.finish(path).digest))
+            sealed.append(bool(on_bench.finish(path, documents).digest))
     assert sealed == [True, False]
 
 
