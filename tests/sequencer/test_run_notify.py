@@ -123,7 +123,7 @@ def test_an_interrupt_after_the_seal_costs_neither_report_nor_verdict(tmp_path: 
             while not any("finished" in text for text in told):
                 assert time.monotonic() < deadline
                 time.sleep(0.02)  # until the last message is under way
-            run.send_signal(signal.SIGINT)
+            run.send_signal(signal.SIGTERM)
             threading.Timer(0.5, heard.set).start()
             out, said = run.communicate(timeout=60)
         assert run.returncode in (0, 1, 3), said
