@@ -4,6 +4,7 @@ Only typer is imported here; the work of a command is imported inside it, so tha
 """
 
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -316,11 +317,34 @@ def main() -> None:
         app(standalone_mode=True)
     except KeyboardInterrupt:
         sys.exit(INTERRUPTED)
+    except SystemExit as end:
+        if end.code == INTERRUPTED:  # typer has turned the interrupt into that
+            _tell_of_the_dead()
+        raise
     except OSError as error:
         say_last(f"Output or file trouble: {error}.")
         sys.exit(2)
     except Exception as error:  # noqa: BLE001  # the last to hear of it
-        sys.exit(_ended_by(error))
+        code = _ended_by(error)
+        _tell_of_the_dead()
+        sys.exit(code)
+
+
+ON_A_BENCH = ("run", "resume", "probe", "exercise")
+"""Commands whose user believes that nothing is energised once they are refused."""
+
+
+def _tell_of_the_dead() -> None:
+    """Say which benches dead runs left that nobody has shown to be safe since."""
+    if sys.argv[1:2] and sys.argv[1] in ON_A_BENCH:
+        from sequencer.run.bench_lock import left_by_the_dead
+
+        with suppress(OSError):
+            for owner in left_by_the_dead():
+                say_last(
+                    f"A run that died may have left its bench energised: {owner}. "
+                    "Make it safe: steadyrail make-safe"
+                )
 
 
 def _ended_by(error: Exception) -> int:

@@ -54,7 +54,7 @@ def told(documents: Documents) -> Iterator[None]:
     try:
         yield
     except BaseException as error:
-        if getattr(error, "exit_code", None) != Exit.WRONG_USE:
+        if not isinstance(error, UsageError):  # of their own mistakes people know
             notifier = notifier_of(documents)
             notifier.tell("ended without a verdict", f"{type(error).__name__}: {error}")
             notifier.finish()

@@ -10,7 +10,7 @@ from pathlib import Path
 from select import poll
 from typing import TYPE_CHECKING
 
-from sequencer.errors import Exit, RecordError, UsageError
+from sequencer.errors import ComputerFailed, Exit, RecordError, UsageError
 from sequencer.record.files import MAGIC
 from sequencer.run.bench_lock import (
     Owner,
@@ -23,7 +23,7 @@ from sequencer.run.bench_lock import (
 )
 from sequencer.run.safe_job import SafeJob, carry_out
 from sequencer.run.stop import Stop
-from sequencer.steady import Aside
+from sequencer.steady import Aside, Steady, leave
 
 if TYPE_CHECKING:
     from sequencer.documents.bench import BenchDocument
@@ -56,22 +56,36 @@ def run(bench: str | None, *, as_json: bool) -> int:
         report = carry_out(job, aloud=lambda text: say(f"\a>> {text}"), prompt=out)
         if report.verified:
             _forget_owners(job)
-    out.drain()
     if as_json:
         steps = [
             {"what": s.what, "verified": s.verified, "detail": s.detail, "remedy": s.remedy}
             for s in report.steps
         ]
-        sys.stdout.write(json.dumps({"verified": report.verified, "steps": steps}) + "\n")
+        text = json.dumps({"verified": report.verified, "steps": steps})
     else:
-        sys.stdout.write(f"{report}\n")
+        text = str(report)
+    if hindered := _written(text):
+        say(f"Standard output can't be written ({hindered}). {report}")
+    out.drain()
     return Exit.PASSED if report.verified else Exit.INSTRUMENT
+
+
+def _written(text: str) -> str:
+    """Write a line to standard output; return what hindered that, empty where nothing did."""
+    stream = Steady(sys.stdout)
+    try:
+        stream.write(f"{text}\n")
+        stream.flush()
+    except OSError as error:
+        leave(sys.stdout)
+        return error.strerror or str(error)
+    return ""
 
 
 def _forget_owners(job: SafeJob) -> None:
     """Take the names of dead runs out of the locks; another process that has one keeps its own."""
     if any(owners_of(job)):
-        with suppress(UsageError):
+        with suppress(UsageError, ComputerFailed):
             lock_bench(job, wait_s=0.0).release(safe=True)
 
 

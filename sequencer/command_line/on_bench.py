@@ -12,7 +12,7 @@ from sequencer.command_line.progress import Progress
 from sequencer.command_line.steady import tell, tell_program
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
-from sequencer.errors import Exit, Interrupted, SteadyrailError
+from sequencer.errors import Exit, Interrupted, RecordError, SteadyrailError
 from sequencer.outputs.files import write_text
 from sequencer.outputs.json_object import json_text
 from sequencer.outputs.readings_table import readings_csv
@@ -36,6 +36,9 @@ GUARDIAN_GOES_ON = (
 
 STOPPING = "Stopping: making the bench safe …"
 ENDING = "The run has ended; its results are being written …"
+
+UNSEALED = ("record not sealed", Exit.INSTRUMENT)
+"""A run whose readings are kept, and whose record lacks its end."""
 
 RESUMABLE = (Exit.INSTRUMENT, Exit.INTERRUPTED)
 """A run that ended so is not sealed: it can go on once the cause is gone."""
@@ -181,6 +184,20 @@ def tell_result(result: Result, page: Path | None, console: Console, *, as_json:
     return result.exit
 
 
+def _unsealed(result: Result, error: RecordError, target: Path) -> Result:
+    """Return the result of a run that was measured to its end, but whose record can't be sealed."""
+    alarm = (
+        f"The record could not be sealed: {error} All that was measured is in it. Once that is "
+        f"mended: steadyrail resume {target}"
+    )
+    return replace(
+        result,
+        alarm=" ".join(filter(None, (result.alarm, alarm))),
+        outcome=UNSEALED[0],
+        exit=UNSEALED[1],
+    )
+
+
 def finish(target: Path, documents: Documents) -> Result:
     """Compute the result, and seal the record with it unless the run can go on later.
 
@@ -198,7 +215,10 @@ def finish(target: Path, documents: Documents) -> Result:
     if result.exit in RESUMABLE and not stopped_by_guard(result.events):
         note = f"The record is not sealed, so that the run can go on: steadyrail resume {target}"
         return replace(result, notes=(*result.notes, note))
-    with RecordWriter.reopen(target) as writer:
-        writer.finish(json_text(result))
+    try:
+        with RecordWriter.reopen(target) as writer:
+            writer.finish(json_text(result))
+    except RecordError as error:
+        return _unsealed(result, error, target)
     with RecordReader.open(target) as reader:
         return replace(result, digest=reader.seal or "")

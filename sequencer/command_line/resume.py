@@ -19,12 +19,12 @@ from sequencer.command_line.paths import REPORT_SUFFIX, unused
 from sequencer.command_line.read_back import BY_HAND, EndedByGuard, Kept, read_back
 from sequencer.command_line.run import tell_cautions
 from sequencer.command_line.steady import messages
-from sequencer.errors import RecordError, RecordSealed, SteadyrailError, UsageError
+from sequencer.errors import ComputerFailed, RecordError, RecordSealed, SteadyrailError, UsageError
 from sequencer.planning import make_plan
 from sequencer.record.write import RecordWriter
 from sequencer.run.away import stamp
 from sequencer.run.bench_events import BenchEvents
-from sequencer.run.bench_lock import job_left_for, lock_bench
+from sequencer.run.bench_lock import job_left_for, left_by_the_dead, lock_bench
 from sequencer.run.opened import Opened, opened
 from sequencer.run.refused import made_safe_first, stranger_words, strangers, without
 from sequencer.run.safe_job import SafeJob
@@ -45,14 +45,15 @@ def _resume(record: Path, console: Console, *, cautions_read: bool, as_json: boo
         tell_cautions(documents, console, cautions_read=cautions_read)
     except UsageError as refusal:
         hint = f" The run may have left its bench energised: steadyrail make-safe {record}"
-        raise UsageError(f"{refusal}{hint if kept.energised else ''}") from refusal
+        raise UsageError(f"{refusal}{hint if _may_be_energised(kept, record) else ''}") from refusal
     with Stop(lambda: console.print(ENDING, style="bold")):
         with told(documents), Stop(lambda: console.print(STOPPING, style="bold")) as stop:
             while not _went_on(kept, record, console, stop):
                 kept = _kept(record, console)
         wanted = documents.profile.outputs.report
         page = unused(record.with_suffix(REPORT_SUFFIX)) if wanted else None
-        result = finish(record, documents)
+        with told(documents):
+            result = finish(record, documents)
         result, shown = conclude(documents, result, page, None, record, console)
     return tell_result(result, shown, console, as_json=as_json)
 
@@ -116,12 +117,23 @@ def _unread(refusal: RecordError, record: Path, console: Console) -> SteadyrailE
 def _refused(kept: Kept, record: Path, console: Console) -> SteadyrailError:
     """Return the refusal, after the bench was made safe where it may be energised."""
     refusal = kept.refusal or UsageError("The record can't be gone on with.")
-    if kept.energised and kept.documents.bench.simulation is None:
+    if _may_be_energised(kept, record):
         job = safe_job_of(kept.documents.bench, record).knowing(kept.identities)
         return _made_safe(refusal, job, record, console)
     if isinstance(refusal, EndedByGuard):
         finish(record, kept.documents)  # whoever should have done so was gone
     return refusal
+
+
+def _may_be_energised(kept: Kept, record: Path) -> bool:
+    """Return whether the bench may carry energy, by the record or by what its locks tell.
+
+    A record without its newest rows, as after its side file was lost, may not know.
+    """
+    bench = kept.documents.bench
+    if bench.simulation is not None:
+        return False
+    return kept.energised or bool(left_by_the_dead(safe_job_of(bench, record)))
 
 
 def _made_safe(
@@ -132,6 +144,8 @@ def _made_safe(
             lock = lock_bench(job)
         except UsageError as in_use:
             return UsageError(f"{refusal} {in_use}")
+        except ComputerFailed as failed:
+            return ComputerFailed(f"{refusal} {failed}")
         error, report = made_safe_first(refusal, job, record, loudly(console), console.file)
         lock.release(safe=report.verified)
         return error

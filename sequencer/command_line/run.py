@@ -1,5 +1,6 @@
 """`steadyrail run`: documents, bench, trials, verdicts, record and report."""
 
+import os
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
@@ -57,7 +58,7 @@ def run(
     table = target.with_suffix(".csv") if documents.profile.outputs.readings_csv else None
     if table is not None:
         free(table, "table of readings")
-    if page is not None and page.resolve() == target.resolve():
+    if page is not None and os.path.realpath(page) == os.path.realpath(target):
         raise UsageError(f"Record and report can't both be {target}: give one another name.")
     if trace is not None:
         free(trace, "message trace")
@@ -68,9 +69,10 @@ def run(
     with messages() as console:
         _tell_before(documents, plan, console, cautions_read=cautions_read)
         with Stop(lambda: console.print(ENDING, style="bold")):
-            with told(documents), Stop(lambda: console.print(STOPPING, style="bold")) as stop:
-                _carry_out(documents, plan, target, console, stop, trace)
-            result = finish(target, documents)
+            with told(documents):
+                with Stop(lambda: console.print(STOPPING, style="bold")) as stop:
+                    _carry_out(documents, plan, target, console, stop, trace)
+                result = finish(target, documents)
             result, shown = conclude(documents, result, page, table, target, console)
         return tell_result(result, shown, console, as_json=as_json)
 

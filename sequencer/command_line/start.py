@@ -10,6 +10,7 @@ from sequencer.steady import say_last
 
 INTERRUPTED = 130
 SAID_S = 1.0
+MAY_BE_ENERGISED = b" The run may have left its bench energised: steadyrail make-safe RECORD"
 
 
 def main() -> None:
@@ -44,7 +45,8 @@ def _open_what_is_closed() -> None:
 def _end_at_once(number: int, frame: FrameType | None) -> NoReturn:
     """End a program whose modules are half loaded, and have nothing to put in order."""
     del number, frame
-    os.write(2, b"Interrupted.\n")
+    resuming = sys.argv[1:2] == ["resume"]
+    os.write(2, b"Interrupted.%b\n" % (MAY_BE_ENERGISED if resuming else b""))
     os._exit(INTERRUPTED)
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from sequencer.errors import RecordError
 from sequencer.record.chain import Row, head, link
-from sequencer.record.files import BUSY_S, check_header, uri
+from sequencer.record.files import BUSY_S, check_header, remedy, uri
 from sequencer.record.schema import CHAIN, TABLES
 
 
@@ -29,8 +29,12 @@ class Batch:
         self.acknowledged = 0
         self.connection = _connect(path)
         self.waiting: dict[str, list[Row]] = {table: [] for table in TABLES}
-        self.next = {table: self._count(table) + 1 for table in TABLES}
-        self.head = head(self.connection)
+        try:
+            self.next = {table: self._count(table) + 1 for table in TABLES}
+            self.head = head(self.connection)
+        except sqlite3.Error as error:
+            self.connection.close()
+            raise RecordError(_not_opened(path, error)) from error
 
     @property
     def is_open(self) -> bool:
@@ -75,10 +79,10 @@ class Batch:
                 connection.execute("ROLLBACK")
             if isinstance(error, MemoryError):
                 raise
+            own = f" ({self.acknowledged} readings by this run)" if self.acknowledged else ""
             raise RecordError(
-                f"{self._path} can't be written: {error}. What was committed before "
-                f"({self.acknowledged} readings by this run) can still be read. Free some space "
-                "or write to another disk."
+                f"{self._path} can't be written: {error}. What was committed before{own} can still "
+                f"be read. {remedy(error)}"
             ) from error
         self.acknowledged += len(waiting["readings"])
         if waiting[CHAIN]:
@@ -93,6 +97,10 @@ class Batch:
         return int(self.connection.execute(query).fetchone()[0])
 
 
+def _not_opened(path: Path, error: sqlite3.Error) -> str:
+    return f"{path} can't be opened to be written: {error}. {remedy(error)}"
+
+
 def _connect(path: Path) -> sqlite3.Connection:
     check_header(path)
     try:
@@ -102,5 +110,5 @@ def _connect(path: Path) -> sqlite3.Connection:
         for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
             connection.execute(f"PRAGMA {pragma}")
     except sqlite3.Error as error:
-        raise RecordError(f"{path} can't be opened to be written: {error}.") from error
+        raise RecordError(_not_opened(path, error)) from error
     return connection

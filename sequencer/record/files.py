@@ -82,8 +82,20 @@ def uri(path: Path, mode: str) -> str:
     return f"{path.absolute().as_uri()}?mode={mode}"
 
 
+def remedy(error: object) -> str:
+    """Return what to do about what SQLite says when it can't read or write."""
+    name = getattr(error, "sqlite_errorname", "")
+    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+        return "Another program holds it: close that, then try again."
+    if name.startswith("SQLITE_CANTOPEN"):
+        return "Too many files may be open (ulimit -n), or its folder can't be written."
+    return "Free some space or write to another disk."
+
+
 def damaged(path: Path, error: object) -> RecordError:
     """Return the error for a record whose content can't be read."""
+    if getattr(error, "sqlite_errorname", "").startswith(("SQLITE_BUSY", "SQLITE_CANTOPEN")):
+        return RecordError(f"{path} can't be read now: {error}. {remedy(error)}")
     return RecordError(
         f"{path} is damaged: {error}. Take it from a copy; what is here can't be trusted."
     )

@@ -245,10 +245,26 @@ class RecordWriter:
         ------
         RecordError
             When the disk is full or fails; what was committed before stays readable, and what
-            waits is kept for another try.
+            waits is kept for another try. Or when the file is no longer found by its name: one that
+            was deleted takes everything along when it is closed.
         """
         if self._batch.commit():
             self._last_commit = self._monotonic()
+            self._refuse_if_gone()
+
+    def _refuse_if_gone(self) -> None:
+        """Look whether the record's name still leads to the file that is written."""
+        try:
+            there, ours = self.path.stat(), os.fstat(self._held)
+            same = (there.st_dev, there.st_ino) == (ours.st_dev, ours.st_ino)
+            found = "another file stands there"
+        except OSError as error:
+            same, found = False, error.strerror or str(error)
+        if not same:
+            raise RecordError(
+                f"{self.path} is no longer the file that this run writes: {found}. It was moved or "
+                "deleted, or its disk was taken away. If it was moved, all that was read is in it."
+            )
 
     def finish(self, result: str) -> str:
         """Store the result (JSON text), seal the record and return the digest.

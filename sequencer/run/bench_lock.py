@@ -18,7 +18,7 @@ from pathlib import Path
 from select import poll
 from typing import Self
 
-from sequencer.errors import UsageError
+from sequencer.errors import ComputerFailed, UsageError
 from sequencer.run.safe_job import SafeJob
 
 FOLDER = Path("/var/tmp/steadyrail")  # noqa: S108  # every user's locks in one place, kept over a reboot
@@ -130,6 +130,8 @@ def lock_bench(job: SafeJob, *, wait_s: float = GUARDIAN_S) -> BenchLock:
     ------
     UsageError
         When another process has one of them, with its owner's name.
+    ComputerFailed
+        When no lock can be written, as on a full disk.
     """
     owner = Owner.here(job)
     handles: list[int] = []
@@ -149,8 +151,9 @@ def lock_bench(job: SafeJob, *, wait_s: float = GUARDIAN_S) -> BenchLock:
         for handle in handles:
             os.close(handle)
         if isinstance(error, OSError):
-            raise UsageError(
-                f"The bench can't be locked: {error.strerror or error} ({error.filename or FOLDER})"
+            raise ComputerFailed(
+                f"The bench can't be locked: {error.strerror or error} "
+                f"({error.filename or _folder()})"
                 f". Name another folder for locks in {FOLDER_VARIABLE}. Nothing was energised."
             ) from error
         raise
@@ -174,7 +177,9 @@ def job_left_for(record: Path) -> SafeJob | None:
     A lock keeps the name only as long as its bench was not shown to be safe. Of several, as by
     records of one name, the newest counts.
     """
-    found = [o for o in owners() if o.record and Path(o.record).resolve() == record.resolve()]
+    # Path.resolve fails at links that lead in a circle.
+    here = os.path.realpath(record)
+    found = [o for o in owners() if o.record and os.path.realpath(o.record) == here]
     return max(found, key=lambda owner: owner.since).safe_job if found else None
 
 
@@ -188,10 +193,25 @@ def owners_of(job: SafeJob) -> Iterator[tuple[Owner, bool]]:
             yield owner, is_held(address)
 
 
+def left_by_the_dead(job: SafeJob | None = None) -> tuple[Owner, ...]:
+    """Return the dead owners that locks name, of one bench or of all, and that nobody holds."""
+    paths = _files() if job is None else [lock_file(address) for address in job.addresses]
+    found = {
+        str(owner): owner
+        for path in paths
+        if (owner := owner_of(path)) is not None and not owner.alive and not _held(path)
+    }
+    return tuple(found.values())
+
+
 def is_held(address: str) -> bool:
     """Return whether any process holds the lock of an address."""
+    return _held(lock_file(address))
+
+
+def _held(path: Path) -> bool:
     try:
-        handle = os.open(lock_file(address), os.O_RDWR | os.O_NOFOLLOW)
+        handle = os.open(path, os.O_RDWR | os.O_NOFOLLOW | os.O_NONBLOCK)
     except OSError:
         return False
     try:

@@ -11,10 +11,11 @@ from drivers.connect import connect
 from drivers.errors import InstrumentError
 from drivers.roles import Bench
 from sequencer.documents.load import Documents
-from sequencer.errors import BenchFailed
+from sequencer.errors import BenchFailed, SteadyrailError
 from sequencer.guardian.keeper import Guardian
 from sequencer.run.bench_lock import BenchLock, lock_bench
 from sequencer.run.notify import notifier_of
+from sequencer.run.refused import made_safe_first
 from sequencer.run.safe_job import SafeJob, carry_out
 from sequencer.run.safe_job_of import safe_job_of
 from sequencer.run.safe_report import SafeReport
@@ -57,6 +58,11 @@ class Opened:
         """Whether the guardian goes on trying to make the bench safe when this process ends."""
         return self.began and not self.own and not (self.safe and self.safe.verified)
 
+    @property
+    def left_by_another(self) -> bool:
+        """Whether a dead run may have left the bench energised, and nothing was done about it."""
+        return bool(self.lock.left_behind) and not self.began and self.safe is None
+
     def give_back(self) -> None:
         """Close all links, and free the bench, or leave it to the guardian where it isn't proven.
 
@@ -91,8 +97,10 @@ def opened(
     """Start a simulated bench where one is asked for, lock, start the guardian, and connect.
 
     Nothing is energised by that; but something may have been on before, so that a bench of which
-    not everything answers is made safe as far as it does. `aloud` hears what only a person can do,
-    and such a person is prompted on `prompt`; neither may ever wait or fail.
+    not everything answers is made safe as far as it does. So is one that a dead run left, where
+    this run ends by an error before it begins, such as a record that can't be made.
+    `aloud` hears what only a person can do, and such a person is prompted on `prompt`; neither may
+    ever wait or fail.
     At the end the bench is given back, if that was not done before. A run that began and was not
     shown to be safe again leaves it to the guardian, which tries on, and the lock keeps its name.
     Whoever makes safe sends nothing to an instrument that answers otherwise than in `identities`.
@@ -139,7 +147,19 @@ def opened(
             raise BenchFailed(failed_start(safe)) from error
         table = Opened(bench, guardian, job, lock, own=simulated is not None)
         stack.callback(table.give_back)
-        yield table
+        try:
+            yield table
+        except Exception as error:
+            if not table.left_by_another:
+                raise
+            refusal = error if isinstance(error, SteadyrailError) else BenchFailed(repr(error))
+            bench.close()  # an instrument may take one connection only
+            safely, table.safe = made_safe_first(
+                refusal, job, None, aloud, prompt or sys.stderr, guardian.progress
+            )
+            if refusal is error:
+                raise safely from error
+            raise
 
 
 def failed_start(safe: SafeReport) -> str:

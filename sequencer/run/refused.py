@@ -85,13 +85,15 @@ def made_safe_first(
     """Make a bench safe that a crashed run may have left energised; return what to raise then.
 
     It is written into the record, unless that is None: one that can't be used. What is returned is
-    a failed bench, exit code 5, unless all is proven.
+    a failed bench, exit code 5, unless all is proven; then what was refused is of its kind.
     """
     aloud(f"{refusal} The bench may still be energised: making it safe first …")
     report = carry_out(job, aloud=aloud, prompt=prompt, on_wait=on_wait)
     failure = "" if record is None else _recorded(record, report)
     text = " ".join(filter(None, (str(refusal), f"First: {report}", failure)))
-    return (UsageError(text) if report.verified else BenchFailed(text)), report
+    if not report.verified:
+        return BenchFailed(text), report
+    return (RecordError if isinstance(refusal, RecordError) else UsageError)(text), report
 
 
 def _recorded(record: Path, report: SafeReport) -> str:

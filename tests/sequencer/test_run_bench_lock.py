@@ -1,5 +1,6 @@
 """One run per bench: who holds it is named, and a dead owner's name stops nobody."""
 
+import fcntl
 import json
 import os
 import signal
@@ -14,13 +15,14 @@ from bench_apart import apart
 from called import steadyrail
 from test_guardian_watch import job
 
-from sequencer.errors import UsageError
+from sequencer.errors import ComputerFailed, UsageError
 from sequencer.guardian import rescue
 from sequencer.run.bench_lock import (
     FOLDER_VARIABLE,
     BenchLock,
     Owner,
     job_left_for,
+    left_by_the_dead,
     lock_bench,
     lock_file,
     owners,
@@ -106,7 +108,7 @@ def test_a_folder_that_can_not_be_had_is_said(
 ) -> None:
     (tmp_path / "file").write_text("")
     monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "file" / "locks"))
-    with pytest.raises(UsageError, match=FOLDER_VARIABLE):
+    with pytest.raises(ComputerFailed, match=FOLDER_VARIABLE):
         lock_bench(job())
 
 
@@ -115,9 +117,30 @@ def test_a_link_laid_in_the_way_is_not_followed(folder: Path, tmp_path: Path) ->
     victim = tmp_path / "victim"
     victim.write_text("precious")
     lock_file(job().addresses[0]).symlink_to(victim)
-    with pytest.raises(UsageError, match="can't be locked"):
+    with pytest.raises(ComputerFailed, match="can't be locked"):
         lock_bench(job())
     assert victim.read_text() == "precious"
+
+
+def test_a_record_that_leads_in_a_circle_is_no_fault(tmp_path: Path) -> None:
+    lock_bench(job("theirs.sqlite")).release(safe=False)
+    circle = tmp_path / "circle.sqlite"
+    circle.symlink_to(circle)
+    assert job_left_for(circle) is None
+
+
+def test_the_dead_are_told_from_who_holds_a_bench(other: "subprocess.Popen[str]") -> None:
+    assert not left_by_the_dead(), "its owner lives"
+    other.kill()
+    other.wait()
+    assert [owner.pid for owner in left_by_the_dead(job())] == [other.pid]
+    assert [owner.pid for owner in left_by_the_dead()] == [other.pid]
+    held = os.open(lock_file(job().addresses[0]), os.O_RDWR)
+    fcntl.flock(held, fcntl.LOCK_EX)  # as its guardian does
+    try:
+        assert not left_by_the_dead()
+    finally:
+        os.close(held)
 
 
 BENCH_OF_ITS = """
