@@ -51,6 +51,10 @@ class BenchSummary:
     channels: tuple[ChannelRow, ...] = ()
 
 
+UNSEALED = "record not sealed"
+"""Outcome of a run whose readings are all kept, but whose record lacks its end."""
+
+
 @dataclass(frozen=True, slots=True)
 class Result:
     """Everything that was found in one run.

@@ -1,6 +1,7 @@
 """What `run` and `resume` share: trials on an opened bench, shown as they go, and the seal."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from sequencer.command_line.progress import Progress
 from sequencer.command_line.steady import tell, tell_program
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
-from sequencer.errors import Exit, Interrupted, RecordError, SteadyrailError
+from sequencer.errors import Exit, Interrupted, RecordError, RecordFailed, SteadyrailError
 from sequencer.outputs.files import write_text
 from sequencer.outputs.json_object import json_text
 from sequencer.outputs.readings_table import readings_csv
@@ -20,9 +21,9 @@ from sequencer.outputs.terminal import print_result
 from sequencer.planning import Plan
 from sequencer.record.read import RecordReader
 from sequencer.record.write import RecordWriter
-from sequencer.result import Result
+from sequencer.result import UNSEALED, Result
 from sequencer.run.bench_events import BenchEvents
-from sequencer.run.notify import notifier_of
+from sequencer.run.notify import Notifier, notifier_of
 from sequencer.run.opened import Opened
 from sequencer.run.past import Outlook, Past
 from sequencer.run.safe_report import SafeReport
@@ -36,9 +37,6 @@ GUARDIAN_GOES_ON = (
 
 STOPPING = "Stopping: making the bench safe …"
 ENDING = "The run has ended; its results are being written …"
-
-UNSEALED = ("record not sealed", Exit.INSTRUMENT)
-"""A run whose readings are kept, and whose record lacks its end."""
 
 RESUMABLE = (Exit.INSTRUMENT, Exit.INTERRUPTED)
 """A run that ended so is not sealed: it can go on once the cause is gone."""
@@ -55,9 +53,33 @@ def perform_on(
     past: Past | None = None,
 ) -> None:
     """Perform the trials on an opened bench, from their start or from where a record ends."""
-    by_hand = documents.bench.bench.operator == "terminal"
     notifier = notifier_of(documents)
-    with writer, Progress(console, plan, plain=by_hand) as progress:
+    try:
+        with writer:
+            _perform(documents, plan, table, writer, events, console, stop, past, notifier)
+    except RecordError as error:
+        if table.safe is None:
+            raise
+        raise RecordFailed(f"{error} {mended(writer.path)}") from error
+    if failures := notifier.finish():  # its wait holds up no guardian that has to write, too
+        with suppress(RecordError), RecordWriter.reopen(writer.path) as again:
+            for failure in failures:
+                again.event(float("nan"), "not notified", "warning", failure)
+
+
+def _perform(
+    documents: Documents,
+    plan: Plan,
+    table: Opened,
+    writer: RecordWriter,
+    events: BenchEvents,
+    console: Console,
+    stop: Stop,
+    past: Past | None,
+    notifier: Notifier,
+) -> None:
+    by_hand = documents.bench.bench.operator == "terminal"
+    with Progress(console, plan, plain=by_hand) as progress:
         events.attach(writer)
         for remark in table.remarks:
             writer.event(float("nan"), "bench lock", "warning", remark)
@@ -85,10 +107,6 @@ def perform_on(
         )
         table.give_back()  # who starts the next run must not wait for a notifier
         tell_stopped(notifier, ended.stopped_by, str(ended.safe))
-    if failures := notifier.finish():  # its wait holds up no guardian that has to write, too
-        with RecordWriter.reopen(writer.path) as again:
-            for failure in failures:
-                again.event(float("nan"), "not notified", "warning", failure)
 
 
 def loudly(console: Console) -> Callable[[str], None]:
@@ -184,17 +202,19 @@ def tell_result(result: Result, page: Path | None, console: Console, *, as_json:
     return result.exit
 
 
+def mended(record: Path) -> str:
+    """Return what to do once a record can be written again whose run was measured to its end."""
+    return f"All that was measured is in it. Once that is mended: steadyrail resume {record}"
+
+
 def _unsealed(result: Result, error: RecordError, target: Path) -> Result:
     """Return the result of a run that was measured to its end, but whose record can't be sealed."""
-    alarm = (
-        f"The record could not be sealed: {error} All that was measured is in it. Once that is "
-        f"mended: steadyrail resume {target}"
-    )
+    alarm = f"The record could not be sealed: {error} {mended(target)}"
     return replace(
         result,
         alarm=" ".join(filter(None, (result.alarm, alarm))),
-        outcome=UNSEALED[0],
-        exit=UNSEALED[1],
+        outcome=UNSEALED,
+        exit=Exit.INSTRUMENT,
     )
 
 

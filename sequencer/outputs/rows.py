@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from sequencer.errors import Exit
 from sequencer.outputs import words
-from sequencer.result import Result
+from sequencer.result import UNSEALED, Result
 from sequencer.results import Figure, Verdict
 
 HEADLINES = {
@@ -20,6 +20,11 @@ NOT_SAFE = (
     "stopped",
     "Not made safe",
     "The bench could not be shown to be without energy: the alarm says what to do.",
+)
+NOT_SEALED = (
+    "stopped",
+    "Record not sealed",
+    "All was measured and is kept, but the record lacks its seal: the alarm says what to do.",
 )
 OUTCOME_KINDS = {
     "pass": "pass",
@@ -83,6 +88,8 @@ def headline(result: Result) -> Headline:
     outcome = words.title(result.outcome)
     if result.made_safe is False and result.exit == Exit.INSTRUMENT:
         kind, word, sentence = NOT_SAFE
+    elif result.outcome == UNSEALED:
+        kind, word, sentence = NOT_SEALED
     if kind == "stopped" and outcome.lower() not in ("", word.lower()):
         sentence += f" {outcome}."
     groups = tuple(

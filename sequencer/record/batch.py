@@ -8,6 +8,9 @@ from sequencer.record.chain import Row, head, link
 from sequencer.record.files import BUSY_S, check_header, remedy, uri
 from sequencer.record.schema import CHAIN, TABLES
 
+COMMIT_BUSY_S = 1.0
+"""No guard looks while a commit waits for another program that holds the file."""
+
 
 class Batch:
     """A record opened to be written, and what waits to be.
@@ -32,6 +35,7 @@ class Batch:
         try:
             self.next = {table: self._count(table) + 1 for table in TABLES}
             self.head = head(self.connection)
+            self.connection.execute(f"PRAGMA busy_timeout = {COMMIT_BUSY_S * 1000:.0f}")
         except sqlite3.Error as error:
             self.connection.close()
             raise RecordError(_not_opened(path, error)) from error

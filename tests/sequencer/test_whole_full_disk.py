@@ -8,7 +8,13 @@ from pathlib import Path
 
 import pytest
 from bench_apart import Apart, apart, committed
+from called import steadyrail
 from kills import SHORT, begun, wait_for
+
+from sequencer.errors import RecordError
+from sequencer.record.seal import verify
+from sequencer.record.write import RecordWriter
+from sequencer.run.notify import Notifier
 
 SMALL_BYTES = 1_800_000
 """More than the load steps take with the side file of the record, less than the soak after them."""
@@ -68,3 +74,54 @@ def test_a_folder_that_can_not_be_written_stops_before_anything(tmp_path: Path) 
         assert code == 2
         assert "Traceback" not in table.errors()
         assert table.ask("load", "INPut?") == "0"
+
+
+SOAK = """
+[profile]
+name = "short"
+unit = "w-17"
+bench = "simulated"
+
+[outputs]
+report = false
+
+[[trials]]
+trial = "soak"
+voltage = "30 V"
+current = "3 A"
+warm_up = "10 s"
+duration = "3 min"
+"""
+FULL = "run.sqlite can't be written: database or disk is full."
+
+
+def full(*_: object, **__: object) -> None:
+    raise RecordError(FULL)
+
+
+@pytest.mark.parametrize("method", ["finish", "_end"])
+def test_a_disk_that_is_full_once_all_is_measured(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, method: str
+) -> None:
+    """Between the last reading and the seal: what was measured counts, and a resume seals it."""
+    (tmp_path / "profile.toml").write_text(SOAK)
+    told: list[str] = []
+    monkeypatch.setattr(Notifier, "tell", lambda _, subject, __: told.append(subject))
+    with monkeypatch.context() as fails:
+        fails.setattr(RecordWriter, method, full)
+        done = steadyrail("run", "profile.toml", "--record", "run.sqlite", cwd=tmp_path)
+    said = " ".join((done.stdout + done.stderr).split())
+    assert done.returncode == 5, said
+    assert FULL in said
+    assert "Once that is mended: steadyrail resume run.sqlite" in said
+    if method == "finish":
+        assert "not covered" in done.stdout, "the verdicts were not shown"
+        assert "profile short: Record not sealed" in done.stdout
+        assert told == ["started", "finished, record not sealed"]
+    else:
+        assert told == ["started", "ended without a verdict"]
+    before = committed(tmp_path / "run.sqlite")
+    done = steadyrail("resume", "run.sqlite", cwd=tmp_path)
+    assert done.returncode == 3, done.stderr
+    assert verify(tmp_path / "run.sqlite").intact
+    assert committed(tmp_path / "run.sqlite")[: len(before)] == before
