@@ -34,9 +34,11 @@ def lift_by_white(seen: Array, factor: int, sd: float) -> Lift:
     return _lift(seen, np.repeat([-1.0, 1.0], factor) / factor, sd)
 
 
-def half_of(lift: Lift) -> Lift:
-    """Return the lift by something of which between none and all is there, likelier near half."""
-    return Lift(lift.variance / 2.0, sqrt(lift.variance**2 / 24.0 + lift.u**2 / 2.0))
+def part_of(lift: Lift, least: float, most: float) -> Lift:
+    """Return the lift by something of which a part is there, likelier near the middle of both."""
+    middle = (least + most) / 2.0
+    spread = (most - least) * lift.variance
+    return Lift(middle * lift.variance, sqrt(spread**2 / 24.0 + middle * lift.u**2))
 
 
 def lift_by_walk(seen: Array, factor: int, sd: float) -> Lift:

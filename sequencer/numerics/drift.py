@@ -22,13 +22,13 @@ class Departures:
     ----------
     from_start
         Greatest |mean − first mean|. The first mean's own noise is not in its `u`: it is common to
-        all departures and stands in `u_start`.
+        all departures and stands in `u_common`.
     span
         Greatest minus least mean.
     about_mean
         Greatest |mean − mean of all|.
-    u_start, noise_dof
-        Standard uncertainty of the first mean; degrees of freedom of all the noise.
+    noise_dof
+        Degrees of freedom of all the noise.
     time_from_start_s, time_span_s
         Time from the first mean to the greatest departure; between the two ends of the span.
     """
@@ -36,7 +36,6 @@ class Departures:
     from_start: Maximum
     span: Maximum
     about_mean: Maximum
-    u_start: float
     noise_dof: float
     time_from_start_s: float
     time_span_s: float
@@ -80,13 +79,14 @@ def departures(minutes: MinuteMeans) -> Departures:
     noisy = bool(np.all(minutes.u > 0))
     u = minutes.u if noisy else 0.0
     later_u = minutes.u[1:] if noisy else 0.0
-    from_start = greatest_departure(mean[1:] - mean[0], later_u, in_order=True)
+    from_start = greatest_departure(
+        mean[1:] - mean[0], later_u, in_order=True, u_common=float(minutes.u[0])
+    )
     span = greatest_span(mean, u, in_order=True)
     return Departures(
         from_start=from_start,
         span=span,
         about_mean=greatest_departure(mean - mean.mean(), u, in_order=True),
-        u_start=float(minutes.u[0]),
         noise_dof=minutes.noise_dof,
         time_from_start_s=float(time[from_start.index + 1] - time[0]),
         time_span_s=float(abs(time[int(np.argmax(mean))] - time[int(np.argmin(mean))])),

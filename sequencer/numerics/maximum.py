@@ -1,7 +1,7 @@
 """The greatest departure among noisy ones: its bias, and its uncertainty."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
@@ -15,6 +15,10 @@ _GRID = 241
 _REACH = 8.0
 #: Halvings in the search for the shrinkage: to a thousandth.
 _HALVINGS = 10
+#: Nodes and weights of the quadrature over a common normal value: what matters is how the two sides
+#: change places, which is smooth.
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
+_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 #: Share of the correction that stands in the budget: it rests on departures that hold noise.
 _DOUBT = 0.5
 #: The same where neighbours were averaged to find their shape.
@@ -37,6 +41,9 @@ class Maximum:
         Standard deviation of the greatest departure under the same noise.
     u_bias
         Standard uncertainty of the correction: half of it, three tenths where in order.
+    u_common
+        Standard uncertainty by what is common to all departures, such as the noise of the value
+        that all are taken from; zero where none was stated.
     """
 
     value: float
@@ -45,9 +52,12 @@ class Maximum:
     bias: float
     u: float
     u_bias: float
+    u_common: float = 0.0
 
 
-def greatest_departure(departures: Values, u: Values | float, *, in_order: bool = False) -> Maximum:
+def greatest_departure(
+    departures: Values, u: Values | float, *, in_order: bool = False, u_common: float = 0.0
+) -> Maximum:
     """Return the greatest |departure| with the lift by noise removed.
 
     The greatest of many noisy values is on average greater than the greatest of the true ones:
@@ -61,14 +71,18 @@ def greatest_departure(departures: Values, u: Values | float, *, in_order: bool 
     Parameters
     ----------
     departures
-        Shape (n,), any unit. What is common to all of them (noise of the common reference, gain)
-        does not belong into `u`: add it to the budget separately.
+        Shape (n,), any unit.
     u
         Standard uncertainty of each (or all) from noise that is independent between them. Zero
-        is allowed: no lift, no uncertainty from this part.
+        is allowed: no lift, no uncertainty from this part. What is common to all (noise of the
+        common reference, gain) does not belong here.
     in_order
         Whether the departures follow each other in time, so that neighbours may be averaged to
         find the true shape as far as noise allows.
+    u_common
+        Standard uncertainty of what all departures are taken from. Where they stand on one side of
+        it, it moves the greatest as it is; where on both sides, it lifts the greatest whichever way
+        it goes, and moves it less: both are taken into account.
 
     Raises
     ------
@@ -85,16 +99,35 @@ def greatest_departure(departures: Values, u: Values | float, *, in_order: bool 
     index = int(np.argmax(np.abs(values)))
     observed = float(abs(values[index]))
     if np.ndim(u) == 0 and u == 0:
-        return Maximum(observed, observed, index, 0.0, 0.0, 0.0)
+        return Maximum(observed, observed, index, 0.0, 0.0, 0.0, u_common)
     spread = deviations("u of the departures", u, "departures", values)
     shape = smoothed(values, spread) if in_order else values
 
-    def moments(share: float) -> tuple[float, float, float]:
-        centres = share * np.abs(shape)
-        return (float(centres.max()), *_moments(centres, spread, folded=True))
+    def moments(share: float) -> tuple[float, float, float, float]:
+        centres = share * shape
+        return (float(np.abs(centres).max()), *_moments_of_all(centres, spread, u_common))
 
-    bias, sd = _matched(moments, observed)
-    return _maximum(observed, index, bias, (sd, float(spread[index])), in_order=in_order)
+    bias, sd, net = _matched(moments, observed)
+    found = _maximum(observed, index, bias, (sd, float(spread[index])), in_order=in_order)
+    # As for one point's noise: what the net effect lacks is known no better than the shape.
+    common = float(np.sqrt((net**2 + u_common**2) / 2.0))
+    return replace(found, u_common=common)
+
+
+def _moments_of_all(centres: Array, spread: Array, u_common: float) -> tuple[float, float, float]:
+    """Return mean and standard deviation of the greatest magnitude, and the common noise's part.
+
+    That part (signed) is what the common noise moves the mean by per standard deviation; the
+    standard deviation is that of all the rest. Over the common noise by Gauss-Hermite quadrature.
+    """
+    if u_common == 0.0:
+        return (*_moments(np.abs(centres), spread, folded=True), 0.0)
+    found = [_moments(np.abs(centres + u_common * x), spread, folded=True) for x in _NODES]
+    means, deviation = np.array(found).T
+    mean = float(_WEIGHTS @ means)
+    net = float(_WEIGHTS @ (means * _NODES))
+    variance = float(_WEIGHTS @ (deviation**2 + (means - mean) ** 2)) - net**2
+    return mean, float(np.sqrt(max(variance, 0.0))), net
 
 
 def greatest_span(values: Values, u: Values | float, *, in_order: bool = False) -> Maximum:
@@ -112,13 +145,13 @@ def greatest_span(values: Values, u: Values | float, *, in_order: bool = False) 
     shape = smoothed(array, spread) if in_order else array
     centred = shape - shape.mean()
 
-    def moments(share: float) -> tuple[float, float, float]:
+    def moments(share: float) -> tuple[float, float, float, float]:
         centres = share * centred
         high, sd_high = _moments(centres, spread, folded=False)
         low, sd_low = _moments(-centres, spread, folded=False)
-        return float(np.ptp(centres)), high + low, float(np.hypot(sd_high, sd_low))
+        return float(np.ptp(centres)), high + low, float(np.hypot(sd_high, sd_low)), 0.0
 
-    bias, sd = _matched(moments, observed)
+    bias, sd, _ = _matched(moments, observed)
     own = float(spread[index]) * np.sqrt(2)
     return _maximum(observed, index, bias, (sd, own), in_order=in_order)
 
@@ -162,18 +195,22 @@ def smoothed(values: Array, spread: Array) -> Array:
 
 
 def _matched(
-    moments: Callable[[float], tuple[float, float, float]], observed: float
-) -> tuple[float, float]:
-    """Return lift and standard deviation for the shrinkage that explains the value seen."""
-    true, mean, sd = moments(1.0)
+    moments: Callable[[float], tuple[float, float, float, float]], observed: float
+) -> tuple[float, float, float]:
+    """Return lift, standard deviation and what goes with them at the shrinkage that explains it.
+
+    `moments` gives for a shrinkage the greatest without noise, the mean greatest with it, the
+    standard deviation, and one value more.
+    """
+    true, mean, sd, more = moments(1.0)
     if mean <= observed:
-        return max(mean - true, 0.0), sd
+        return max(mean - true, 0.0), sd, more
     low, high = 0.0, 1.0
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
-        true, mean, sd = moments(middle)
+        true, mean, sd, more = moments(middle)
         low, high = (middle, high) if mean < observed else (low, middle)
-    return max(mean - true, 0.0), sd
+    return max(mean - true, 0.0), sd, more
 
 
 def _moments(centres: Array, spread: Array, *, folded: bool) -> tuple[float, float]:

@@ -5,7 +5,7 @@ one-minute means. Terms: drift after warm-up, all else constant.
 """
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 from typing import ClassVar, Self
 
@@ -24,16 +24,22 @@ from sequencer.numerics.maximum import Maximum
 from sequencer.numerics.minutes import MinuteMeans, minute_means
 from sequencer.requests import Array, Procedure, Read
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
-from sequencer.trials.stability import AVERAGES, stability_chart, stability_figures
+from sequencer.trials.stability import (
+    AVERAGES,
+    by_meter,
+    stability_chart,
+    stability_figures,
+)
 from sequencer.trials.steps import full_load, leave, prepare
 from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
 from sequencer.trials.warming import band_of, warm_up_figure, warming
 from sequencer.uncertainty.accuracy import (
+    Accuracy,
     following_components,
     scale_components,
     wander_components,
 )
-from sequencer.uncertainty.combine import combine, normal, rectangular, type_a
+from sequencer.uncertainty.combine import combine, normal, rectangular, triangular, type_a
 from sequencer.uncertainty.figure import make_figure
 
 
@@ -167,6 +173,48 @@ def soaked(settings: Settings, evidence: Evidence) -> Soaked:
     )
 
 
+MISSED = (0.25, 1.0)
+"""Which part of what the unit moves between readings is noise of their mean, as squares.
+
+White noise all of it. Of flicker, whose density is h/f up to a frequency f, readings at the rate r
+see in half the mean square of their steps h·(ln(f/r) + 2.41), and their mean misses, in the same
+measure, h·(ln(f/r) + 0.58), the sum of h/f over the multiples of r up to f: a quarter where it ends
+at r, three quarters where it ends at a hundred times r. Where it ends below r nothing is missed,
+and hardly anything seen in the steps. By aliasing (Priestley, Spectral Analysis and Time Series, 7.1.1,
+from memory) and numerically, `test_trials_soak_between.py`.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """Means, as noisy as what the unit moves between readings makes them.
+
+    Attributes
+    ----------
+    likely
+        With the meter's noise and the middle of what the readings may miss of the unit.
+    least, most
+        With the least and the most of that.
+    """
+
+    likely: MinuteMeans
+    least: MinuteMeans
+    most: MinuteMeans
+
+
+def between_readings(minutes: MinuteMeans, accuracy: Accuracy) -> Between:
+    """Return how noisy means may be whose readings scatter more than the meter alone does.
+
+    What the unit moves between readings is noise of a mean as far as the readings miss it, and the
+    unit's own as far as they follow: see `MISSED`.
+    """
+    own = by_meter(minutes, accuracy)
+    rest = minutes.u**2 - own
+    least, most = (replace(minutes, u=np.sqrt(own + part * rest)) for part in MISSED)
+    likely = replace(minutes, u=np.sqrt(own + sum(MISSED) / 2.0 * rest))
+    return Between(likely, least, most)
+
+
 def _phase(evidence: Evidence, phase: str) -> Point:
     points = evidence.points(phase=phase)
     if not points:
@@ -187,17 +235,18 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     drift (V)
         The greatest departure of the output from its value just after warm-up. Formula:
         max |V̄(t) − V̄(0)| over one-minute means, less what noise lifts it by on average.
-        Components: noise of the first mean; noise of the farthest mean; lift by noise; the
+        Components: noise of the first mean, which moves the greatest less where departures lie on
+        both sides; noise of the farthest mean; lift by noise; what happens between readings; the
         voltmeter's own stability and what it follows of the room over the same time, its gain on
         the difference. Its offset cancels. Source: common practice, no source.
     drift_span (V)
         Highest less lowest output. Formula: max V̄(t) − min V̄(t). Components: as drift: noise of
-        the farthest mean; lift by noise; the voltmeter's stability and what it follows of the
-        room. Source: common practice, no source.
+        the farthest mean; lift by noise; what happens between readings; the voltmeter's stability
+        and what it follows of the room. Source: common practice, no source.
     drift_about_mean (V)
         The greatest departure from the mean of all. Formula: max |V̄(t) − mean V̄|. Components: as
-        drift: noise of the farthest mean; lift by noise; the voltmeter's stability and what it
-        follows of the room. Source: common practice, no source.
+        drift: noise of the farthest mean; lift by noise; what happens between readings; the
+        voltmeter's stability and what it follows of the room. Source: common practice, no source.
     drift_rate (V/s, signed)
         The slope of this soak. Formula: least-squares slope of V̄ against time. Components: noise
         of the means; the voltmeter's gain, its stability and what it follows of the room over the
@@ -211,8 +260,9 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     drift_corrected (V)
         The drift once the room's part is taken off. Formula: as drift, of
         V̄(t) − coefficient·(T(t − lag) − T(0)). Components: as drift: noise of the first mean;
-        noise of the farthest mean; lift by noise; temperature coefficient over the room's
-        change; the voltmeter's stability. Source: common practice, no source.
+        noise of the farthest mean; lift by noise; what happens between readings; temperature
+        coefficient over the room's change; the voltmeter's stability. Source: common practice, no
+        source.
 
     Raises
     ------
@@ -220,7 +270,8 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         When the soak never began, or fills fewer than two minutes.
     """
     data = soaked(settings, evidence)
-    found = departures(data.minutes)
+    between = between_readings(data.minutes, evidence.context.accuracy(VOLTAGE))
+    found, least, most = (departures(m) for m in (between.likely, between.least, between.most))
     reached = {
         "voltage": float(data.minutes.mean[0]),
         "current_to": data.current,
@@ -232,20 +283,20 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         (
             "drift",
             found.from_start,
+            most.from_start.value - least.from_start.value,
             Own(found.time_from_start_s, data.room_between(0, farthest)),
-            found.u_start,
         ),
         (
             "drift_span",
             found.span,
+            most.span.value - least.span.value,
             Own(found.time_span_s, data.room_between(int(np.argmin(means)), int(np.argmax(means)))),
-            0.0,
         ),
         (
             "drift_about_mean",
             found.about_mean,
+            most.about_mean.value - least.about_mean.value,
             Own(lag_to_mean(data, about), data.room_from_mean(about)),
-            0.0,
         ),
     )
     notes = tuple(data.minutes.notes)
@@ -255,11 +306,11 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             name,
             maximum.value,
             "V",
-            _budget(evidence, settings, own, found, maximum, u_start),
+            _budget(evidence, settings, own, found, maximum, unsure),
             reached=reached,
             notes=(*notes, *_against_limit(settings, evidence, name, own)),
         )
-        for name, maximum, own, u_start in parts
+        for name, maximum, unsure, own in parts
     ]
     if data.minutes.mean.size >= LEAST_FOR_RATE:
         results.append(_rate(settings, evidence, data, reached))
@@ -354,13 +405,14 @@ def _budget(
     own: Own,
     found: Departures,
     maximum: Maximum,
-    u_start: float,
+    unsure: float,
 ) -> list[Component]:
     accuracy = evidence.context.accuracy(VOLTAGE)
     return [
-        type_a("noise of the first mean", u_start, found.noise_dof),
+        type_a("noise of the first mean", maximum.u_common, found.noise_dof),
         type_a("noise of the farthest mean", maximum.u, found.noise_dof),
         rectangular("lift by noise", maximum.u_bias * sqrt(3.0)),
+        triangular("what happens between readings", abs(unsure) / 2.0),
         *scale_components(accuracy, maximum.value),
         *_wander(settings, evidence, own),
     ]
@@ -435,7 +487,9 @@ def _corrected(
     reached: dict[str, float],
 ) -> Figure:
     """Return the drift with the room's part taken off; the meter's part of that goes with it."""
-    found = departures(room.corrected)
+    between = between_readings(room.corrected, evidence.context.accuracy(VOLTAGE))
+    found, least, most = (departures(m) for m in (between.likely, between.least, between.most))
+    unsure = most.from_start.value - least.from_start.value
     steady = Own(found.time_from_start_s, 0.0)
     value = found.from_start.value
 
@@ -446,14 +500,7 @@ def _corrected(
         value,
         "V",
         [
-            *_budget(
-                evidence,
-                settings,
-                steady,
-                found,
-                found.from_start,
-                found.u_start,
-            ),
+            *_budget(evidence, settings, steady, found, found.from_start, unsure),
             type_a("temperature coefficient", by_coefficient, room.dof),
             normal("lag behind the room", by_lag),
         ],

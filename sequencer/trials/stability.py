@@ -20,10 +20,10 @@ import numpy as np
 from sequencer.errors import FigureError
 from sequencer.numerics.allan import Allan, overlapping, steps
 from sequencer.numerics.allan_noise import (
-    half_of,
     lift_by_course,
     lift_by_walk,
     lift_by_white,
+    part_of,
 )
 from sequencer.numerics.minutes import MinuteMeans
 from sequencer.requests import Array
@@ -32,6 +32,7 @@ from sequencer.trials.trial import VOLTAGE, Evidence
 from sequencer.uncertainty.accuracy import (
     STABILITY_TIME_S,
     THERMAL_EMF_TIME_S,
+    Accuracy,
     scale_components,
 )
 from sequencer.uncertainty.combine import normal, rectangular, triangular
@@ -56,6 +57,18 @@ NOISES = {
     -1: "flicker",
     -2: "a random walk or drift",
 }
+
+
+def by_meter(minutes: MinuteMeans, accuracy: Accuracy) -> Array:
+    """Return the part of each mean's variance that is the meter's: all where its noise is unstated.
+
+    Shape of the means, V².
+    """
+    scatter: Array = minutes.u**2
+    if accuracy.noise == 0.0:
+        return scatter
+    stated = hypot(accuracy.noise, accuracy.resolution / sqrt(12.0)) * accuracy.per_volt
+    return np.minimum(scatter, stated**2 / minutes.count)
 
 
 def longest_run(minutes: MinuteMeans) -> slice:
@@ -147,15 +160,14 @@ def _own(
     accuracy = evidence.context.accuracy(VOLTAGE)
     seen = steps(minutes.mean[run], factor)
     scatter = float(np.mean(minutes.u[run] ** 2))
-    stated = hypot(accuracy.noise, accuracy.resolution / sqrt(12.0)) * accuracy.per_volt
-    of_meter = min(scatter, stated**2 * float(np.mean(1.0 / minutes.count[run])))
+    of_meter = float(np.mean(by_meter(minutes, accuracy)[run]))
     walk_v = hypot(accuracy.stability_gain * voltage, accuracy.stability_offset) / sqrt(3.0)
     room = steps(degrees, factor)
     hours: Array = minutes.time[run] / THERMAL_EMF_TIME_S
     lifts = {
         "noise of the means": lift_by_white(seen, factor, sqrt(of_meter)),
-        "what happens between readings": half_of(
-            lift_by_white(seen, factor, sqrt(scatter - of_meter))
+        "what happens between readings": part_of(
+            lift_by_white(seen, factor, sqrt(scatter - of_meter)), 0.0, 1.0
         ),
         "the meter's wander": lift_by_walk(
             seen, factor, walk_v * sqrt(minutes.period_s / STABILITY_TIME_S)

@@ -5,10 +5,10 @@ import pytest
 
 from sequencer.numerics.allan import steps
 from sequencer.numerics.allan_noise import (
-    half_of,
     lift_by_course,
     lift_by_walk,
     lift_by_white,
+    part_of,
 )
 
 COUNT, TIMES = 120, 1500
@@ -69,6 +69,7 @@ def test_a_course_that_is_followed_by_an_unknown_part(half, least):
 
 def test_half_of_a_lift_reaches_from_none_to_all():
     lift = lift_by_white(steps(UNIT, 1), 1, 1.0)
-    half = half_of(lift)
+    half = part_of(lift, 0.0, 1.0)
     assert half.variance == lift.variance / 2
     assert half.u >= lift.variance / np.sqrt(24)
+    assert part_of(lift, 1.0, 1.0) == lift

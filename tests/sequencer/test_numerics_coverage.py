@@ -151,6 +151,32 @@ def test_bias_of_a_greatest_departure_is_mostly_removed():
     assert abs(left) < 0.15  # a tenth of U would be 0.2
 
 
+def test_what_departures_on_both_sides_are_taken_from_lifts_the_greatest_and_moves_it_less():
+    """The first mean's noise moves a wave's greatest up whichever way it goes."""
+    rng, true = np.random.default_rng(10), 10.0 * np.sin(np.linspace(0, 2 * np.pi, 60))
+    truth = float(np.abs(true[1:] - true[0]).max())
+    alone, together = [], []
+    for _ in range(250):
+        noisy = true + rng.standard_normal(60)
+        for found, u in ((alone, 0.0), (together, 1.0)):
+            found.append(greatest_departure(noisy[1:] - noisy[0], 1.0, in_order=True, u_common=u))
+    before = np.mean([one.value for one in alone]) - truth
+    left = np.mean([one.value for one in together]) - truth
+    assert before > 0.85
+    assert left < 0.85 * before
+    assert np.mean([one.u_common for one in together]) < 0.9
+    errors = [
+        (one.value, truth, math.hypot(one.u_common, one.u, one.u_bias), math.inf)
+        for one in together
+    ]
+    assert 0.90 <= covered(errors) <= 0.99
+
+
+def test_what_departures_on_one_side_are_taken_from_moves_the_greatest_as_it_is():
+    found = greatest_departure(np.linspace(0.0, 100.0, 60), 1.0, in_order=True, u_common=0.7)
+    assert found.u_common == pytest.approx(0.7, rel=1e-3)
+
+
 def test_drift_from_start_of_a_slow_swing():
     rng, t = np.random.default_rng(9), np.arange(0, 7200.0)
     true = 1e-3 * np.sin(t / 2500)
@@ -159,7 +185,7 @@ def test_drift_from_start_of_a_slow_swing():
     for _ in range(120):
         found = departures(minute_means(t, 30 + true + 2e-5 * rng.standard_normal(t.size)))
         part = found.from_start
-        u = math.hypot(found.u_start, part.u, part.u_bias)
+        u = math.hypot(part.u_common, part.u, part.u_bias)
         results.append((part.value, truth, u, found.noise_dof))
     assert 0.90 <= covered(results) <= 0.995
 
