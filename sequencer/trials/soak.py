@@ -180,8 +180,8 @@ White noise all of it. Of flicker, whose density is h/f up to a frequency f, rea
 see in half the mean square of their steps h·(ln(f/r) + 2.41), and their mean misses, in the same
 measure, h·(ln(f/r) + 0.58), the sum of h/f over the multiples of r up to f: a quarter where it ends
 at r, three quarters where it ends at a hundred times r. Where it ends below r nothing is missed,
-and hardly anything seen in the steps. By aliasing (Priestley, Spectral Analysis and Time Series, 7.1.1,
-from memory) and numerically, `test_trials_soak_between.py`.
+and hardly anything seen in the steps. By aliasing (Priestley, Spectral Analysis and Time Series,
+7.1.1, from memory) and numerically, `test_trials_soak_between.py`.
 """
 
 
