@@ -22,6 +22,7 @@ from sequencer.run.bench_lock import (
     unreadable,
 )
 from sequencer.run.safe_job import SafeJob, carry_out
+from sequencer.run.safe_report import SafeReport
 from sequencer.run.stop import Stop
 from sequencer.steady import Aside, Steady, leave
 
@@ -53,7 +54,10 @@ def run(bench: str | None, *, as_json: bool) -> int:
     with Stop(lambda: say("Ctrl-C doesn't stop this: the bench is being made safe.")):
         job = _locked_job(say) if bench is None else _job(bench, say)
         _end_runs(job, say)
+        dead = tuple(owner for owner, _ in owners_of(job) if owner.record and not owner.alive)
         report = carry_out(job, aloud=lambda text: say(f"\a>> {text}"), prompt=out)
+        for record in {owner.record for owner in dead}:
+            _write_down(Path(record), report, say)
         if report.verified:
             _forget_owners(job)
     if as_json:
@@ -80,6 +84,17 @@ def _written(text: str) -> str:
         leave(sys.stdout)
         return error.strerror or str(error)
     return ""
+
+
+def _write_down(record: Path, report: SafeReport, say: Callable[[str], None]) -> None:
+    """Tell a dead run's record, so that its resume knows; whether that works changes nothing."""
+    from sequencer.run.refused import (  # noqa: PLC0415  # first the bench, then what needs loading
+        MAKE_SAFE_COMMAND,
+        write_down,
+    )
+
+    if failure := write_down(record, report, MAKE_SAFE_COMMAND):
+        say(f"The record does not know of this: {failure}")
 
 
 def _forget_owners(job: SafeJob) -> None:

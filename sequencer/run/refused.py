@@ -89,20 +89,24 @@ def made_safe_first(
     """
     aloud(f"{refusal} The bench may still be energised: making it safe first …")
     report = carry_out(job, aloud=aloud, prompt=prompt, on_wait=on_wait)
-    failure = "" if record is None else _recorded(record, report)
+    failure = "" if record is None else write_down(record, report, RESUME)
     text = " ".join(filter(None, (str(refusal), f"First: {report}", failure)))
     if not report.verified:
         return BenchFailed(text), report
     return (RecordError if isinstance(refusal, RecordError) else UsageError)(text), report
 
 
-def _recorded(record: Path, report: SafeReport) -> str:
-    """Append it to the record; return what hindered that."""
+RESUME, MAKE_SAFE_COMMAND = "resume", "make-safe"
+WORDS = {RESUME: "Before a refused resume", MAKE_SAFE_COMMAND: "By steadyrail make-safe"}
+
+
+def write_down(record: Path, report: SafeReport, by: str) -> str:
+    """Append to a dead run's record how its bench was made safe; return what hindered that."""
     severity: Literal["note", "alarm"] = "note" if report.verified else "alarm"
-    told = {"verified": int(report.verified), "by": "resume"}
+    told = {"verified": int(report.verified), "by": by}
     try:
         with RecordWriter.reopen(record) as writer:
-            text = f"Before a refused resume: {report}"
+            text = f"{WORDS[by]}: {report}"
             writer.event(float("nan"), MAKE_SAFE, severity, text, told)
     except RecordError as error:
         return str(error)

@@ -15,9 +15,11 @@ from test_whole_resume_made_safe_first import RECORD, WORDS, crashed, energise, 
 from sequencer.command_line import resume
 from sequencer.command_line.app import main
 from sequencer.documents.load import load_profile
+from sequencer.record.read import RecordReader
 from sequencer.record.write import RecordWriter
 from sequencer.run.bench_lock import FOLDER_VARIABLE, Owner, lock_file
 from sequencer.run.event_kinds import MAKE_SAFE
+from sequencer.run.refused import may_be_energised
 from sequencer.run.safe_job_of import safe_job_of
 
 
@@ -70,6 +72,16 @@ def test_a_run_that_is_refused_before_the_bench_is_opened_names_the_dead(table: 
     (table.folder / "errors.txt").unlink()
     table.finish(*words)
     assert "A run that died" not in said(table), "there is no dead run any more"
+
+
+def test_make_safe_tells_the_record_of_the_dead_run(table: Apart) -> None:
+    record = crashed(table, {})
+    assert table.finish("make-safe")[0] == 0
+    kind, text = events(record)[-1]
+    assert kind == MAKE_SAFE
+    assert text.startswith("By steadyrail make-safe: Made safe, verified")
+    with RecordReader.open(record) as reader:
+        assert not may_be_energised(reader)
 
 
 def test_a_resume_without_the_cautions_names_make_safe(table: Apart) -> None:
