@@ -98,7 +98,7 @@ def _switch_off(
         told = Told("discharge", voltages, VOLTAGE_BOUND_V, "V", remedy=words.WAIT_FOR_DISCHARGE)
         return told.done()
     told = Told(f"{role} off", (), 0.0, "", remedy=STILL_ON if role == "load" else "")
-    return told.failed("nothing here can switch it off")
+    return told.failed("nothing that was reached can switch it off")
 
 
 def _step(one: Told, proof: Proof) -> SafeStep:

@@ -49,7 +49,7 @@ def test_a_load_that_does_not_answer_is_named_loudly(tmp_path: Path) -> None:
         said = table.errors()
         assert code == 5, said
         assert "NOT VERIFIED" in said
-        assert "load off: nothing here can switch it off" in said
+        assert "load off: nothing that was reached can switch it off" in said
         assert "load at TCPIP0" in said
         assert "Switch the unit off at the line yourself" in said
         assert abs(table.energy()[1]) < 2.0  # the output was switched off all the same
