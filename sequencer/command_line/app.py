@@ -3,8 +3,8 @@
 Only typer is imported here; the work of a command is imported inside it, so that help stays fast.
 """
 
+import signal
 import sys
-from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -337,14 +337,20 @@ ON_A_BENCH = ("run", "resume", "probe", "exercise")
 def _tell_of_the_dead() -> None:
     """Say which benches dead runs left that nobody has shown to be safe since."""
     if sys.argv[1:2] and sys.argv[1] in ON_A_BENCH:
-        from sequencer.run.bench_lock import left_by_the_dead
+        # Whoever presses Ctrl-C again wants no other end than this, which is near.
+        before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+        try:
+            from sequencer.run.bench_lock import left_by_the_dead
 
-        with suppress(OSError):
             for owner in left_by_the_dead():
                 say_last(
                     f"A run that died may have left its bench energised: {owner}. "
                     "Make it safe: steadyrail make-safe"
                 )
+        except OSError:
+            pass  # locks that can't be read name nobody
+        finally:
+            signal.signal(signal.SIGINT, before)
 
 
 def _ended_by(error: Exception) -> int:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import special
 
+from sequencer.errors import FigureError
 from sequencer.numerics.checks import Array, Values, deviations, series
 
 #: Points of the integral over the maximum's distribution; the integrand is smooth, so its error
@@ -87,7 +88,7 @@ def greatest_departure(
     Raises
     ------
     FigureError
-        For no departures, or values that are not finite.
+        For no departures, values that are not finite, or a `u_common` that is not or below zero.
 
     Notes
     -----
@@ -98,6 +99,11 @@ def greatest_departure(
     values = series("departures", departures, 1)
     index = int(np.argmax(np.abs(values)))
     observed = float(abs(values[index]))
+    if not (np.isfinite(u_common) and u_common >= 0.0):
+        raise FigureError(
+            f"u_common of the departures: found {u_common:g}, expected a finite number not below "
+            "zero."
+        )
     if np.ndim(u) == 0 and u == 0:
         return Maximum(observed, observed, index, 0.0, 0.0, 0.0, u_common)
     spread = deviations("u of the departures", u, "departures", values)
@@ -222,7 +228,9 @@ def _moments(centres: Array, spread: Array, *, folded: bool) -> tuple[float, flo
     grid = np.linspace(low, top + _REACH * widest, _GRID)
     below = special.ndtr((grid - centres) / spread)
     if folded:
-        below = below - special.ndtr((-grid - centres) / spread)
+        # Others never come out on the other side of zero.
+        both = centres[:, 0] + low < _REACH * spread[:, 0]
+        below[both] -= special.ndtr((-grid - centres[both]) / spread[both])
     survival = 1 - np.prod(below, axis=0)
     step = float(grid[1] - grid[0])
     mean = low + float(np.trapezoid(survival, dx=step))

@@ -80,6 +80,8 @@ def limit_of(i, v):
         (lambda: settled([0, 1, 2], [1, 2, 3], 0.0, 2.0), "above zero"),
         (lambda: greatest_departure([], 1.0), "at least 1"),
         (lambda: greatest_departure([1.0, 2.0], [1.0, -1.0]), "above zero"),
+        (lambda: greatest_departure([1.0, 2.0], 1.0, u_common=-1.0), "not below zero"),
+        (lambda: greatest_departure([1.0, 2.0], 1.0, u_common=float("nan")), "not below zero"),
         (lambda: greatest_span([1.0], 1.0), "at least 2"),
         (lambda: limit_of([0, 1, 2], [30, 30, 30]), "at least 6"),
         (lambda: hysteresis([3, 3], [15, 14], [3, 3], [15, 14], set_voltage=30), "at least 3"),
