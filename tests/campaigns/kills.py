@@ -23,7 +23,7 @@ from bench_apart import committed
 sys.path.append(str(Path(__file__).parent))
 from ledger import Ledger, Row, behave, commit, digest_of, options, shown
 
-kills.SHORT = kills.SHORT.replace('duration = "30 min"', 'duration = "15 min"')
+kills.SHORT = kills.SHORT.replace('duration = "60 min"', 'duration = "15 min"')
 """Two hundred runs: half the soak still leaves seconds in which to end one."""
 
 SHARE_OF_OTHERS = 4

@@ -42,7 +42,7 @@ trial = "soak"
 voltage = "30 V"
 current = "3 A"
 warm_up = "1 min"
-duration = "30 min"
+duration = "60 min"
 period = "2 s"
 """
 
