@@ -24,7 +24,7 @@ sys.path.append(str(Path(__file__).parent))
 from ledger import Ledger, Row, behave, commit, digest_of, options, shown
 
 kills.SHORT = kills.SHORT.replace('duration = "60 min"', 'duration = "15 min"')
-"""Two hundred runs: half the soak still leaves seconds in which to end one."""
+"""Two hundred runs: a shorter soak still leaves seconds in which to end one."""
 
 SHARE_OF_OTHERS = 4
 """For each fourth kill there is a hang, and a guardian that is killed."""
