@@ -5,6 +5,7 @@ import sys
 import threading
 import time
 from collections import deque
+from collections.abc import Callable
 from contextlib import suppress
 from select import POLLOUT, poll
 from typing import Any, TextIO
@@ -139,6 +140,30 @@ def say_last(text: str, limit_s: float = LAST_WAIT_S) -> None:
         ready.register(handle, POLLOUT)
         while data and ready.poll(max(0.0, end - time.monotonic()) * 1000.0):
             data = data[os.write(handle, data[:PIECE_BYTES]) :]
+
+
+def tell_all(show: Callable[[Steady], None]) -> str:
+    """Write to standard output; return what hindered that, empty where nothing did.
+
+    A reader that has gone wants no more; a disk that is full loses what somebody waits for.
+    """
+    out = Steady(sys.stdout)
+    try:
+        show(out)
+        out.flush()
+    except OSError as error:
+        leave(sys.stdout)
+        return error.strerror or str(error)
+    return ""
+
+
+def tell_program(text: str) -> str:
+    """Write a line for a program that reads it; return as `tell_all`."""
+
+    def show(out: Steady) -> None:
+        out.write(f"{text}\n")
+
+    return tell_all(show)
 
 
 def leave(stream: TextIO) -> None:

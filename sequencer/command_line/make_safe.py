@@ -24,7 +24,7 @@ from sequencer.run.bench_lock import (
 from sequencer.run.safe_job import SafeJob, carry_out
 from sequencer.run.safe_report import SafeReport
 from sequencer.run.stop import Stop
-from sequencer.steady import Aside, Steady, leave
+from sequencer.steady import Aside, tell_program
 
 if TYPE_CHECKING:
     from sequencer.documents.bench import BenchDocument
@@ -68,22 +68,10 @@ def run(bench: str | None, *, as_json: bool) -> int:
         text = json.dumps({"verified": report.verified, "steps": steps})
     else:
         text = str(report)
-    if hindered := _written(text):
+    if hindered := tell_program(text):
         say(f"Standard output can't be written ({hindered}). {report}")
     out.drain()
     return Exit.PASSED if report.verified else Exit.INSTRUMENT
-
-
-def _written(text: str) -> str:
-    """Write a line to standard output; return what hindered that, empty where nothing did."""
-    stream = Steady(sys.stdout)
-    try:
-        stream.write(f"{text}\n")
-        stream.flush()
-    except OSError as error:
-        leave(sys.stdout)
-        return error.strerror or str(error)
-    return ""
 
 
 def _write_down(record: Path, report: SafeReport, say: Callable[[str], None]) -> None:

@@ -1,7 +1,7 @@
 """What `run` and `resume` share: trials on an opened bench, shown as they go, and the seal."""
 
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,7 +10,7 @@ from rich.console import Console
 from sequencer.assemble import ALTERED, result_of, stopped_by_guard
 from sequencer.command_line.left_alone import tell_finished, tell_stopped
 from sequencer.command_line.progress import Progress
-from sequencer.command_line.steady import tell, tell_program
+from sequencer.command_line.steady import tell
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import Exit, Interrupted, RecordError, RecordFailed, SteadyrailError
@@ -23,12 +23,13 @@ from sequencer.record.read import RecordReader
 from sequencer.record.write import RecordWriter
 from sequencer.result import UNSEALED, Result
 from sequencer.run.bench_events import BenchEvents
-from sequencer.run.notify import Notifier, notifier_of
+from sequencer.run.notify import notifier_of
 from sequencer.run.opened import Opened
 from sequencer.run.past import Outlook, Past
 from sequencer.run.safe_report import SafeReport
 from sequencer.run.session import run_trials
 from sequencer.run.stop import Stop
+from sequencer.steady import tell_program
 
 GUARDIAN_GOES_ON = (
     "The guardian, a process of its own, goes on trying to make the bench safe after this command "
@@ -54,32 +55,8 @@ def perform_on(
 ) -> None:
     """Perform the trials on an opened bench, from their start or from where a record ends."""
     notifier = notifier_of(documents)
-    try:
-        with writer:
-            _perform(documents, plan, table, writer, events, console, stop, past, notifier)
-    except RecordError as error:
-        if table.safe is None:
-            raise
-        raise RecordFailed(f"{error} {mended(writer.path)}") from error
-    if failures := notifier.finish():  # its wait holds up no guardian that has to write, too
-        with suppress(RecordError), RecordWriter.reopen(writer.path) as again:
-            for failure in failures:
-                again.event(float("nan"), "not notified", "warning", failure)
-
-
-def _perform(
-    documents: Documents,
-    plan: Plan,
-    table: Opened,
-    writer: RecordWriter,
-    events: BenchEvents,
-    console: Console,
-    stop: Stop,
-    past: Past | None,
-    notifier: Notifier,
-) -> None:
     by_hand = documents.bench.bench.operator == "terminal"
-    with Progress(console, plan, plain=by_hand) as progress:
+    with _written_to_its_end(writer, table), Progress(console, plan, plain=by_hand) as progress:
         events.attach(writer)
         for remark in table.remarks:
             writer.event(float("nan"), "bench lock", "warning", remark)
@@ -107,6 +84,22 @@ def _perform(
         )
         table.give_back()  # who starts the next run must not wait for a notifier
         tell_stopped(notifier, ended.stopped_by, str(ended.safe))
+    if failures := notifier.finish():  # its wait holds up no guardian that has to write, too
+        with suppress(RecordError), RecordWriter.reopen(writer.path) as again:
+            for failure in failures:
+                again.event(float("nan"), "not notified", "warning", failure)
+
+
+@contextmanager
+def _written_to_its_end(writer: RecordWriter, table: Opened) -> Iterator[None]:
+    """Close a record at the end of its run; once that was made safe, say what to do if it fails."""
+    try:
+        with writer:
+            yield
+    except RecordError as error:
+        if table.safe is None:
+            raise
+        raise RecordFailed(f"{error} {mended(writer.path)}") from error
 
 
 def loudly(console: Console) -> Callable[[str], None]:

@@ -6,7 +6,7 @@ from contextlib import contextmanager
 
 from rich.console import Console
 
-from sequencer.steady import Aside, Steady, leave
+from sequencer.steady import Aside, tell_all
 
 
 @contextmanager
@@ -23,24 +23,6 @@ def messages() -> Iterator[Console]:
 
 
 def tell(show: Callable[[Console], None]) -> str:
-    """Show results on standard output; return what hindered that, empty where nothing did.
-
-    A reader that has gone wants no more; a disk that is full loses what somebody waits for.
-    """
-    out = Steady(sys.stdout)
-    try:
-        show(Console(file=out))  # type: ignore[arg-type]  # a stream in all that matters
-        out.flush()
-    except OSError as error:
-        leave(sys.stdout)
-        return error.strerror or str(error)
-    return ""
-
-
-def tell_program(text: str) -> str:
-    """Write a line to standard output for a program that reads it; return as `tell`."""
-
-    def show(console: Console) -> None:
-        console.file.write(text + "\n")
-
-    return tell(show)
+    """Show results on standard output; return what hindered that, empty where nothing did."""
+    # A stream in all that matters.
+    return tell_all(lambda out: show(Console(file=out)))  # type: ignore[arg-type]

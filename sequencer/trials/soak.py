@@ -215,6 +215,12 @@ def between_readings(minutes: MinuteMeans, accuracy: Accuracy) -> Between:
     return Between(likely, least, most)
 
 
+def _departures(minutes: MinuteMeans, evidence: Evidence) -> tuple[Departures, ...]:
+    """Return the departures with the likely noise of the means, the least and the most."""
+    noisy = between_readings(minutes, evidence.context.accuracy(VOLTAGE))
+    return tuple(departures(means) for means in (noisy.likely, noisy.least, noisy.most))
+
+
 def _phase(evidence: Evidence, phase: str) -> Point:
     points = evidence.points(phase=phase)
     if not points:
@@ -270,8 +276,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         When the soak never began, or fills fewer than two minutes.
     """
     data = soaked(settings, evidence)
-    between = between_readings(data.minutes, evidence.context.accuracy(VOLTAGE))
-    found, least, most = (departures(m) for m in (between.likely, between.least, between.most))
+    found, least, most = _departures(data.minutes, evidence)
     reached = {
         "voltage": float(data.minutes.mean[0]),
         "current_to": data.current,
@@ -487,8 +492,7 @@ def _corrected(
     reached: dict[str, float],
 ) -> Figure:
     """Return the drift with the room's part taken off; the meter's part of that goes with it."""
-    between = between_readings(room.corrected, evidence.context.accuracy(VOLTAGE))
-    found, least, most = (departures(m) for m in (between.likely, between.least, between.most))
+    found, least, most = _departures(room.corrected, evidence)
     unsure = most.from_start.value - least.from_start.value
     steady = Own(found.time_from_start_s, 0.0)
     value = found.from_start.value

@@ -13,7 +13,8 @@ from sequencer.steady import LAST_WAIT_S, MOST_BYTES, Aside, Steady
 
 SPEAKS = """
 import sys
-from sequencer.command_line.steady import messages, tell, tell_program
+from sequencer.command_line.steady import messages, tell
+from sequencer.steady import tell_program
 sys.stdin.readline()
 with messages() as console:
     for _ in range(3):
@@ -106,7 +107,7 @@ def test_the_newest_words_are_kept_for_whoever_reads_again() -> None:
 def test_a_full_disk_is_said_once_and_changes_no_exit_code() -> None:
     code = (
         "import sys\n"
-        "from sequencer.command_line.steady import tell_program\n"
+        "from sequencer.steady import tell_program\n"
         "print(tell_program('{}'), file=sys.stderr)\n"
         "sys.exit(3)\n"
     )
