@@ -7,7 +7,7 @@ import numpy as np
 from scipy import special
 
 from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, deviations, series
+from sequencer.numerics.checks import Array, Values, deviations, matching, series
 
 #: Points of the integral over the maximum's distribution; the integrand is smooth, so its error
 #: is far below a thousandth of the noise.
@@ -16,13 +16,15 @@ _GRID = 241
 _REACH = 8.0
 #: Halvings in the search for the shrinkage: to a thousandth.
 _HALVINGS = 10
+#: How seldom noise leaves so much beside a model before it counts as not explaining the values.
+_LEAST_LIKELY = 1e-3
 #: Nodes and weights of the quadrature over a common normal value: what matters is how the two sides
 #: change places, which is smooth.
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 #: Share of the correction that stands in the budget: it rests on departures that hold noise.
 _DOUBT = 0.5
-#: The same where neighbours were averaged to find their shape.
+#: The same where neighbours were averaged to find their shape, or a model gave it.
 _DOUBT_IN_ORDER = 0.3
 
 
@@ -41,7 +43,8 @@ class Maximum:
     u
         Standard deviation of the greatest departure under the same noise.
     u_bias
-        Standard uncertainty of the correction: half of it, three tenths where in order.
+        Standard uncertainty of the correction: half of it, three tenths where in order or by a
+        model.
     u_common
         Standard uncertainty by what is common to all departures, such as the noise of the value
         that all are taken from; zero where none was stated.
@@ -57,7 +60,12 @@ class Maximum:
 
 
 def greatest_departure(
-    departures: Values, u: Values | float, *, in_order: bool = False, u_common: float = 0.0
+    departures: Values,
+    u: Values | float,
+    *,
+    in_order: bool = False,
+    u_common: float = 0.0,
+    model: Values | None = None,
 ) -> Maximum:
     """Return the greatest |departure| with the lift by noise removed.
 
@@ -84,11 +92,17 @@ def greatest_departure(
         Standard uncertainty of what all departures are taken from. Where they stand on one side of
         it, it moves the greatest as it is; where on both sides, it lifts the greatest whichever way
         it goes, and moves it less: both are taken into account.
+    model
+        Shape (n,). What something that is known of them makes of the true departures, such as the
+        straight line that two meters' difference follows: it holds less of their noise, so that the
+        lift is found from it as it is. Used where it explains them: where noise of the stated size
+        would leave as much beside it once in a thousand times at least.
 
     Raises
     ------
     FigureError
-        For no departures, values that are not finite, or a `u_common` that is not or below zero.
+        For no departures, values that are not finite, a model of another length, or a `u_common`
+        that is not finite or below zero.
 
     Notes
     -----
@@ -107,17 +121,33 @@ def greatest_departure(
     if np.ndim(u) == 0 and u == 0:
         return Maximum(observed, observed, index, 0.0, 0.0, 0.0, u_common)
     spread = deviations("u of the departures", u, "departures", values)
-    shape = smoothed(values, spread) if in_order else values
+    told = None if model is None else matching("the model", model, "departures", values)
+    if told is not None and _explains(told, values, spread):
+        mean, sd, net = _moments_of_all(told, spread, u_common)
+        bias = max(mean - float(np.abs(told).max()), 0.0)
+        left = max(observed - bias, 0.0)
+        found = Maximum(left, observed, index, bias, sd, _DOUBT_IN_ORDER * bias)
+    else:
+        shape = smoothed(values, spread) if in_order else values
 
-    def moments(share: float) -> tuple[float, float, float, float]:
-        centres = share * shape
-        return (float(np.abs(centres).max()), *_moments_of_all(centres, spread, u_common))
+        def moments(share: float) -> tuple[float, float, float, float]:
+            centres = share * shape
+            return (float(np.abs(centres).max()), *_moments_of_all(centres, spread, u_common))
 
-    bias, sd, net = _matched(moments, observed)
-    found = _maximum(observed, index, bias, (sd, float(spread[index])), in_order=in_order)
+        bias, sd, net = _matched(moments, observed)
+        found = _maximum(observed, index, bias, (sd, float(spread[index])), in_order=in_order)
     # As for one point's noise: what the net effect lacks is known no better than the shape.
     common = float(np.sqrt((net**2 + u_common**2) / 2.0))
     return replace(found, u_common=common)
+
+
+def _explains(model: Array, values: Array, spread: Array) -> bool:
+    """Tell whether noise of the stated size may have left what stands beside the model.
+
+    By the sum of squares (chi-square), not counting what the model took from these values.
+    """
+    left = float(np.sum(((values - model) / spread) ** 2))
+    return float(special.chdtrc(values.size, left)) >= _LEAST_LIKELY
 
 
 def _moments_of_all(centres: Array, spread: Array, u_common: float) -> tuple[float, float, float]:

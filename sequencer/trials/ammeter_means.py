@@ -8,7 +8,7 @@ from itertools import combinations
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.numerics.line import StraightLine
+from sequencer.numerics.line import StraightLine, fit_line
 from sequencer.numerics.line_known import line_with_covariance
 from sequencer.requests import Array
 from sequencer.results import Component
@@ -94,6 +94,33 @@ class Compared:
         parts = reading_components(accuracy, 1, sensitivity=sensitivity)
         return scaled(parts, 1.0 / math.sqrt(self.counts[level]) if dithered else 1.0)
 
+    def rounding(self, first: str, second: str) -> Array:
+        """Return the standard uncertainty by both displays' steps at each level, A."""
+        return np.array(
+            [
+                math.sqrt(
+                    math.fsum(p.contribution**2 for c in (first, second) for p in self.steps(c, n))
+                )
+                for n in range(len(self.counts))
+            ]
+        )
+
+    def at_its_stop(self, channel: str) -> bool:
+        """Tell whether an ammeter shows exactly nothing without load, as at a stop."""
+        none = self.visits[channel][self.level_of == 0]
+        return bool(np.all(none == 0.0)) and len(self.counts) > LEAST_LEFT
+
+    def straight(self, first: str, second: str) -> Array:
+        """Return `first` − `second` at each level as the straight line of their gains has it, A.
+
+        What was read where one of them stands at its stop.
+        """
+        apart = self.levels[first] - self.levels[second]
+        begin = 1 if self.at_its_stop(first) or self.at_its_stop(second) else 0
+        current, along = self.levels[first][begin:], apart[begin:]
+        line = fit_line(current, along, 1.0)
+        return np.concatenate([apart[:begin], along - line.residuals(current, along)])
+
     def line(self, channel: str, reference: str) -> tuple[StraightLine, StraightLine, bool]:
         """Return the line of channel − reference against the reference, with two uncertainties.
 
@@ -101,21 +128,15 @@ class Compared:
         visits to one level alike where noise does not dither them. Last, whether visits without
         load were left out, as the ammeter shows nothing there.
         """
-        none = self.level_of == 0
-        left_out = bool(np.all(self.visits[channel][none] == 0.0)) and len(self.counts) > LEAST_LEFT
-        used = ~none if left_out else np.ones_like(none)
+        left_out = self.at_its_stop(channel)
+        used = self.level_of > 0 if left_out else np.ones_like(self.level_of, dtype=bool)
         x, y = (
             self.visits[reference][used],
             self.visits[channel][used] - self.visits[reference][used],
         )
         level = self.level_of[used]
         free = self.visit_sd(channel, reference) ** 2 * np.eye(x.size)
-        rounding = np.array(
-            [
-                math.fsum(p.contribution**2 for c in (channel, reference) for p in self.steps(c, n))
-                for n in range(len(self.counts))
-            ]
-        )
+        rounding = self.rounding(channel, reference) ** 2
         alike = (level[:, None] == level[None, :]) * rounding[level][:, None]
         return (
             line_with_covariance(x, y, free, self.dof),

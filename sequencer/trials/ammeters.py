@@ -3,10 +3,11 @@
 current_agreement (1)
     How far the ammeters of one current are apart at worst, counted in their own uncertainties: up
     to 1 they agree. Formula: greatest |E_n| = |I_a − I_b|/√(U_a² + U_b²) over all pairs and steps,
-    each U of the meter's gain or shunt, offset, noise, resolution; less what noise lifts a greatest
-    value by on average. U is what another comparison of the same meters would differ by.
-    Components: scatter of the difference; lift by noise (half of what was taken off); each meter's
-    resolution.
+    each U of the meter's gain or shunt, offset, noise, resolution; less what noise and rounding
+    lift the greatest of that pair by on average, where the true ones stand on the straight line of
+    gain and offset (as seen, where they don't). U is what another comparison of the same meters
+    would differ by. Components: scatter of the difference and each meter's resolution, as far as
+    they move the greatest; lift by noise (three tenths of what was taken off).
     Source: ISO/IEC 17043, annex B; the lift by order statistics (David and Nagaraja, 5.1).
 gain_of_current_load, gain_of_current_panel (1, signed)
     By which part the load's or the panel's ammeter reads too much, as the reference tells (the
@@ -78,33 +79,34 @@ def figures_of_ammeters(evidence: Evidence) -> tuple[Figure, ...]:
 
 def _agreement(evidence: Evidence, data: Compared) -> Figure:
     pairs = data.apart()
-    spreads = {(a, b): np.hypot(data.expanded(a), data.expanded(b)) for a, b in pairs}
-    scatter = np.concatenate([data.scatter(*pair) / spreads[pair] for pair in pairs])
-    noisy = bool(np.any(scatter > 0.0))
+    worst = max(pairs, key=lambda pair: float(np.max(np.abs(pairs[pair]))))
+    per_ampere = 1.0 / np.hypot(data.expanded(worst[0]), data.expanded(worst[1]))
+    scatter = data.scatter(*worst) * per_ampere
+    rounding = data.rounding(*worst) * per_ampere
+    each = np.hypot(scatter, rounding)
+    # Two displays that show each the same all the time scatter by nothing.
     greatest = greatest_departure(
-        np.concatenate(list(pairs.values())),
-        np.maximum(scatter, LEAST_SCATTER * scatter.max()) if noisy else 0.0,
+        pairs[worst], each if each.all() else 0.0, model=data.straight(*worst) * per_ampere
     )
-    which, level = divmod(greatest.index, len(data.counts))
-    worst = tuple(pairs)[which]
-    per_ampere = 1.0 / float(spreads[worst][level])
+    level = greatest.index
+    share = float(greatest.u / each[level]) if each[level] else 0.0
     return make_figure(
         evidence.trial,
         "current_agreement",
         greatest.value,
         "1",
         [
-            type_a("scatter of the difference", greatest.u, data.dof),
+            type_a("scatter of the difference", share * float(scatter[level]), data.dof),
+            *(
+                part
+                for channel in worst
+                for part in data.steps(channel, level, share * float(per_ampere[level]))
+            ),
             rectangular("lift by noise", greatest.u_bias * math.sqrt(3.0)),
-            *(part for channel in worst for part in data.steps(channel, level, per_ampere)),
         ],
         reached={"current_to": float(np.max(data.levels[worst[0]]))},
         notes=(_who(data, pairs, worst, level),),
     )
-
-
-LEAST_SCATTER = 1e-3
-"""Of the greatest, for a pair whose readings are all alike: it scatters next to nothing."""
 
 
 def _who(

@@ -151,6 +151,36 @@ def test_bias_of_a_greatest_departure_is_mostly_removed():
     assert abs(left) < 0.15  # a tenth of U would be 0.2
 
 
+@pytest.mark.parametrize(
+    "true",
+    [np.linspace(5, 6, 7), np.full(7, 5.0), np.linspace(-3, 3, 7)],
+    ids=["nearly flat", "flat, off zero", "both sides"],
+)
+def test_a_model_finds_the_lift_of_departures_that_lie_together(true):
+    rng, results, seen, told = np.random.default_rng(9), [], [], []
+    level = np.arange(7.0)
+    for _ in range(400):
+        noisy = true + rng.standard_normal(7)
+        line = np.polynomial.Polynomial.fit(level, noisy, 1)(level)
+        found = greatest_departure(noisy, 1.0, model=line)
+        u = math.hypot(found.u, found.u_bias)
+        results.append((found.value, np.abs(true).max(), u, math.inf))
+        told.append(found.value)
+        seen.append(greatest_departure(noisy, 1.0).value)
+    bias, without = (np.mean(one) - np.abs(true).max() for one in (told, seen))
+    assert bias < without  # without the model more of it is left in
+    # A tenth of U; where all lie on one height the line's own noise is among what lifts.
+    assert abs(bias) < max(0.2, 0.6 * without)
+    assert 0.92 <= covered(results) <= 0.985
+
+
+def test_a_model_that_does_not_explain_the_departures_is_not_used():
+    rng = np.random.default_rng(11)
+    bent = np.array([0.0, 0.0, 0.0, 20.0, 0.0, 0.0, 0.0]) + rng.standard_normal(7)
+    alone = greatest_departure(bent, 1.0)
+    assert greatest_departure(bent, 1.0, model=np.full(7, bent.mean())) == alone
+
+
 def test_what_departures_on_both_sides_are_taken_from_lifts_the_greatest_and_moves_it_less():
     """The first mean's noise moves a wave's greatest up whichever way it goes."""
     rng, true = np.random.default_rng(10), 10.0 * np.sin(np.linspace(0, 2 * np.pi, 60))

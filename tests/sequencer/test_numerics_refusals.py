@@ -80,6 +80,7 @@ def limit_of(i, v):
         (lambda: settled([0, 1, 2], [1, 2, 3], 0.0, 2.0), "above zero"),
         (lambda: greatest_departure([], 1.0), "at least 1"),
         (lambda: greatest_departure([1.0, 2.0], [1.0, -1.0]), "above zero"),
+        (lambda: greatest_departure([1.0, 2.0], 1.0, model=[1.0]), "the model"),
         (lambda: greatest_departure([1.0, 2.0], 1.0, u_common=-1.0), "not below zero"),
         (lambda: greatest_departure([1.0, 2.0], 1.0, u_common=float("nan")), "not below zero"),
         (lambda: greatest_span([1.0], 1.0), "at least 2"),
