@@ -8,14 +8,12 @@ dissipation (W)
 heatsink_rise (K), heatsink_rise_per_watt (K/W)
     Heatsink less room in balance; that over dissipation.
 heatsink_time_constant (s)
-    From the rated current's coming on, on a unit as warm as its room, until the heatsink has come
-    1 − 1/e of its way.
+    τ of the exponential by which the heatsink approaches its balance, long after the rated current
+    came on: that of the network's slowest node. Junction and case make it begin some seconds late.
 """
 
-from math import exp
+from math import log
 from typing import Final
-
-from scipy.optimize import brentq
 
 from simulated_bench.controls import leakage_at
 from simulated_bench.heat import Temperatures
@@ -24,7 +22,8 @@ from simulated_bench.truth_state import solver
 from simulated_bench.world import World
 
 FOREVER_S: Final = 1e9
-PART_OF_THE_WAY: Final = 1.0 - exp(-1.0)
+LONG_AFTER: Final = (3.0, 5.0)
+"""Over the heatsink's own time constant."""
 
 
 def heat(scenario: Scenario, world: World) -> dict[str, float]:
@@ -42,11 +41,10 @@ def heat(scenario: Scenario, world: World) -> dict[str, float]:
 
     balance = rise(FOREVER_S)
     slowest = parts.heat.parts.sink_ambient * parts.heat.parts.sink_capacity
+    left, later = (balance - rise(slowest * ways) for ways in LONG_AFTER)
     return {
         "dissipation": power_w,
         "heatsink_rise": balance,
         "heatsink_rise_per_watt": balance / power_w,
-        "heatsink_time_constant": brentq(
-            lambda after_s: rise(after_s) - PART_OF_THE_WAY * balance, 0.1 * slowest, 10.0 * slowest
-        ),
+        "heatsink_time_constant": slowest * (LONG_AFTER[1] - LONG_AFTER[0]) / log(left / later),
     }

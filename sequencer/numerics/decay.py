@@ -7,7 +7,15 @@ import numpy as np
 from scipy import optimize
 
 from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, matching, measured, rising_times, varying
+from sequencer.numerics.checks import (
+    Array,
+    Values,
+    matching,
+    measured,
+    positive,
+    rising_times,
+    varying,
+)
 from sequencer.numerics.drift import correlated_residuals
 
 _LEAST = 8
@@ -19,6 +27,8 @@ _SCAN = 60
 _LEAST_OF_THE_WAY = 0.8
 #: Step of a derivative by τ, relative.
 _SMALL = 1e-4
+#: Positions of a wander's first value that are tried; the result is smooth in it.
+_PHASES = 8
 #: The swing has to stand out of the scatter by this factor.
 _LEAST_SWING = 5.0
 
@@ -201,4 +211,75 @@ def followed(times: Array, course: Array, time_constant_s: float) -> Array:
     for at, (decay, lag, now) in enumerate(zip(decays, behind, course[1:], strict=True), 1):
         late = lag + (late - lag) * decay
         found[at] = now - late
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Sway:
+    """What power that wanders makes of a fitted approach, over what it is of the mean power.
+
+    Attributes
+    ----------
+    end, time_constant
+        Standard deviations of the fitted end and of τ, relative.
+    later
+        That of the difference between τ of the later part alone and of the whole, over τ.
+    """
+
+    end: float
+    time_constant: float
+    later: float
+
+
+def sway(
+    times: Values, time_constant_s: float, *, used: Values, later: Values, every_s: float
+) -> Sway:
+    """Return how power that wanders moves end and τ of what it warms.
+
+    Parameters
+    ----------
+    times
+        Shape (n,), seconds, rising, from the power's coming on.
+    time_constant_s
+        τ of what is warmed.
+    used, later
+        Shape (n,), true where the whole curve and its later part are fitted.
+    every_s
+        The power is straight between independent values so far apart.
+
+    Raises
+    ------
+    FigureError
+        For times that do not rise, or a time or a τ that is not above zero.
+
+    Notes
+    -----
+    To first order: least squares' linear operator on what each of these values adds, over all
+    positions that the first of them may have (JCGM 102:2011, 6.2.1.3).
+    """
+    t = rising_times(times, _LEAST)
+    tau, apart = positive("time constant", time_constant_s), positive("wander", every_s)
+    whole = _operator(t, tau, np.asarray(used, dtype=bool))
+    late = _operator(t, tau, np.asarray(later, dtype=bool))
+    rows = np.array([whole[0], whole[1] / tau, (late[1] - whole[1]) / tau])
+    squares = np.zeros(rows.shape[0])
+    for phase in np.arange(_PHASES) / _PHASES:
+        position = t / apart + phase
+        for node in range(int(position[-1]) + 2):
+            power = np.maximum(1.0 - np.abs(position - node), 0.0)
+            warmed = followed(t, power, tau) - power[0] * np.exp(-(t - t[0]) / tau)
+            squares += (rows @ warmed) ** 2 / _PHASES
+    end, time_constant, difference = np.sqrt(squares)
+    return Sway(float(end), float(time_constant), float(difference))
+
+
+def _operator(t: Array, tau: float, used: Array) -> Array:
+    """Return what each value, fitted or not, moves end and τ by, of an approach by one.
+
+    Shape (2, n).
+    """
+    fall = np.exp(-(t - t[0]) / tau)
+    jacobian = np.column_stack([np.ones(t.size), -fall, -(t - t[0]) / tau**2 * fall])
+    found = np.zeros((2, t.size))
+    found[:, used] = np.linalg.pinv(jacobian[used])[[0, 2]]
     return found

@@ -9,8 +9,8 @@ heatsink_rise (K)
     Heatsink above room in balance: the end of the exponential that the heatsink approaches while it
     follows the room with the same time constant. Components: scatter about the curve; what the
     curve leaves over beside scatter, taken as one error common to all readings; the line's wander
-    meanwhile, by what it makes of the voltage that the pass element drops; both thermometers'
-    absolute accuracy.
+    meanwhile, by what it makes of the voltage that the pass element drops, carried through the
+    fit; both thermometers' absolute accuracy.
 heatsink_rise_per_watt (K/W)
     heatsink_rise over dissipation, averaged over where that may be: the reciprocal of an unsure
     power is skewed. Components: those of the rise; the voltage before the pass element, as far as
@@ -35,7 +35,7 @@ from pydantic import BaseModel, ConfigDict
 
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
 from sequencer.errors import FigureError
-from sequencer.numerics.decay import Decay, fit_decay, followed
+from sequencer.numerics.decay import Decay, Sway, fit_decay, followed, sway
 from sequencer.requests import Array, Procedure, Read, Settle
 from sequencer.results import Chart, Figure, Line
 from sequencer.trials.steps import (
@@ -68,10 +68,8 @@ RAW_SHARE = 0.1 * EMF_SHARE
 LEVERAGE = 3.0
 """Where the voltage before the pass element is unknown a third of it is taken to drop there."""
 
-IN_RISE, IN_TIME, IN_LATE_TIME = 0.65, 2.2, 7.5
-"""What a line that wanders within a quarter of an hour makes of rise and τ, relative, over what it
-makes of the power: by fits to 200 simulated warmings. The last for the later three quarters.
-"""
+WANDER_S = 900.0
+"""A line that nobody regulates wanders within a quarter of an hour (common practice, no source)."""
 
 SURE = 3.0
 """So many standard deviations are not the line's."""
@@ -129,13 +127,17 @@ Reached = Mapping[str, float]
 
 @dataclass(frozen=True, slots=True)
 class Warming:
-    """The rise over the room against time, the curve through it, and τ of its later part."""
+    """The rise over the room against time, the curve through it, and τ of its later part.
+
+    `sway` is what power that wanders makes of them.
+    """
 
     times: Array
     rise: Array
     curve: Decay
     late_s: float | None
     fitted: Array
+    sway: Sway
 
 
 def _point(evidence: Evidence) -> Point:
@@ -165,7 +167,14 @@ def warming(evidence: Evidence) -> Warming:
     tau = curve.time_constant_s
     since = times[used] - times[used][0]
     fitted = followed(since, room[used], tau) + curve.end + curve.swing * np.exp(-since / tau)
-    return Warming(times - times[0], heatsink - room, curve, late_s, fitted - room[used])
+    return Warming(
+        times=times - times[0],
+        rise=heatsink - room,
+        curve=curve,
+        late_s=late_s,
+        fitted=fitted - room[used],
+        sway=sway(times, tau, used=used, later=late, every_s=WANDER_S),
+    )
 
 
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
@@ -217,7 +226,7 @@ def _rise(settings: Settings, evidence: Evidence, found: Warming, reached: Reach
         [
             type_a("scatter about the curve", curve.u_end / curve.widened, found.rise.size - 3.0),
             normal("what the curve leaves over", curve.slow_sd),
-            normal("the line's wander", IN_RISE * line, curve.end),
+            normal("the line's wander", found.sway.end * line, curve.end),
             # Noise is in the scatter, which all readings share.
             *absolute(replace(context.accuracy(HEATSINK), noise=0.0), curve.end),
             *absolute(replace(context.accuracy(AMBIENT), noise=0.0), 0.0),
@@ -229,14 +238,16 @@ def _rise(settings: Settings, evidence: Evidence, found: Warming, reached: Reach
 def _time_constant(
     settings: Settings, evidence: Evidence, found: Warming, reached: Reached
 ) -> Figure:
-    curve = found.curve
+    curve, by_line = found.curve, found.sway
     tau = curve.time_constant_s
     line = _line_share(settings, evidence)
     # An error common to all readings bends the curve by at most its share of the swing.
     common_s = 2.0 * tau * curve.slow_sd / abs(curve.swing)
     off = 0.0 if found.late_s is None else abs(found.late_s - tau)
     scatter = curve.u_time_constant_s / curve.widened
-    expected = hypot(IN_LATE_TIME * line * tau, IN_LATE_TIME / IN_TIME * hypot(scatter, common_s))
+    # An earlier begin holds τ by as much as it does against the line.
+    worse = by_line.later / by_line.time_constant
+    expected = hypot(by_line.later * line * tau, worse * hypot(scatter, common_s))
     return make_figure(
         evidence.trial,
         "heatsink_time_constant",
@@ -245,7 +256,7 @@ def _time_constant(
         [
             type_a("scatter about the curve", scatter, found.rise.size - 3.0),
             rectangular("what the curve leaves over", common_s),
-            normal("the line's wander", IN_TIME * line, tau),
+            normal("the line's wander", by_line.time_constant * line, tau),
             rectangular("no single exponential", off if off > SURE * expected else 0.0),
         ],
         reached=reached,

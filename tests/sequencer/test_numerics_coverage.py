@@ -13,6 +13,7 @@ from scipy.signal import lfilter
 
 from sequencer.numerics.ambient import temperature_coefficient
 from sequencer.numerics.corner import Corner
+from sequencer.numerics.decay import fit_decay, followed, sway
 from sequencer.numerics.drift import departures, rate
 from sequencer.numerics.effective import effective_number
 from sequencer.numerics.knee import hysteresis, trace_limit
@@ -329,3 +330,24 @@ def test_hysteresis_from_rounded_readings_that_lie_on_one_line_by_chance():
     # By hand: differences at 40, 26 and 12 s, their line at 0 s: 4.08 µA·√(1/3 + 26²/392).
     assert found.u == pytest.approx(5.856e-6, rel=1e-3)
     assert found.dof == 1
+
+
+def test_what_power_that_wanders_makes_of_a_warming_is_what_fits_to_such_warmings_show():
+    rng, tau, every = np.random.default_rng(21), 700.0, 900.0
+    t = np.arange(0.0, 3601.0, 20.0)
+    used, later = t >= 20.0, t >= 900.0
+    share, found = 0.01, []
+    for _ in range(250):
+        nodes = 1.0 + share * rng.standard_normal(6)
+        power = np.interp(t / every + rng.uniform(), np.arange(6.0), nodes)
+        warmed = followed(t, power, tau) - power[0] * np.exp(-t / tau)
+        warmed += 1e-5 * rng.standard_normal(t.size)
+        whole, late = (fit_decay(t[part], warmed[part]) for part in (used, later))
+        times = whole.time_constant_s, late.time_constant_s
+        found.append((whole.end - 1.0, times[0] / tau - 1.0, (times[1] - times[0]) / tau))
+    told = sway(t, tau, used=used, later=later, every_s=every)
+    end, time_constant, difference = np.std(found, axis=0) / share
+    # A standard deviation of 250 is known to 4.5 %; a fit to the end alone bends with its swing.
+    assert told.end == pytest.approx(end, rel=0.15)
+    assert told.time_constant == pytest.approx(time_constant, rel=0.15)
+    assert told.later == pytest.approx(difference, rel=0.3)
