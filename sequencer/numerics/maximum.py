@@ -11,7 +11,7 @@ from sequencer.numerics.checks import Array, Values, deviations, matching, serie
 
 #: Points of the integral over the maximum's distribution; the integrand is smooth, so its error
 #: is far below a thousandth of the noise.
-_GRID = 241
+_GRID = 81
 #: Standard deviations beyond the greatest departure at which the distribution is taken to end.
 _REACH = 8.0
 #: Halvings in the search for the shrinkage: to a thousandth.
@@ -264,5 +264,7 @@ def _moments(centres: Array, spread: Array, *, folded: bool) -> tuple[float, flo
     survival = 1 - np.prod(below, axis=0)
     step = float(grid[1] - grid[0])
     mean = low + float(np.trapezoid(survival, dx=step))
-    second = 2 * float(np.trapezoid((grid - low) * survival, dx=step))
+    # The rule's error at the lower end, where the integrand begins with a slope (Euler-Maclaurin).
+    end = step**2 / 12 * float(survival[0])
+    second = 2 * (float(np.trapezoid((grid - low) * survival, dx=step)) + end)
     return mean, float(np.sqrt(max(second - (mean - low) ** 2, 0.0)))

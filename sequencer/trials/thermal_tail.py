@@ -2,12 +2,12 @@
 
 thermal_tail (V, signed)
     After a stay without load, rated current is put on: the output at the end of the stated time
-    (mean of the last readings) less the output at once (mean of the first ones). Half of what the
-    output moved in an equal time without load just before is taken off, as what went on from
-    before the step: between nothing and all of it does (rectangular). Components: scatter of the
-    readings; the unit's own wander over that time, a random walk whose steps are seen in both stays
-    (variance of differences of neighbouring means: 2/3 of the walk's over their distance); what
-    went on from before the step; the meter's gain, noise and wander. Common practice, no source.
+    (mean of the last readings) less the output at once (mean of the first ones). Two thirds of what
+    the output moved in an equal time without load just before are taken off, as what went on from
+    before the step: between a third and all of it does (rectangular). Components: scatter of the
+    readings; the unit's own wander over that time, a random walk as far as its means a third of a
+    stay apart differ beyond their trend and noise, in both stays; what went on from before the
+    step; the meter's gain, noise and wander. Common practice, no source.
 """
 
 from collections.abc import Generator
@@ -17,7 +17,6 @@ import numpy as np
 
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
-from sequencer.numerics.allan_noise import NEIGHBOURS_SHARE
 from sequencer.requests import Apply, LoadState, Read, Reply, Request, Settle
 from sequencer.results import Chart, Figure, Line, Mark
 from sequencer.trials.brackets import HELD_SHARE
@@ -34,8 +33,22 @@ SETTLE_PERIOD_S = 0.25
 """The step itself is over in milliseconds; a second shows that it is."""
 
 LEAST_READINGS = 3
-WALK_MEANS = 6
-"""Into so many means each stay is cut, to see the unit's own wander from one to the next."""
+WENT_ON, WENT_ON_WITHIN = 2.0 / 3.0, 1.0 / 3.0
+"""Of a drift, over the same time again: a heatsink's of ten minutes goes on by 0.6, a room's whole.
+"""
+
+PARTS, APART = 12, 4
+"""Means of so many parts of each stay, those so many apart: a third of it. Over nearer ones flicker
+would pass for a walk several times too large, farther ones are too few.
+"""
+
+WALK_OVER, WALK_DOF = 5.13, 4.95
+"""Of a random walk: its variance over a stay over that of these differences about their mean, and
+their degrees of freedom in two stays (as a test works out from a walk's covariance).
+"""
+
+LEAST_SHARE = 0.2
+"""Of that variance is walk, however noisy the readings are: noise is not known better than that."""
 
 
 def hold(
@@ -117,19 +130,12 @@ def tail_figure(evidence: Evidence, voltage: float) -> Figure:
     before, after = _held(evidence, voltage)
     change, scatter, duration, count = _ends(after)
     earlier, _, _, _ = _ends(before)
-    variances = [
-        float(np.var(np.diff([float(part.mean()) for part in parts]), ddof=1))
-        for parts in (
-            np.array_split(point.values(VOLTAGE), WALK_MEANS) for point in (before, after)
-        )
-    ]
-    walk = sqrt(float(np.mean(variances)) * WALK_MEANS / NEIGHBOURS_SHARE)
     level = float(after.mean(VOLTAGE))
     current = after.mean(evidence.context.current)
     return make_figure(
         evidence.trial,
         "thermal_tail",
-        change - earlier / 2,
+        change - WENT_ON * earlier,
         "V",
         [
             *difference(
@@ -142,8 +148,8 @@ def tail_figure(evidence: Evidence, voltage: float) -> Figure:
                     "scatter of the readings", scatter * sqrt(2 / count), 2.0 * (count - 1)
                 ),
             ),
-            type_a("the unit's own wander", walk, 2.0 * (WALK_MEANS - 2)),
-            rectangular("what went on from before the step", abs(earlier) / 2),
+            type_a("the unit's own wander", _walk(before, after), WALK_DOF),
+            rectangular("what went on from before the step", WENT_ON_WITHIN * abs(earlier)),
         ],
         reached={
             "voltage": voltage,
@@ -158,6 +164,27 @@ def tail_figure(evidence: Evidence, voltage: float) -> Figure:
         ),
     )
 
+
+def _walk(*stays: Point) -> float:
+    """Return the standard deviation of the unit's own wander over one stay."""
+    variances = []
+    for stay in stays:
+        values = stay.values(VOLTAGE)
+        if values.size < TWICE * PARTS:
+            raise FigureError(
+                f"thermal tail: {values.size} readings in a stay, expected at least "
+                f"{TWICE * PARTS}. Read more often, or stay longer."
+            )
+        means = np.array([float(part.mean()) for part in np.array_split(values, PARTS)])
+        seen = float(np.var(means[APART:] - means[:-APART], ddof=1))
+        # Two means of so many readings; neighbouring readings tell their noise.
+        noise = float(np.mean(np.diff(values) ** 2)) * PARTS / values.size
+        variances.append((seen, noise))
+    seen, noise = np.mean(variances, axis=0)
+    return sqrt(WALK_OVER * max(seen - noise, LEAST_SHARE * seen))
+
+
+TWICE = 2
 
 BY_HAND = (
     "The current came in two steps, as a person connected resistors first: what the output did in "
