@@ -31,7 +31,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from sequencer.documents.quantities import NonNegativeVolts, PositiveSeconds, PositiveVolts
 from sequencer.errors import FigureError, TrialStopped
 from sequencer.numerics.line import StraightLine
-from sequencer.numerics.line_known import line_with_covariance
+from sequencer.numerics.line_known import line_with_covariance, u_of_residuals
 from sequencer.requests import Apply, Array, Procedure, Read, Settle, SupplyState
 from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials.steps import (
@@ -120,10 +120,13 @@ class Positions:
         """What was read less what was set, in volts."""
         return self.means - self.settings
 
+    def covariance(self, u: float) -> Array:
+        """Return the covariance of means that are each uncertain by `u` on their own."""
+        return u**2 * np.eye(self.settings.size)
+
     def line(self, u: float) -> StraightLine:
-        """Return the line through the means, each uncertain by `u` on its own."""
-        spread = u**2 * np.eye(self.settings.size)
-        return line_with_covariance(self.settings, self.means, spread, self.dof)
+        """Return the line through such means."""
+        return line_with_covariance(self.settings, self.means, self.covariance(u), self.dof)
 
 
 def positions(evidence: Evidence) -> Positions:
@@ -197,7 +200,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     line, steps = found.line(found.u), found.line(_step(meter))
     rest = line.residuals(found.settings, found.means)
     worst = greatest_departure(found.errors, found.u)
-    off = greatest_departure(rest, found.u * np.sqrt(1.0 - _leverage(found.settings)))
+    off = greatest_departure(rest, u_of_residuals(found.settings, found.covariance(found.u)))
     at = {name: found.settings[one.index] for name, one in (("worst", worst), ("off", off))}
     return (
         make_figure(
@@ -267,13 +270,6 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             notes=(f"At a setting of {at['off']:.4g} V.",),
         ),
     )
-
-
-def _leverage(x: Array) -> Array:
-    """Return how much of each value goes into the line's own value there (its diagonal)."""
-    away = x - x.mean()
-    found: Array = 1.0 / x.size + away**2 / float(away @ away)
-    return found
 
 
 def _step(meter: Accuracy) -> float:
