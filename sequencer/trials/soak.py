@@ -361,7 +361,7 @@ def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
         found |= dict.fromkeys(("temperature_coefficient", "drift_corrected"), str(error))
     try:
         band = band_of(settings.warm_up_band, settings.voltage, evidence.context)
-        warming(_phase(evidence, "warm-up"), band)
+        warming(_phase(evidence, "warm-up"), band, evidence.context, settings.voltage)
     except FigureError as error:
         found["warm_up_time"] = str(error)
     return found

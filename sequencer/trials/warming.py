@@ -5,17 +5,22 @@ warm_up_time (s)
     one-minute mean is outside ± band of the mean of the last tenth of the warm-up; between the last
     mean outside and the next one a straight line is taken, a mean stands in the middle of its
     minute. 0: no mean was outside. The band is a tenth of the promised drift, else 0.01 % of the
-    setting, or the profile's. Components: noise of the means; the meter's own wander over the
-    warm-up, divided by the output's rate at the crossing; time from load on to the first reading.
-    Definition: common practice, no source.
+    setting, or the profile's. Components: noise of the means; the meter's own wander from the
+    crossing to the end, and what it follows of the room meanwhile, both by the output's rate at the
+    crossing, or by how far edges two standard uncertainties away move the time, where that is more;
+    time from load on to the first reading. Definition: common practice, no source.
 """
+
+from math import hypot
+
+import numpy as np
 
 from sequencer.errors import FigureError
 from sequencer.numerics.warmup import WarmUp, warm_up_time
-from sequencer.results import Figure
-from sequencer.trials.trial import VOLTAGE, Context, Evidence, Point
+from sequencer.results import Component, Figure
+from sequencer.trials.trial import AMBIENT, VOLTAGE, Context, Evidence, Point
 from sequencer.uncertainty.accuracy import wander_components
-from sequencer.uncertainty.combine import normal, rectangular
+from sequencer.uncertainty.combine import normal, rectangular, scaled
 from sequencer.uncertainty.figure import make_figure
 
 MOST_DELAY_S = 1.0
@@ -41,21 +46,48 @@ def band_of(asked: float | None, voltage: float, context: Context) -> float:
     return DEFAULT_SHARE * voltage
 
 
-def warming(warm_up: Point, band: float) -> WarmUp:
-    """Return when the output came into its band.
+def warming(
+    warm_up: Point, band: float, context: Context, voltage: float
+) -> tuple[WarmUp, list[Component]]:
+    """Return when the output came into its band, and what the meter moves by until the end, in V.
 
     Raises
     ------
     FigureError
         When it did not, or the warm-up is too short to tell.
     """
-    found = warm_up_time(warm_up.times(VOLTAGE), warm_up.values(VOLTAGE), band)
-    if not found.reached:
+    times, values = warm_up.times(VOLTAGE), warm_up.values(VOLTAGE)
+    first = warm_up_time(times, values, band)
+    if not first.reached:
         raise FigureError(
             f"The output was still leaving its band of ± {band * 1e3:.3g} mV when the warm-up "
             "ended: the time that it needs is longer. Warm up longer, or take a wider band."
         )
-    return found
+    own = wander_components(
+        context.accuracy(VOLTAGE),
+        voltage,
+        lag_s=max(float(times[-1] - times[0]) - first.time_s, 0.0),
+        temperature_change_k=_room_since(warm_up, first.time_s, context),
+        heating_change=0.0,
+    )
+    u_own = hypot(*(part.contribution for part in own))
+    return warm_up_time(times, values, band, u_common=u_own), own
+
+
+def _room_since(warm_up: Point, time_s: float, context: Context) -> float:
+    """Return by how much (K) the room changed from the crossing to the warm-up's last tenth."""
+    if AMBIENT not in warm_up.readings.value:
+        return context.accuracy(VOLTAGE).temperature_span
+    times, room = warm_up.times(AMBIENT), warm_up.values(AMBIENT)
+    since = times - times[0]
+    last = since >= since[-1] * (1.0 - FINAL_SHARE)
+    about = np.abs(since - time_s) <= max(MEAN_S, float(since[-1]) / since.size)
+    return abs(float(room[last].mean() - room[about].mean()))
+
+
+FINAL_SHARE = 0.1
+MEAN_S = 60.0
+"""A minute about the crossing, so that the thermometer's noise counts little."""
 
 
 def warm_up_figure(
@@ -68,11 +100,10 @@ def warm_up_figure(
     FigureError
         As `warming`.
     """
-    found = warming(warm_up, band)
+    found, own = warming(warm_up, band, evidence.context, voltage)
     times = warm_up.times(VOLTAGE)
     whole = float(times[-1] - times[0])
     delay = min(MOST_DELAY_S, whole / (times.size - 1))
-    per_volt = 1.0 / found.rate if found.rate > 0.0 else 0.0
     word = (
         "No one-minute mean lay outside; the first minute itself is not resolved. "
         if found.time_s == 0.0
@@ -84,14 +115,10 @@ def warm_up_figure(
         found.time_s,
         "s",
         [
-            normal("noise of the means", found.u),
+            normal("noise of the means", found.noise, found.per_unit),
+            rectangular("the first minute", found.unresolved_s),
             rectangular("time from load on to the first reading", delay),
-            *wander_components(
-                evidence.context.accuracy(VOLTAGE),
-                voltage,
-                lag_s=max(whole - found.time_s, 0.0),
-                sensitivity=per_volt,
-            ),
+            *scaled(own, found.per_unit),
         ],
         reached={**reached, "duration": whole},
         notes=(

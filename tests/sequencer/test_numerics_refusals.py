@@ -76,6 +76,7 @@ def limit_of(i, v):
             "runs with time",
         ),
         (lambda: warm_up_time(SOAK, NOISE, 0.0), "above zero"),
+        (lambda: warm_up_time(SOAK, NOISE, 1.0, u_common=float("nan")), "u_common"),
         (lambda: settled([0, 1, 2], [1, 2, NAN], 1.0, 2.0), "no finite number"),
         (lambda: settled([0, 1, 2], [1, 2, 3], 0.0, 2.0), "above zero"),
         (lambda: greatest_departure([], 1.0), "at least 1"),
