@@ -12,16 +12,18 @@ setting_linearity (V)
 
 The positions are visited on the way up and on the way down, so that drift which is straight over
 the trial cancels in the mean of both, whether it is alike at every position (a meter's) or in
-proportion to the output (a reference's); what they still differ by is the scatter. Departures from
-the line are the unit's own and no uncertainty of it.
+proportion to the output (a reference's). What the visits still differ by beside the readings'
+scatter is the unit's own wander: a random walk of its reference, in proportion to the output, the
+same for all positions, so that it bends the line. Departures from the line are the unit's own and
+no uncertainty of it.
 
-Components: scatter between both visits, carried through the line where there is one; lift by noise,
-where a greatest value is taken; the meter's absolute accuracy (its offset moves all positions
-alike, its gain in proportion), of the linearity only what it wanders by meanwhile; resolution.
-Source of the terms: common practice, no source.
+Components: scatter of the readings and the unit's own wander, both carried through the line where
+there is one; lift by noise, where a greatest value is taken; the meter's absolute accuracy (its
+offset moves all positions alike, its gain in proportion), of the linearity only what it wanders by
+meanwhile; resolution. Source of the terms: common practice, no source.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from math import sqrt
 
@@ -33,7 +35,7 @@ from sequencer.errors import FigureError, TrialStopped
 from sequencer.numerics.line import StraightLine
 from sequencer.numerics.line_known import line_with_covariance, u_of_residuals
 from sequencer.requests import Apply, Array, Procedure, Read, Settle, SupplyState
-from sequencer.results import Chart, Figure, Line, Shown
+from sequencer.results import Chart, Component, Figure, Line, Shown
 from sequencer.trials.steps import (
     LOAD_OFF,
     SETTLE_COUNT,
@@ -53,7 +55,7 @@ from sequencer.uncertainty.accuracy import (
 )
 from sequencer.uncertainty.combine import normal, rectangular, type_a
 from sequencer.uncertainty.figure import make_figure
-from sequencer.uncertainty.maximum import greatest_departure
+from sequencer.uncertainty.maximum import Maximum, greatest_departure
 
 POSITIONS = 11
 """Every tenth of the range, both ends included."""
@@ -101,17 +103,25 @@ def procedure(settings: Settings, context: Context) -> Procedure:
 
 
 @dataclass(frozen=True, slots=True)
+class Spread:
+    """By what the means of the positions are uncertain: covariance in V², degrees of freedom."""
+
+    covariance: Array
+    dof: float
+
+
+@dataclass(frozen=True, slots=True)
 class Positions:
     """Settings with their mean readings, in V, and the line through them.
 
-    `u` is the standard uncertainty of each mean by scatter, `dof` its degrees of freedom. Each mean
-    has so many `readings`, and all visits took `lag_s`.
+    `scatter` is that of the readings, `wander` the unit's own. Each mean has so many `readings`,
+    and all visits took `lag_s`.
     """
 
     settings: Array
     means: Array
-    u: float
-    dof: float
+    scatter: Spread
+    wander: Spread
     readings: int
     lag_s: float
 
@@ -120,13 +130,31 @@ class Positions:
         """What was read less what was set, in volts."""
         return self.means - self.settings
 
-    def covariance(self, u: float) -> Array:
-        """Return the covariance of means that are each uncertain by `u` on their own."""
-        return u**2 * np.eye(self.settings.size)
+    @property
+    def covariance(self) -> Array:
+        """That of the means by both."""
+        return self.scatter.covariance + self.wander.covariance
 
-    def line(self, u: float) -> StraightLine:
-        """Return the line through such means."""
-        return line_with_covariance(self.settings, self.means, self.covariance(u), self.dof)
+    def line(self, spread: Spread) -> StraightLine:
+        """Return the line through the means, with the uncertainty by that."""
+        return line_with_covariance(self.settings, self.means, spread.covariance, spread.dof)
+
+    def parts(self, u: float, own: Callable[[Array], Array], at: int) -> list[Component]:
+        """Return scatter and wander as they share in the `u` (V) of what stands at a position.
+
+        `own` gives the variances that a covariance of the means makes of such values.
+        """
+        each = [float(own(one.covariance)[at]) for one in (self.scatter, self.wander)]
+        whole = sum(each)
+        shares = [sqrt(one / whole) if whole > 0.0 else 0.0 for one in each]
+        return self.of(u * shares[0], u * shares[1])
+
+    def of(self, by_scatter: float, by_wander: float) -> list[Component]:
+        """Return both as components of these standard uncertainties."""
+        return [
+            type_a("scatter of the readings", by_scatter, self.scatter.dof),
+            type_a("the unit's own wander", by_wander, self.wander.dof),
+        ]
 
 
 def positions(evidence: Evidence) -> Positions:
@@ -149,33 +177,49 @@ def positions(evidence: Evidence) -> Positions:
     used = both if len(both) >= LEAST else {setting: two[:1] for setting, two in visits.items()}
     means = np.array([np.mean([one.mean(VOLTAGE) for one in two]) for two in used.values()])
     count = min(one.values(VOLTAGE).size for two in used.values() for one in two)
-    u, dof = _between(used) if used is both else _within(used)
+    scatter = _scatter(used)
+    wander = (
+        _wander(used, scatter) if used is both else Spread(0.0 * scatter.covariance, scatter.dof)
+    )
     times = [one.time(VOLTAGE) for two in used.values() for one in two]
     readings = count * (TWICE if used is both else 1)
-    return Positions(np.array(list(used)), means, u, dof, readings, max(times) - min(times))
+    return Positions(
+        np.array(list(used)), means, scatter, wander, readings, max(times) - min(times)
+    )
 
 
-def _between(visits: Mapping[float, list[Point]]) -> tuple[float, float]:
-    """Return u of a mean of two visits by what they differ by beside a steady drift, and dof.
+def _scatter(visits: Mapping[float, list[Point]]) -> Spread:
+    """Return the means' covariance by the scatter of the readings within a visit, pooled."""
+    values = [point.values(VOLTAGE) for two in visits.values() for point in two]
+    count = min(one.size for one in values)
+    of_visit = float(np.mean([np.var(one, ddof=1) for one in values])) / count
+    of_mean = of_visit * len(visits) / len(values)
+    return Spread(of_mean * np.eye(len(visits)), (count - 1.0) * len(values))
+
+
+def _wander(visits: Mapping[float, list[Point]], scatter: Spread) -> Spread:
+    """Return the means' covariance by the unit's own wander, from what both visits differ by.
 
     A meter drifts alike at every position, a reference in proportion to the output. The mean of
-    both visits, all about one moment, has no trace of either, so neither is scatter.
+    both visits, all about one moment, has no trace of either, so neither is wander. A random walk
+    in proportion to the output makes a position's visits, `lag` apart, differ by the variance
+    walk·lag·output², and has min(lag, lag') of it in common with another's; their means differ from
+    the middle by a quarter of that. The walk is the one for which noise and walk together leave on
+    average what was left (method of moments).
     """
+    outputs = np.array(list(visits))
     apart = np.array([two[1].mean(VOLTAGE) - two[0].mean(VOLTAGE) for two in visits.values()])
     lag = np.array([two[1].time(VOLTAGE) - two[0].time(VOLTAGE) for two in visits.values()])
-    steady = np.column_stack([lag, lag * np.array(list(visits))])
-    rates, *_ = np.linalg.lstsq(steady, apart, rcond=None)
-    rest = apart - steady @ rates
-    dof = apart.size - 2.0
-    return float(np.sqrt(rest @ rest / dof)) / 2.0, dof
-
-
-def _within(visits: Mapping[float, list[Point]]) -> tuple[float, float]:
-    """Return u of the mean of one visit by the scatter of its readings, pooled, and dof."""
-    values = [two[0].values(VOLTAGE) for two in visits.values()]
-    count = min(one.size for one in values)
-    pooled = float(np.mean([np.var(one, ddof=1) for one in values]))
-    return float(np.sqrt(pooled / count)), (count - 1.0) * len(values)
+    steady = np.column_stack([lag, lag * outputs])
+    beside = np.eye(apart.size) - steady @ np.linalg.pinv(steady)
+    rest = beside @ apart
+    walk = np.minimum.outer(lag, lag) * np.outer(outputs, outputs)
+    left = beside @ walk @ beside
+    # The noise of a difference is four times that of the mean of both.
+    noise = 4.0 * float(np.trace(beside @ scatter.covariance))
+    size = max((float(rest @ rest) - noise) / float(np.trace(left)), 0.0)
+    dof = float(np.trace(left)) ** 2 / float(np.trace(left @ left))
+    return Spread(size / 4.0 * walk, max(dof, 1.0))
 
 
 TWICE = 2
@@ -197,10 +241,11 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     found = positions(evidence)
     meter = evidence.context.accuracy(VOLTAGE)
     reached = {"voltage": float(found.settings.max())}
-    line, steps = found.line(found.u), found.line(_step(meter))
+    by_scatter, by_wander = found.line(found.scatter), found.line(found.wander)
+    line, steps = by_scatter, found.line(_steps(meter, found))
     rest = line.residuals(found.settings, found.means)
-    worst = greatest_departure(found.errors, found.u)
-    off = greatest_departure(rest, u_of_residuals(found.settings, found.covariance(found.u)))
+    worst = _greatest(found.errors, np.sqrt(np.diag(found.covariance)))
+    off = _greatest(rest, u_of_residuals(found.settings, found.covariance))
     at = {name: found.settings[one.index] for name, one in (("worst", worst), ("off", off))}
     return (
         make_figure(
@@ -209,12 +254,8 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             worst.value,
             "V",
             [
-                *mean_of(
-                    meter,
-                    float(found.means[worst.index]),
-                    found.readings,
-                    scatter=type_a("scatter between both visits", worst.u, found.dof),
-                ),
+                *found.parts(worst.u, np.diag, worst.index),
+                *mean_of(_noiseless(meter), float(found.means[worst.index]), found.readings),
                 rectangular("lift by noise", worst.u_bias * sqrt(3.0)),
             ],
             reached=reached,
@@ -229,7 +270,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             line.slope - 1.0,
             "1",
             [
-                type_a("scatter between both visits", line.u_slope, line.dof),
+                *found.of(by_scatter.u_slope, by_wander.u_slope),
                 normal("resolution", steps.u_slope),
                 *scale_components(meter, line.slope),
                 rectangular("gain stability", meter.stability_gain, line.slope),
@@ -242,7 +283,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             line.intercept,
             "V",
             [
-                type_a("scatter between both visits", line.u_intercept, line.dof),
+                *found.of(by_scatter.u_intercept, by_wander.u_intercept),
                 normal("resolution", steps.u_intercept),
                 *absolute(replace(meter, noise=0.0, resolution=0.0), 0.0),
             ],
@@ -254,9 +295,10 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             off.value,
             "V",
             [
-                *reading_components(
-                    meter, found.readings, type_a("scatter between both visits", off.u, found.dof)
+                *found.parts(
+                    off.u, lambda one: u_of_residuals(found.settings, one) ** 2, off.index
                 ),
+                *reading_components(_noiseless(meter), found.readings),
                 rectangular("lift by noise", off.u_bias * sqrt(3.0)),
                 *scale_components(meter, float(rest[off.index])),
                 *wander_components(
@@ -272,9 +314,20 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     )
 
 
-def _step(meter: Accuracy) -> float:
-    """Return what the display's step makes of a mean, V; where noise dithers it, scatter has it."""
-    return 0.0 if is_dithered(meter) else meter.resolution / sqrt(12.0)
+def _greatest(values: Array, u: Array) -> Maximum:
+    """Return the greatest departure; nothing lifts it where all readings were alike."""
+    return greatest_departure(values, u if u.all() else float(u.max()))
+
+
+def _noiseless(meter: Accuracy) -> Accuracy:
+    """Return the meter without noise, and without steps that it dithers: scatter has both."""
+    return replace(meter, noise=0.0, resolution=0.0 if is_dithered(meter) else meter.resolution)
+
+
+def _steps(meter: Accuracy, found: Positions) -> Spread:
+    """Return what the display's step makes of the means."""
+    step = _noiseless(meter).resolution / sqrt(12.0)
+    return Spread(step**2 * np.eye(found.settings.size), float("inf"))
 
 
 def charts(
@@ -282,7 +335,7 @@ def charts(
 ) -> tuple[Chart, ...]:
     """Draw what each position is off by, with the line."""
     found = positions(evidence)
-    line = found.line(found.u)
+    line = found.line(found.scatter)
     ends = np.array([found.settings.min(), found.settings.max()])
     return (
         Chart(
@@ -298,7 +351,7 @@ def charts(
                     "read, mean",
                     tuple(map(float, found.settings)),
                     tuple(map(float, found.errors)),
-                    y_error=(2 * found.u,) * found.means.size,
+                    y_error=tuple(2.0 * np.sqrt(np.diag(found.covariance))),
                 ),
                 Line(
                     "straight line",
@@ -308,7 +361,7 @@ def charts(
                     quantity="line",
                 ),
             ),
-            caption="Without load. Bars: two standard uncertainties from scatter.",
+            caption="Without load. Bars: two standard uncertainties from scatter and wander.",
         ),
     )
 
