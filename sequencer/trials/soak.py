@@ -5,7 +5,7 @@ one-minute means. Terms: drift after warm-up, all else constant.
 """
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import sqrt
 from typing import ClassVar, Self
 
@@ -24,17 +24,12 @@ from sequencer.numerics.maximum import Maximum
 from sequencer.numerics.minutes import MinuteMeans, minute_means
 from sequencer.requests import Array, Procedure, Read
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
-from sequencer.trials.stability import (
-    AVERAGES,
-    by_meter,
-    stability_chart,
-    stability_figures,
-)
+from sequencer.trials.between_readings import between_readings
+from sequencer.trials.stability import AVERAGES, stability_chart, stability_figures
 from sequencer.trials.steps import full_load, leave, prepare
 from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
 from sequencer.trials.warming import band_of, warm_up_figure, warming
 from sequencer.uncertainty.accuracy import (
-    Accuracy,
     following_components,
     scale_components,
     wander_components,
@@ -171,48 +166,6 @@ def soaked(settings: Settings, evidence: Evidence) -> Soaked:
         # A row of n readings spans n − 1 cadences.
         duration_s=minutes.covered_s - settings.period,
     )
-
-
-MISSED = (0.25, 1.0)
-"""Which part of what the unit moves between readings is noise of their mean, as squares.
-
-White noise all of it. Of flicker, whose density is h/f up to a frequency f, readings at the rate r
-see in half the mean square of their steps h·(ln(f/r) + 2.41), and their mean misses, in the same
-measure, h·(ln(f/r) + 0.58), the sum of h/f over the multiples of r up to f: a quarter where it ends
-at r, three quarters where it ends at a hundred times r. Where it ends below r nothing is missed,
-and hardly anything seen in the steps. By aliasing (Priestley, Spectral Analysis and Time Series,
-7.1.1, from memory) and numerically, `test_trials_soak_between.py`.
-"""
-
-
-@dataclass(frozen=True, slots=True)
-class Between:
-    """Means, as noisy as what the unit moves between readings makes them.
-
-    Attributes
-    ----------
-    likely
-        With the meter's noise and the middle of what the readings may miss of the unit.
-    least, most
-        With the least and the most of that.
-    """
-
-    likely: MinuteMeans
-    least: MinuteMeans
-    most: MinuteMeans
-
-
-def between_readings(minutes: MinuteMeans, accuracy: Accuracy) -> Between:
-    """Return how noisy means may be whose readings scatter more than the meter alone does.
-
-    What the unit moves between readings is noise of a mean as far as the readings miss it, and the
-    unit's own as far as they follow: see `MISSED`.
-    """
-    own = by_meter(minutes, accuracy)
-    rest = minutes.u**2 - own
-    least, most = (replace(minutes, u=np.sqrt(own + part * rest)) for part in MISSED)
-    likely = replace(minutes, u=np.sqrt(own + sum(MISSED) / 2.0 * rest))
-    return Between(likely, least, most)
 
 
 def _departures(minutes: MinuteMeans, evidence: Evidence) -> tuple[Departures, ...]:

@@ -6,9 +6,10 @@ warm_up_time (s)
     mean outside and the next one a straight line is taken, a mean stands in the middle of its
     minute. 0: no mean was outside. The band is a tenth of the promised drift, else 0.01 % of the
     setting, or the profile's. Components: noise of the means; the meter's own wander from the
-    crossing to the end, and what it follows of the room meanwhile, both by the output's rate at the
-    crossing, or by how far edges two standard uncertainties away move the time, where that is more;
-    time from load on to the first reading. Definition: common practice, no source.
+    crossing to the end, and what it follows of the room meanwhile; time from load on to the first
+    reading. By how much the first three move the time is found by drawing them anew (JCGM 101), as
+    a mean near the edge may make another one the last outside. Definition: common practice, no
+    source.
 """
 
 from math import hypot
@@ -16,8 +17,10 @@ from math import hypot
 import numpy as np
 
 from sequencer.errors import FigureError
+from sequencer.numerics.minutes import minute_means
 from sequencer.numerics.warmup import WarmUp, warm_up_time
 from sequencer.results import Component, Figure
+from sequencer.trials.between_readings import between_readings
 from sequencer.trials.trial import AMBIENT, VOLTAGE, Context, Evidence, Point
 from sequencer.uncertainty.accuracy import wander_components
 from sequencer.uncertainty.combine import normal, rectangular, scaled
@@ -57,7 +60,9 @@ def warming(
         When it did not, or the warm-up is too short to tell.
     """
     times, values = warm_up.times(VOLTAGE), warm_up.values(VOLTAGE)
-    first = warm_up_time(times, values, band)
+    noisy = between_readings(minute_means(times, values), context.accuracy(VOLTAGE)).likely
+    u_mean = float(np.median(noisy.u))
+    first = warm_up_time(times, values, band, u_mean=u_mean)
     if not first.reached:
         raise FigureError(
             f"The output was still leaving its band of ± {band * 1e3:.3g} mV when the warm-up "
@@ -71,7 +76,7 @@ def warming(
         heating_change=0.0,
     )
     u_own = hypot(*(part.contribution for part in own))
-    return warm_up_time(times, values, band, u_common=u_own), own
+    return warm_up_time(times, values, band, u_mean=u_mean, u_common=u_own), own
 
 
 def _room_since(warm_up: Point, time_s: float, context: Context) -> float:

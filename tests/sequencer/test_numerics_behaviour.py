@@ -287,16 +287,17 @@ def test_figures_move_with_a_sinking_output_as_said():
 
 def test_a_warm_up_that_grazes_its_band_again_is_as_uncertain_as_the_time_between():
     """A bump minutes after the crossing, inside the edge by less than noise, may be outside."""
-    rng = np.random.default_rng(5)
     t = np.arange(3600.0)
-    way = 2e-3 * np.exp(-t / 300) + 0.97e-3 * np.exp(-(((t - 450) / 60) ** 2))
-    noisy = 30 + way + 200e-6 * rng.standard_normal(t.size)
-    smooth = 30 + 2e-3 * np.exp(-t / 300) + 200e-6 * rng.standard_normal(t.size)
-    band = float(np.max(way[430:470])) + 5e-6
-    found = warm_up_time(t, noisy, band, final=30.0)
-    alone = warm_up_time(t, smooth, band, final=30.0)
-    assert 2 * found.u >= 470 - max(found.time_s, alone.time_s) - 60
-    assert found.u > 5 * alone.u
+    noise = 200e-6 * np.random.default_rng(5).standard_normal(t.size)
+    way = 2e-3 * np.exp(-t / 300)
+    bump = 1.1e-3 * np.exp(-(((t - 600) / 100) ** 2))
+    least = float(minute_means(t, way + bump).mean[8:12].max())
+    found = warm_up_time(t, 30 + way + bump + noise, least + 30e-6, final=30.0)
+    alone = warm_up_time(t, 30 + way + noise, least + 30e-6, final=30.0)
+    assert found.time_s == pytest.approx(alone.time_s, abs=30.0)
+    # The bump's minute begins 570 s after the start; an edge of one standard uncertainty hides it.
+    assert found.time_s + 2 * found.u > 550
+    assert alone.u < 30
     assert found.per_unit * found.noise == pytest.approx(found.u)
 
 
@@ -305,6 +306,6 @@ def test_what_a_meter_moves_by_counts_in_the_time_to_come_into_the_band():
     noise = 1e-6 * np.random.default_rng(6).standard_normal(t.size)
     volts = 30 + 5e-3 * np.exp(-t / 900) + noise
     found = warm_up_time(t, volts, 1e-3, final=30.0, u_common=50e-6)
-    # The rate at the crossing is the band over the time constant.
-    assert found.u == pytest.approx(50e-6 * 900 / 1e-3, rel=0.05)
+    # The rate at the crossing is the band over the time constant; two of these away it is less.
+    assert found.u == pytest.approx(50e-6 * 900 / 1e-3, rel=0.15)
     assert warm_up_time(t, volts, 1e-3, final=30.0).u < 1.0

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sequencer.numerics.minutes import MinuteMeans, minute_means
-from sequencer.trials.soak import MISSED, between_readings
+from sequencer.trials.between_readings import MISSED, between_readings
 from sequencer.uncertainty.accuracy import Accuracy
 
 FINE = 200
