@@ -19,10 +19,12 @@ import numpy as np
 from sequencer.errors import FigureError
 from sequencer.numerics.minutes import minute_means
 from sequencer.numerics.warmup import WarmUp, warm_up_time
+from sequencer.requests import Array
 from sequencer.results import Component, Figure
-from sequencer.trials.between_readings import between_readings
+from sequencer.trials.between_readings import MISSED
+from sequencer.trials.stability import by_meter
 from sequencer.trials.trial import AMBIENT, VOLTAGE, Context, Evidence, Point
-from sequencer.uncertainty.accuracy import wander_components
+from sequencer.uncertainty.accuracy import Accuracy, wander_components
 from sequencer.uncertainty.combine import normal, rectangular, scaled
 from sequencer.uncertainty.figure import make_figure
 
@@ -60,8 +62,7 @@ def warming(
         When it did not, or the warm-up is too short to tell.
     """
     times, values = warm_up.times(VOLTAGE), warm_up.values(VOLTAGE)
-    noisy = between_readings(minute_means(times, values), context.accuracy(VOLTAGE)).likely
-    u_mean = float(np.median(noisy.u))
+    u_mean = _noise_of_mean(times, values, context.accuracy(VOLTAGE))
     first = warm_up_time(times, values, band, u_mean=u_mean)
     if not first.reached:
         raise FigureError(
@@ -77,6 +78,27 @@ def warming(
     )
     u_own = hypot(*(part.contribution for part in own))
     return warm_up_time(times, values, band, u_mean=u_mean, u_common=u_own), own
+
+
+def _noise_of_mean(times: Array, values: Array, accuracy: Accuracy) -> float:
+    """Return the standard uncertainty of a one-minute mean by noise, V.
+
+    As `between_readings`, but a walk, whose steps add up, is told from what does not: readings two
+    apart differ by twice a walk's square, by once that of noise. A walk is followed, not missed.
+    """
+    minutes = minute_means(times, values)
+    own, seen = by_meter(minutes, accuracy), minutes.u**2
+    one, two = (float(np.mean((values[n:] - values[:-n]) ** 2)) for n in (1, 2))
+    steady = min(max(2.0 - two / one, 0.0), 1.0)
+    missed = np.maximum(MISSED_BESIDE_WALK * (steady * seen - own), MISSED[0] * (seen - own))
+    return float(np.sqrt(np.median(own + missed)))
+
+
+MISSED_BESIDE_WALK = 2.0 / 3.0
+"""Which part of what is left then is noise of the mean, as squares: the middle between a third, of
+flicker that ends at the readings' rate, and all, of white noise. By the sums beside `MISSED`:
+(0.58 + ln(f/r))/(1.72 + ln(f/r)).
+"""
 
 
 def _room_since(warm_up: Point, time_s: float, context: Context) -> float:
