@@ -264,7 +264,7 @@ def sway(
     rows = np.array([whole[0], whole[1] / tau, (late[1] - whole[1]) / tau])
     squares = np.zeros(rows.shape[0])
     for phase in np.arange(_PHASES) / _PHASES:
-        position = t / apart + phase
+        position = (t - t[0]) / apart + phase
         for node in range(int(position[-1]) + 2):
             power = np.maximum(1.0 - np.abs(position - node), 0.0)
             warmed = followed(t, power, tau) - power[0] * np.exp(-(t - t[0]) / tau)

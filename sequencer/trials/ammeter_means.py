@@ -12,7 +12,7 @@ from sequencer.numerics.line import StraightLine, fit_line
 from sequencer.numerics.line_known import line_with_covariance
 from sequencer.requests import Array
 from sequencer.results import Component
-from sequencer.trials.trial import Context, Evidence, Point
+from sequencer.trials.trial import Context, Evidence, Point, refuse_frozen
 from sequencer.uncertainty.accuracy import is_dithered, mean_of, reading_components
 from sequencer.uncertainty.agreement import agreement_number
 from sequencer.uncertainty.combine import combine, scaled
@@ -155,7 +155,7 @@ def compared(evidence: Evidence) -> Compared | None:
     Raises
     ------
     FigureError
-        For too few visits, or a reading that is no number.
+        For too few visits, a meter that stands still, or a reading that is no number.
     """
     points = evidence.points(part="round")
     there = [c for c in channels_of(evidence.context) if points and _read(points, c)]
@@ -166,6 +166,8 @@ def compared(evidence: Evidence) -> Compared | None:
             f"The ammeters were read together at {len(points)} steps, expected at least "
             f"{LEAST_VISITS}: the run ended early."
         )
+    for channel in there:
+        refuse_frozen(points, channel)
     fractions = sorted({float(point.tag["fraction"]) for point in points})
     stays = [[point for point in points if point.tag["fraction"] == one] for one in fractions]
     visits = {channel: np.array([point.mean(channel) for point in points]) for channel in there}

@@ -86,7 +86,10 @@ def _agreement(evidence: Evidence, data: Compared) -> Figure:
     each = np.hypot(scatter, rounding)
     # Two displays that show each the same all the time scatter by nothing.
     greatest = greatest_departure(
-        pairs[worst], each if each.all() else 0.0, model=data.straight(*worst) * per_ampere
+        pairs[worst],
+        each if each.all() else 0.0,
+        model=data.straight(*worst) * per_ampere,
+        fitted=2,
     )
     level = greatest.index
     share = float(greatest.u / each[level]) if each[level] else 0.0

@@ -161,7 +161,7 @@ def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
     except FigureError as error:
         reasons["thermal_tail"] = str(error)
     try:
-        ammeters.compared(evidence)
+        ammeters.figures_of_ammeters(evidence)
     except FigureError as error:
         reasons |= dict.fromkeys(ammeters.GIVES, str(error))
     return reasons

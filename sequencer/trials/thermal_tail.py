@@ -18,10 +18,10 @@ import numpy as np
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
 from sequencer.requests import Apply, LoadState, Read, Reply, Request, Settle
-from sequencer.results import Chart, Figure, Line, Mark
+from sequencer.results import Chart, Component, Figure, Line, Mark
 from sequencer.trials.brackets import HELD_SHARE
 from sequencer.trials.steps import LOAD_OFF, SETTLE_COUNT, SETTLE_LIMIT_S, drawing, tolerances
-from sequencer.trials.trial import VOLTAGE, Context, Evidence, Point
+from sequencer.trials.trial import VOLTAGE, Context, Evidence, Point, refuse_frozen
 from sequencer.uncertainty.accuracy import difference
 from sequencer.uncertainty.combine import rectangular, type_a
 from sequencer.uncertainty.figure import make_figure
@@ -95,6 +95,7 @@ def _held(evidence: Evidence, voltage: float) -> tuple[Point, Point]:
     after = evidence.points(part="tail, load")
     if not before or not after:
         raise FigureError("The run ended before the thermal tail was measured.")
+    refuse_frozen((before[0], after[0]), VOLTAGE)
     least = float(after[0].values(VOLTAGE).min())
     if least < HELD_SHARE * voltage:
         raise FigureError(
@@ -148,7 +149,7 @@ def tail_figure(evidence: Evidence, voltage: float) -> Figure:
                     "scatter of the readings", scatter * sqrt(2 / count), 2.0 * (count - 1)
                 ),
             ),
-            type_a("the unit's own wander", _walk(before, after), WALK_DOF),
+            _walk(before, after),
             rectangular("what went on from before the step", WENT_ON_WITHIN * abs(earlier)),
         ],
         reached={
@@ -165,23 +166,45 @@ def tail_figure(evidence: Evidence, voltage: float) -> Figure:
     )
 
 
-def _walk(*stays: Point) -> float:
-    """Return the standard deviation of the unit's own wander over one stay."""
-    variances = []
-    for stay in stays:
-        values = stay.values(VOLTAGE)
-        if values.size < TWICE * PARTS:
-            raise FigureError(
-                f"thermal tail: {values.size} readings in a stay, expected at least "
-                f"{TWICE * PARTS}. Read more often, or stay longer."
-            )
-        means = np.array([float(part.mean()) for part in np.array_split(values, PARTS)])
-        seen = float(np.var(means[APART:] - means[:-APART], ddof=1))
-        # Two means of so many readings; neighbouring readings tell their noise.
-        noise = float(np.mean(np.diff(values) ** 2)) * PARTS / values.size
-        variances.append((seen, noise))
-    seen, noise = np.mean(variances, axis=0)
-    return sqrt(WALK_OVER * max(seen - noise, LEAST_SHARE * seen))
+def _walk(before: Point, after: Point) -> Component:
+    """Return the unit's own wander over one stay, as a component in V."""
+    found = [_differing(stay) for stay in (before, after)]
+    # What bends the loaded stay is the tail itself: then the stay before it tells alone.
+    own = found[:1] if found[1][0] > BENT * found[0][0] else found
+    seen, noise = np.mean(own, axis=0)
+    variance = WALK_OVER * max(seen - noise, LEAST_SHARE * seen)
+    return type_a("the unit's own wander", sqrt(variance), WALK_DOF * len(own) / len(found))
+
+
+BENT = 25.0
+"""So much more the means of one stay seldom differ by than those of another: by chance once in
+forty times (a ratio of variances with two and a half degrees of freedom each).
+"""
+
+
+def _differing(stay: Point) -> tuple[float, float]:
+    """Return by what variance (V²) means a third of a stay apart differ beside their trend.
+
+    And what part of it is the readings' noise.
+    """
+    values = stay.values(VOLTAGE)
+    if values.size < TWICE * PARTS:
+        raise FigureError(
+            f"thermal tail: {values.size} readings in a stay, expected at least "
+            f"{TWICE * PARTS}. Read more often, or stay longer."
+        )
+    times = stay.times(VOLTAGE)
+    longest, whole = float(np.diff(times).max()), float(times[-1] - times[0])
+    if longest > whole / PARTS:
+        raise FigureError(
+            f"thermal tail: {longest:.3g} s of a stay of {whole:.3g} s hold no reading, expected "
+            "at most a twelfth of it: the unit's own wander is unknown. Measure it again."
+        )
+    means = np.array([float(part.mean()) for part in np.array_split(values, PARTS)])
+    seen = float(np.var(means[APART:] - means[:-APART], ddof=1))
+    # Two means of so many readings; neighbouring readings tell their noise.
+    noise = float(np.mean(np.diff(values) ** 2)) * PARTS / values.size
+    return seen, noise
 
 
 TWICE = 2

@@ -12,6 +12,7 @@ from pydantic import BaseModel
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.unit import UnitDocument
 from sequencer.errors import FigureError
+from sequencer.numerics.checks import numbers
 from sequencer.record.read import Step
 from sequencer.requests import Array, Procedure, Read, Readings
 from sequencer.results import Chart, Figure
@@ -105,12 +106,15 @@ class Point:
         Raises
         ------
         FigureError
-            When a reading is not a number: an overload never enters a mean.
+            When a reading is not a number, or none was taken: an overload never enters a mean.
         """
         values = self.readings.value[channel]
-        if not np.all(np.isfinite(values)):
+        if values.size == 0:
+            raise FigureError(f"{channel} was not read at the point {dict(self.tag)}.")
+        good = numbers(values)
+        if not good.all():
             raise FigureError(
-                f"{channel} has {int(np.sum(~np.isfinite(values)))} overloaded or missing "
+                f"{channel} has {int(np.sum(~good))} overloaded or missing "
                 f"readings of {values.size} at the point {dict(self.tag)}; nothing is computed "
                 "from the rest. Look at the meter's range and leads."
             )

@@ -130,3 +130,10 @@ def test_a_chart_shows_where_they_agree():
     assert [line.label for line in chart.lines] == ["current.load"]
     assert chart.lines[0].y[-1] > 1  # reads too much: above
     assert [mark.at for mark in chart.marks] == [-1.0, 1.0]
+
+
+@pytest.mark.parametrize("stuck", ["current.shunt", "current.load"])
+def test_an_ammeter_that_stands_still_is_named(stuck):
+    errors = GOOD | {stuck: (-1.0, 1.5)}
+    with pytest.raises(FigureError, match=f"{stuck} read 1.5 .* looks frozen"):
+        figures(errors)
