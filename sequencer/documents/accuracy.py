@@ -76,6 +76,14 @@ class AccuracyStatement(Strict):
             if sheet.digits and not (self.display or self.resolution):
                 expected = 'how fine the display is, such as "6000 counts": error counts digits'
                 yield Flaw(("display",), "nothing", expected)
+        for key, part in (
+            ("error", sheet.of_reading if sheet is not None else 0.0),
+            ("gain", self.gain),
+            ("shunt_tolerance", self.shunt_tolerance),
+        ):
+            if part >= 1.0:
+                expected = "less than 100 %: such a meter tells nothing"
+                yield Flaw((key,), f"{100 * part:g} % of the reading", expected)
         if self.display and self.resolution:
             yield Flaw(("resolution",), "resolution beside display", "one of them")
         found = self.certificate

@@ -19,6 +19,12 @@ from sequencer.documents.quantities import (
 )
 from sequencer.documents.tables import Strict
 
+MOST_ERROR = 0.1
+"""A meter that reads a tenth wrong is broken, or its certificate was misread."""
+
+K_FROM, K_TO = 1.0, 14.0
+"""From a standard uncertainty to Student's t of one degree of freedom for 95.45 %."""
+
 LEAST_PROBABILITY = 0.5
 """Nobody certifies an interval that is as likely wrong as right."""
 
@@ -51,6 +57,16 @@ class Certificate(Strict):
         if stated is not None and not LEAST_PROBABILITY <= stated < 1:
             expected = "a coverage probability from 50 % to below 100 %"
             yield Flaw(("probability",), f"{100 * stated:g} %", expected)
+        if self.k is not None and not K_FROM <= self.k <= K_TO:
+            expected = f"a coverage factor from {K_FROM:g} to {K_TO:g}, such as 2"
+            yield Flaw(("k",), f"{self.k:g}", expected)
+        if abs(self.gain_error) > MOST_ERROR:
+            expected = "at most 10 % either way: what a reading is off by, over the reading"
+            yield Flaw(("gain_error",), f"{100 * self.gain_error:g} %", expected)
+        for what in ("gain", "offset"):
+            if getattr(self, f"{what}_error") and not getattr(self, f"{what}_uncertainty"):
+                expected = f"{what}_uncertainty beside {what}_error: no calibration is exact"
+                yield Flaw((f"{what}_uncertainty",), "nothing", expected)
         if not (self.gain_uncertainty or self.offset_uncertainty or self.shunt_uncertainty):
             expected = "an uncertainty above zero: no calibration is exact"
             yield Flaw((), "a certificate without uncertainty", expected)

@@ -7,9 +7,9 @@ warm_up_time (s)
     minute. 0: no mean was outside. The band is a tenth of the promised drift, else 0.01 % of the
     setting, or the profile's. Components: noise of the means; the meter's own wander from the
     crossing to the end, and what it follows of the room meanwhile; time from load on to the first
-    reading. By how much the first three move the time is found by drawing them anew (JCGM 101), as
-    a mean near the edge may make another one the last outside. Definition: common practice, no
-    source.
+    reading; the first minute, where no mean was outside. By how much noise and meter move the time
+    is found by drawing them anew (JCGM 101), as a mean near the edge may make another one the last
+    outside. Definition: common practice, no source.
 """
 
 from math import hypot

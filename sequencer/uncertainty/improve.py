@@ -40,8 +40,14 @@ class Measure:
 REPEAT = Measure(
     "take 4 times as many readings or repeats, or integrate 4 times as long", ("noise",), 0.5, 4.0
 )
+UNIT = Measure(
+    "warm the unit up longer, so that it wanders half as much; more readings don't help",
+    ("own wander", "wandered", "pace of", "went on"),
+    0.5,
+)
 MEASURES = (
     REPEAT,
+    UNIT,
     Measure("use a meter with one digit more, or a lower range", ("resolution", "digits"), 0.1),
     Measure("have the shunt calibrated to a tenth of its tolerance", ("shunt value",), 0.1),
     Measure("use a shunt that follows temperature half as much", ("shunt",), 0.5),
@@ -66,9 +72,11 @@ _OTHER = Measure("halve what is left of the procedure's own parts", (), 0.5)
 
 def measure_for(part: Component) -> Measure:
     """Return what helps against a component; scatter helps itself by repetition."""
+    name = without_channel(part.name).lower()
+    if any(word in name for word in UNIT.words):
+        return UNIT
     if math.isfinite(part.dof):
         return REPEAT
-    name = without_channel(part.name).lower()
     for measure in MEASURES:
         if any(word in name for word in measure.words):
             return measure

@@ -6,6 +6,7 @@ from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
 from sequencer.results import Figure, Outcome, Rule, Verdict
 from sequencer.uncertainty.distribution import distribution_of_figure
+from sequencer.verdicts.magnitude import is_magnitude
 from sequencer.verdicts.remarks import limit_ratio, remarks_on
 from sequencer.verdicts.risk import risk_at_limit
 
@@ -90,9 +91,11 @@ def probability_of_conformance(figure: Figure, lower: float | None, upper: float
     """Return the probability that the true value lies within the bounds (JCGM 106, 7).
 
     The figure's value and U say all that is taken into account: no prior knowledge about units of
-    this kind, not even that a magnitude can't be negative.
+    this kind. Of a magnitude, what lies below the negative of its upper bound is outside as well.
     """
     spread = distribution_of_figure(figure)
+    if lower is None and upper is not None and upper >= 0.0 and is_magnitude(figure):
+        lower = -upper
     below_upper = 1.0 if upper is None else spread.below(upper - figure.value)
     below_lower = 0.0 if lower is None else spread.below(lower - figure.value)
     return max(0.0, min(1.0, below_upper - below_lower))

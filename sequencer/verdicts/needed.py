@@ -16,6 +16,8 @@ from sequencer.uncertainty.improve import (
 _NAMED = 3
 #: Up to so many times as many readings are a proposal, not a joke.
 _SENSIBLE_TIMES = 100.0
+#: Nobody takes one time as many readings: a tenth more at least.
+_LEAST_TIMES = 1.1
 #: Nearer to the limit than this share of U no measurement on a bench will ever tell.
 _LEAST_TARGET = 0.01
 
@@ -32,8 +34,7 @@ def needed_uncertainty(
     target = min(margins)
     if undecidable and upper is not None:
         room = upper if lower is None else (upper - lower) / 2
-        inside = figure.value <= upper and (lower is None or figure.value >= lower)
-        target = min(target, room) if inside else room
+        target = min(target, room)
     return target
 
 
@@ -45,6 +46,8 @@ def what_would_help(figure: Figure, target: float) -> str:
     target
         U that would decide, in the figure's unit.
     """
+    if target <= 0.0:
+        return "The limit leaves no room for any uncertainty: nothing measured can pass it."
     if target < _LEAST_TARGET * figure.expanded:
         return "The value stands at the limit itself: no better meter will tell."
     need = f"It would need U of at most {_text(target, figure)}"
@@ -87,6 +90,7 @@ def _repeats(budget: tuple[Component, ...], times: float) -> str:
 
 
 def _rounded(times: float) -> str:
+    times = max(times, _LEAST_TIMES)
     return f"{times:.2g}" if times < _SENSIBLE_TIMES else f"{times:.0f}"
 
 

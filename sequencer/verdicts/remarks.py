@@ -2,6 +2,7 @@
 
 from sequencer.documents.quantities import format_quantity
 from sequencer.results import Figure, Outcome, Rule
+from sequencer.verdicts.magnitude import no_pass_possible
 from sequencer.verdicts.needed import needed_uncertainty, what_would_help
 
 #: Below this ratio of limit to U a verdict leans on the measurement as much as on the unit: the
@@ -29,7 +30,7 @@ def remarks_on(
 ) -> tuple[str, ...]:
     """Return the remarks for a verdict, most important first."""
     remarks = []
-    impossible = _no_pass_possible(figure, lower, upper)
+    impossible = no_pass_possible(figure, lower, upper)
     undecided = outcome in {"conditional pass", "conditional fail"}
     if impossible and rule == "guarded":
         expanded = format_quantity(figure.expanded, figure.unit, 3)
@@ -51,14 +52,7 @@ def remarks_on(
     if rule == "simple":
         remarks.append(
             "Simple acceptance: at the limit itself a wrong verdict is as likely as a right one."
+            if not impossible
+            else "Simple acceptance of a limit narrower than U: most verdicts near it are wrong."
         )
     return tuple(remarks)
-
-
-def _no_pass_possible(figure: Figure, lower: float | None, upper: float | None) -> bool:
-    """Return whether U leaves no room for a guarded pass, for a magnitude counted from zero."""
-    if upper is None:
-        return False
-    if lower is not None:
-        return upper - lower < 2 * figure.expanded
-    return figure.value >= 0 and 0 <= upper < figure.expanded

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from sequencer.results import Figure, Rule
 from sequencer.uncertainty.distribution import distribution_of_figure
+from sequencer.verdicts.magnitude import no_pass_possible
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,8 @@ def risk_at_limit(figure: Figure, lower: float | None, upper: float | None, rule
     ILAC-G8:09/2019, table 1: with w = U (k = 2) at most 2.5 % for a normal distribution (2.28 %
     exactly), with simple acceptance up to 50 %. The measured value misses the true one as the
     figure's own distribution says, so the share beyond the guard band is half of what U leaves
-    out. An interval that is narrow against U passes less at its bound, and nothing below 2·U.
+    out. An interval that is narrow against U passes less at its bound, and nothing below 2·U; the
+    limit of a magnitude passes nothing below U.
     """
     spread = distribution_of_figure(figure)
     guard = figure.expanded if rule == "guarded" else 0.0
@@ -44,4 +46,6 @@ def risk_at_limit(figure: Figure, lower: float | None, upper: float | None, rule
         # Seen from the upper bound: pass between −(width − guard) and −guard, fail beyond both.
         accepted = max(accepted - spread.below(guard - width), 0.0)
         rejected += spread.below(-guard - width)
+    elif rule == "guarded" and no_pass_possible(figure, lower, upper):
+        accepted = 0.0
     return Risk(accepted, rejected)

@@ -1,5 +1,6 @@
 """Accuracy statements as data sheets and certificates have them: read, refused, resolved."""
 
+import math
 from datetime import date
 from typing import Any
 
@@ -135,6 +136,26 @@ def test_a_statement_of_nothing_is_none(statement: dict[str, Any]) -> None:
             "only beside a shunt",
         ),
         ({"calibrated": "last May"}, {}, "accuracy.calibrated", "date"),
+        *(
+            (
+                {"certificate": PAPER | more, "calibrated": DAY},
+                {},
+                f"accuracy.certificate.{key}",
+                says,
+            )
+            for more, key, says in (
+                ({"k": math.inf}, "k", "a coverage factor from 1 to 14"),
+                ({"k": 1e-9}, "k", "a coverage factor from 1 to 14"),
+                ({"gain_error": "-100 %"}, "gain_error", "at most 10 %"),
+                (
+                    {"gain_error": "1 %", "gain_uncertainty": "0 %", "offset_uncertainty": "1 mV"},
+                    "gain_uncertainty",
+                    "no calibration is exact",
+                ),
+            )
+        ),
+        ({"gain": "150 %"}, {}, "accuracy.gain", "such a meter tells nothing"),
+        ({"error": "150 %"}, {}, "accuracy.error", "such a meter tells nothing"),
     ],
 )
 def test_mistakes_are_found_where_they_are(

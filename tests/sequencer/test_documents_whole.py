@@ -238,3 +238,18 @@ def test_check_lists_the_mistakes_of_several_files_each_once(tmp_path: Path) -> 
         "trials[0] (steps).voltage",
         "(the whole file)",
     ]
+
+
+def test_a_calibration_that_is_still_to_come_is_found_before_the_run() -> None:
+    later = bench_text_with_a_calibration("2999-01-01")
+    (line,) = _lines(_documents(bench=later))
+    assert 'channels."voltage.sense".accuracy.calibrated' in line
+    assert "2999-01-01" in line
+    assert "after the run says nothing" in line
+    assert not _lines(_documents(bench=bench_text_with_a_calibration("2026-05-01")))
+
+
+def bench_text_with_a_calibration(day: str) -> tuple[str, str]:
+    """Return a line of the shipped bench, and the same with a calibration of that day."""
+    table = '[channels."voltage.sense".accuracy]\n'
+    return table, f"{table}calibrated = {day}\n"

@@ -41,7 +41,13 @@ def reading(bench, channel, value):
     return point.mean(channel)
 
 
-PAPER = {"gain_error": "0.1 %", "gain_uncertainty": "30 ppm", "offset_error": "2 mV", "k": 2}
+PAPER = {
+    "gain_error": "0.1 %",
+    "gain_uncertainty": "30 ppm",
+    "offset_error": "2 mV",
+    "offset_uncertainty": "0.1 mV",
+    "k": 2,
+}
 
 
 def test_what_the_certificate_found_is_taken_off():

@@ -16,8 +16,8 @@ from sequencer.verdicts.outcome import outcome
 from sequencer.verdicts.risk import risk_at_limit
 
 
-def figure(value, u=0.5, dof=math.inf, k=2.0, budget=()):
-    return Figure("t", "drift", value, "V", u, dof, k, k * u, budget=budget)
+def figure(value, u=0.5, dof=math.inf, k=2.0, budget=(), *, name="drift"):
+    return Figure("t", name, value, "V", u, dof, k, k * u, budget=budget)
 
 
 @pytest.mark.parametrize(
@@ -75,7 +75,7 @@ def test_never_judged_when_not_covered(value, rule):
     st.floats(0.1, 10),
 )
 def test_probabilities_of_either_side_add_up(value, u, dof, width):
-    one = figure(value, u, dof)
+    one = figure(value, u, dof, name="thermal_tail")
     below = probability_of_conformance(one, None, 0.0)
     above = probability_of_conformance(one, 0.0, None)
     assert below + above == pytest.approx(1.0)
@@ -86,7 +86,8 @@ def test_probabilities_of_either_side_add_up(value, u, dof, width):
 
 @given(st.floats(0, 20), st.floats(1e-3, 5))
 def test_guarded_pass_means_a_probability_of_at_least_97_percent(value, u):
-    verdict = decide(figure(value, u, k=2.0000024), None, 10.0, "guarded", True)
+    signed = figure(value, u, k=2.0000024, name="thermal_tail")
+    verdict = decide(signed, None, 10.0, "guarded", True)
     if verdict.outcome == "pass":
         assert verdict.probability >= 0.977
     if verdict.outcome == "fail":
@@ -215,3 +216,36 @@ def test_outcome_of_a_run(kinds, code):
     text, found = outcome([verdict_of(kind) for kind in kinds])
     assert found == code
     assert text
+
+
+def test_what_is_needed_outside_a_narrow_limit_decides() -> None:
+    """The room of the limit alone would leave the value undecided."""
+    one = measured(3.1, normal("noise", 1.0))
+    verdict = decide(one, None, 1.9, "guarded", True)
+    assert verdict.outcome == "conditional fail"
+    assert "at most 1.2 V" in verdict.remarks[0]
+    better = measured(3.1, normal("noise", 0.59))
+    assert decide(better, None, 1.9, "guarded", True).outcome == "fail"
+
+
+def test_a_limit_without_room_is_said_to_be_one() -> None:
+    verdict = decide(measured(0.5, normal("noise", 1.0)), None, 0.0, "guarded", True)
+    assert "no room for any uncertainty" in verdict.remarks[0]
+
+
+def test_a_magnitude_that_no_value_could_pass_is_never_passed_wrongly() -> None:
+    verdict = decide(measured(1.16, normal("noise", 5.78)), None, 3.0, "guarded", True)
+    assert verdict.false_accept == 0.0
+    # Its sign is lost: as likely as within both bounds. By the normal distribution, 0.389.
+    assert verdict.probability == pytest.approx(0.389, abs=2e-3)
+    signed = make_figure("t", "thermal_tail", -8.0, "V", [normal("noise", 2.0)])
+    assert decide(signed, None, 3.0, "guarded", True).outcome == "pass"
+    below = make_figure("t", "thermal_tail", 1.0, "V", [normal("noise", 2.0)])
+    assert decide(below, None, 3.0, "guarded", True).false_accept == pytest.approx(0.0228, abs=1e-4)
+
+
+def test_more_readings_are_not_proposed_against_what_the_unit_itself_does() -> None:
+    one = measured(9.6, type_a("the unit's own wander", 0.3, 5.0))
+    remark = decide(one, None, 10.0, "guarded", True).remarks[0]
+    assert "warm the unit up longer" in remark
+    assert "times as many readings" not in remark
