@@ -86,12 +86,15 @@ def overlapping(values: Values, period_s: float, factors: tuple[int, ...] | None
     period = positive("period", period_s)
     if factors is None:
         factors = tuple(2**power for power in range(y.size.bit_length()) if 3 * 2**power <= y.size)
+    if not factors:
+        raise FigureError("averaging factors: found none, expected at least one.")
     varying("values", y)
     deviations, terms = [], []
     for m in factors:
-        if not 1 <= m <= y.size // 2:
+        if not (m == int(m) and 1 <= m <= y.size // 2):
             raise FigureError(
-                f"averaging factor: found {m}, expected 1 to {y.size // 2} for {y.size} values."
+                f"averaging factor: found {m}, expected a whole number from 1 to {y.size // 2} for "
+                f"{y.size} values."
             )
         apart = steps(y, m)
         deviations.append(float(np.sqrt(np.mean(apart**2) / 2)))

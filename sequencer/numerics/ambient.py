@@ -7,7 +7,7 @@ import numpy as np
 
 from sequencer.errors import FigureError
 from sequencer.numerics.allan_confidence import noise_power
-from sequencer.numerics.checks import Array
+from sequencer.numerics.checks import Array, not_negative
 from sequencer.numerics.drift import correlated_residuals
 from sequencer.numerics.minutes import MinuteMeans
 
@@ -120,6 +120,8 @@ def temperature_coefficient(
             f"temperature coefficient: found {minutes.mean.size} means of the output and "
             f"{ambient.mean.size} of the room, expected at least {_LEAST_MEANS} and 2."
         )
+    if lag_s is not None:
+        not_negative("lag behind the room", lag_s)
     room = np.interp(minutes.time, ambient.time, ambient.mean)
     if np.ptp(room) <= _NOISE_RANGE * float(np.median(ambient.u)):
         raise FigureError(

@@ -20,16 +20,41 @@ def numbers(values: Array) -> NDArray[np.bool_]:
     return np.isfinite(values) & (np.abs(values) < _MARKERS)
 
 
+#: The square of a smaller number is no longer told from zero; no quantity of a bench is.
+_LEAST_SIZE = 1e-150
+
+
+def as_numbers(name: str, values: Values) -> Array:
+    """Return `values` as an array of floats, of any shape.
+
+    Raises
+    ------
+    FigureError
+        For text, complex numbers or rows of different lengths.
+    """
+    try:
+        given = np.asarray(values)
+        if np.iscomplexobj(given):
+            raise TypeError  # noqa: TRY301  # as for any other that is no number
+        return np.asarray(given, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise FigureError(
+            f"{name}: found something that is no row of numbers, expected one number for each "
+            "reading."
+        ) from None
+
+
 def series(name: str, values: Values, at_least: int = 1) -> Array:
     """Return `values` as a finite one-dimensional float array of at least `at_least` entries.
 
     Raises
     ------
     FigureError
-        If the values have another shape, hold a NaN, an infinity or SCPI's markers for overload and
-        not a number (a reading that overflowed or gave no number), or are too few.
+        If the values are no numbers or have another shape, hold a NaN, an infinity or SCPI's
+        markers for overload and not a number (a reading that overflowed or gave no number), are
+        too few, or so small that their squares are lost.
     """
-    array = np.asarray(values, dtype=np.float64)
+    array = as_numbers(name, values)
     if array.ndim != 1:
         raise FigureError(
             f"{name}: found an array of {array.ndim} dimensions, expected one row of numbers."
@@ -44,6 +69,12 @@ def series(name: str, values: Values, at_least: int = 1) -> Array:
     if array.size < at_least:
         raise FigureError(
             f"{name}: found {array.size} values, expected at least {at_least}. Measure more points."
+        )
+    size = float(np.abs(array).max()) if array.size else 0.0
+    if 0.0 < size < _LEAST_SIZE:
+        raise FigureError(
+            f"{name}: all values are below {_LEAST_SIZE:g}, too small to compute with. Expected "
+            "numbers in SI units."
         )
     return array
 
@@ -124,6 +155,19 @@ def deviations(name: str, values: Values | float, other_name: str, other: Array)
             "State at least the meter's resolution."
         )
     return array
+
+
+def not_negative(name: str, value: float) -> float:
+    """Return a finite number not below zero.
+
+    Raises
+    ------
+    FigureError
+        If it is not.
+    """
+    if not (np.isfinite(value) and 0.0 <= value < _MARKERS):
+        raise FigureError(f"{name}: found {value:g}, expected a finite number not below zero.")
+    return float(value)
 
 
 def positive(name: str, value: float) -> float:

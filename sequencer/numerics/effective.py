@@ -94,6 +94,8 @@ def correlation_time(values: Values, unknowns: int = 1) -> float:
     monotone sequence. Correction: G. H. Priestley as above, 5.3.4 (bias −τ/n at each lag).
     """
     rho = autocorrelation(values)
+    if not unknowns >= 1:
+        raise FigureError(f"unknowns: found {unknowns:g}, expected at least 1, the mean.")
     n = rho.size
     pairs = rho[: n - n % 2].reshape(-1, 2).sum(axis=1)
     negative = np.flatnonzero(pairs <= 0)

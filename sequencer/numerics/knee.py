@@ -5,7 +5,15 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, matching, measured, positive, series
+from sequencer.numerics.checks import (
+    Array,
+    Values,
+    matching,
+    measured,
+    not_negative,
+    positive,
+    series,
+)
 from sequencer.numerics.corner_check import why_not
 from sequencer.numerics.corner_fit import CornerFit, fit_corner
 from sequencer.numerics.limit_figures import (
@@ -241,6 +249,7 @@ def hysteresis(
         If either leg has fewer than 3 points there.
     """
     at = positive("set voltage", set_voltage) / 2
+    not_negative("least scatter", least_scatter)
     legs = []
     times = []
     for name, i, v, t in (

@@ -6,6 +6,9 @@ from sequencer.errors import FigureError
 from sequencer.numerics.checks import Array, Values, matching, series
 from sequencer.numerics.line import StraightLine, fit_line
 
+#: What computing leaves of an exact relation, over the greatest number in it.
+_ROUNDING = 1e-9
+
 
 def line_with_covariance(
     x: Values, y: Values, covariance: Array, dof: float = float("inf")
@@ -34,8 +37,8 @@ def line_with_covariance(
     Raises
     ------
     FigureError
-        For values that are not finite, x all alike, or a covariance of another shape or with a
-        negative variance.
+        For values that are not finite, x all alike, a covariance of another shape, not symmetric or
+        with a negative variance of any sum, or degrees of freedom below 1.
 
     Notes
     -----
@@ -51,6 +54,16 @@ def line_with_covariance(
         )
     if np.any(np.diag(matrix) < 0):
         raise FigureError("covariance of the line: found a negative variance.")
+    size = float(np.abs(matrix).max())
+    if not np.allclose(matrix, matrix.T, rtol=0.0, atol=_ROUNDING * size):
+        raise FigureError("covariance of the line: found a matrix that is not symmetric.")
+    if float(np.linalg.eigvalsh(matrix).min()) < -_ROUNDING * size * xs.size:
+        raise FigureError(
+            "covariance of the line: found correlations that no values have together (a negative "
+            "variance of some sum of them)."
+        )
+    if not dof >= 1.0:
+        raise FigureError(f"degrees of freedom of the line: found {dof:g}, expected at least 1.")
     line = fit_line(xs, ys, 1.0)
     design = np.column_stack([np.ones(xs.size), xs])
     operator = np.linalg.pinv(design)

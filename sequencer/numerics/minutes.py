@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, numbers, positive, rising_times
+from sequencer.numerics.checks import Array, Values, as_numbers, numbers, positive, rising_times
 
 #: A minute counts when it holds at least this share of the readings that the cadence would give.
 _LEAST_SHARE = 0.5
@@ -13,6 +13,8 @@ _LEAST_SHARE = 0.5
 _PAUSE = 3.0
 #: A pause longer than this many cadences means that a reading is missing.
 _MISSED = 1.5
+#: A run of two years by the minute; more are times in another unit.
+_MOST_PERIODS = 1e6
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +82,7 @@ def minute_means(times: Values, values: Values, period_s: float = 60.0) -> Minut
         alike (no noise and no drift: a frozen meter).
     """
     t = rising_times(times, 3)
-    y = np.asarray(values, dtype=np.float64)
+    y = as_numbers("values", values)
     if y.shape != t.shape:
         raise FigureError(f"values: found {y.size} beside {t.size} times; expected one for each.")
     period = positive("period", period_s)
@@ -95,6 +97,11 @@ def minute_means(times: Values, values: Values, period_s: float = 60.0) -> Minut
         raise FigureError(
             f"values: all {y.size} readings are {y[0]:g}. A meter that never changes its last "
             "digit over a soak is frozen or too coarse; its drift is unknown."
+        )
+    if (end - start) / period > _MOST_PERIODS:
+        raise FigureError(
+            f"times: found {end - start:.3g} s, more than {_MOST_PERIODS:.0e} periods of "
+            f"{period:g} s. Expected seconds of one run."
         )
     bins = np.floor((t - start) / period * (1 + 1e-12)).astype(np.int64)
     length = int(bins[-1]) + 1 if bins.size else 0

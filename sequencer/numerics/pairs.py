@@ -16,6 +16,7 @@ from sequencer.numerics.checks import (
     Values,
     deviations,
     matching,
+    not_negative,
     rising_times,
     series,
     varying,
@@ -208,8 +209,8 @@ def bracketed_differences(
     Raises
     ------
     FigureError
-        If a point has no reference point on both sides, or no level was visited twice (the scatter
-        can't be estimated).
+        If a point has no reference point on both sides, no level was visited twice (the scatter
+        can't be estimated), or `noise` is not finite or below zero.
 
     Notes
     -----
@@ -230,6 +231,8 @@ def bracketed_differences(
     t = rising_times(times, 3)
     x = matching("levels", levels, "times", t)
     y = varying("values", matching("values", values, "times", t))
+    if noise is not None:
+        not_negative("noise of one value", noise)
     distinct = np.unique(x)
     at = _index(distinct, reference)
     is_reference = x == distinct[at]

@@ -5,7 +5,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, matching, positive, rising_times
+from sequencer.numerics.checks import (
+    Array,
+    Values,
+    matching,
+    not_negative,
+    positive,
+    rising_times,
+    series,
+)
 from sequencer.numerics.minutes import minute_means
 
 #: Where no final value is given: the mean of this last share of the time.
@@ -108,12 +116,10 @@ def warm_up_time(
     t = rising_times(times, 3)
     y = matching("values", values, "times", t)
     width = positive("band", band)
+    if final is not None:
+        series("final value", [final])
     for name, u_known in (("u_mean", u_mean or 0.0), ("u_common", u_common)):
-        if not (np.isfinite(u_known) and u_known >= 0.0):
-            raise FigureError(
-                f"{name} of the warm-up: found {u_known:g}, expected a finite number not below "
-                "zero."
-            )
+        not_negative(f"{name} of the warm-up", u_known)
     means = minute_means(t, y, period_s)
     aim = (
         final if final is not None else float(y[t >= t[-1] - _FINAL_SHARE * (t[-1] - t[0])].mean())

@@ -1,22 +1,24 @@
 """Heat: how warm the heatsink gets at full current, and how fast.
 
 dissipation (W)
-    (voltage before the pass element − output) · current, at the end. The voltage before it is the
-    unit document's typical one for the range (`unregulated`): taken as known within ± 11.3 %, as
-    the line may be off by 10 % and drops and sag don't shrink with it (rectangular). Components:
-    that; both meters.
+    What the pass element turns into heat, at the end. The voltage before it is the unit document's
+    typical one for the range (`unregulated`): taken as known within ± 11.3 %, as the line may be
+    off by 10 % and drops and sag don't shrink with it (rectangular). Formula: (voltage before the
+    pass element − output) · current. Components: voltage before the pass element; both meters.
 heatsink_rise (K)
-    Heatsink above room in balance: the end of the exponential that the heatsink approaches while it
-    follows the room with the same time constant. Components: scatter about the curve; what the
+    Heatsink above room in balance. Formula: the end of T = room as followed + end·(1 − a·exp(−t/τ)),
+    the exponential that the heatsink approaches while it follows the room with the same time
+    constant. Components: scatter about the curve; what the
     curve leaves over beside scatter, taken as one error common to all readings; the line's wander
     meanwhile, by what it makes of the voltage that the pass element drops, carried through the
     fit; both thermometers' absolute accuracy.
 heatsink_rise_per_watt (K/W)
     heatsink_rise over dissipation, averaged over where that may be: the reciprocal of an unsure
-    power is skewed. Components: those of the rise; the voltage before the pass element, as far as
+    power is skewed. Formula: rise/P · ln((1 + s)/(1 − s))/2s, s the share by which the power P may
+    be off. Components: those of the rise; the voltage before the pass element, as far as
     it takes the ratio upwards; both meters.
 heatsink_time_constant (s)
-    τ of the exponential. Components: scatter about the curve; what the curve leaves over; the
+    How fast the heatsink warms. Formula: τ of that exponential. Components: scatter about the curve; what the curve leaves over; the
     line's wander; the whole rise against its later three quarters where these differ by more than
     a wandering line makes of them (rectangular), as then it is no single exponential.
 

@@ -5,16 +5,18 @@ seen (a hand moves it), but an exponential is known by its time constant alone: 
 are counted along the fitted curve from the set voltage on.
 
 discharge_time_constant (s)
-    τ of V = end + (V₀ − end)·exp(−t/τ), fitted to all readings above the meter's floor. Components:
+    How fast the output falls. Formula: τ of V = end + (V₀ − end)·exp(−t/τ), fitted to all readings
+    above the meter's floor. Components:
     scatter about the curve; the curve's own misfit, where τ of the earlier and of the later half of
     the fall differ by more than scatter makes of them (rectangular); the clock's share is left out,
     it is parts in 10⁴ at most. Offset and gain of the meter change no τ.
 time_to_safe_voltage (s)
-    Time along the curve from the set voltage to the stated low voltage. Components: scatter about
-    the curve, by what it makes of end and τ together; the misfit of τ; the meter's offset, its
+    Time along the curve from the set voltage to the stated low voltage. Formula:
+    τ·ln((V_set − end)/(V_low − end)). Components: scatter about the curve, by what it makes of end and τ together; the misfit of τ; the meter's offset, its
     stability and thermal EMF, at the low voltage.
 residual_voltage (V)
-    Voltage on the curve at the stated time after switching off. Components: as for the time.
+    Voltage on the curve at the stated time after switching off. Formula:
+    end + (V_set − end)·exp(−t/τ). Components: as for the time.
 
 Source: RC discharge, V₀·exp(−t/RC), to 36.8 % after RC; any textbook. A load or a crowbar makes it
 faster.

@@ -4,11 +4,13 @@ A unit with remote control is set to each position and read. A hand that turns a
 meter shows the wanted voltage has no setting error of its own: there the trial is refused.
 
 setting_error (V)
-    Greatest |V − setting| over the positions.
+    How far the output is from its setting at worst. Formula: greatest |V − setting| over the
+    positions, V the mean of both visits.
 setting_gain_error (1), setting_offset (V)
-    Slope less 1, and intercept, of the least-squares line of V against the setting (JCGM 100, H.3).
+    Slope less 1, and intercept, of the line of V against the setting. Formula: gain error and
+    offset of V = (1 + gain error)·setting + offset, by least squares (JCGM 100, H.3).
 setting_linearity (V)
-    Greatest departure of V from that line.
+    How far the output is from that line at worst. Formula: greatest |V − line| over the positions.
 
 The positions are visited on the way up and on the way down, so that drift which is straight over
 the trial cancels in the mean of both, whether it is alike at every position (a meter's) or in

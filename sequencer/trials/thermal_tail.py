@@ -4,7 +4,8 @@ thermal_tail (V, signed)
     After a stay without load, rated current is put on: the output at the end of the stated time
     (mean of the last readings) less the output at once (mean of the first ones). Two thirds of what
     the output moved in an equal time without load just before are taken off, as what went on from
-    before the step: between a third and all of it does (rectangular). Components: scatter of the
+    before the step: between a third and all of it does (rectangular). Formula:
+    (V_last − V_first) under load − 2/3·(V_last − V_first) without. Components: scatter of the
     readings; the unit's own wander over that time, a random walk as far as its means a third of a
     stay apart differ beyond their trend and noise, in both stays; what went on from before the
     step; the meter's gain, noise and wander. Common practice, no source.

@@ -35,6 +35,7 @@ def test_every_figure_of_every_trial_is_documented_beside_its_code():
         assert set(texts) == set(trial.gives), trial.name
         for name, one in texts.items():
             assert one.definition, name
+            assert one.formula, name
             assert one.components, name
             assert one.source, name
             assert one.unit == FIGURES[name].unit, name

@@ -7,7 +7,7 @@ from sequencer.errors import FigureError
 from sequencer.numerics.allan import overlapping
 from sequencer.numerics.ambient import temperature_coefficient
 from sequencer.numerics.drift import departures, rate
-from sequencer.numerics.effective import effective_number
+from sequencer.numerics.effective import correlation_time, effective_number
 from sequencer.numerics.knee import hysteresis, trace_limit
 from sequencer.numerics.line import fit_line, fit_line_both
 from sequencer.numerics.line_known import line_with_covariance
@@ -76,6 +76,40 @@ def limit_of(i, v):
             "runs with time",
         ),
         (lambda: warm_up_time(SOAK, NOISE, 0.0), "above zero"),
+        (lambda: warm_up_time(SOAK, NOISE, 1.0, final=float("nan")), "final value"),
+        (lambda: fit_line(["a", "b", "c"], [1.0, 2.0, 3.0]), "no row of numbers"),
+        (lambda: fit_line([1.0, 2.0, 3.0], [[1.0], [2.0, 3.0]]), "no row of numbers"),
+        (lambda: fit_line([1.0, 2.0, 3.0], [1e-200, 2e-200, 4e-200]), "too small to compute"),
+        (lambda: minute_means([0.0, 1.0, 1e15], [1.0, 2.0, 3.0]), "more than"),
+        (lambda: overlapping([1.0, 2.0, 4.0], 1.0, ()), "found none"),
+        (lambda: overlapping([1.0, 2.0, 4.0, 3.0], 1.0, (1.5,)), "a whole number"),
+        (lambda: correlation_time([1.0, 2.0, 4.0, 3.0, 1.0], float("nan")), "unknowns"),
+        (
+            lambda: bracketed_differences(
+                [0.0, 1.0, 2.0, 3.0, 4.0],
+                [0.0, 1.0, 0.0, 1.0, 0.0],
+                [1.0, 2.0, 1.1, 2.1, 1.2],
+                0.0,
+                noise=-1.0,
+            ),
+            "noise of one value",
+        ),
+        (
+            lambda: line_with_covariance(
+                [1.0, 2.0], [1.0, 3.0], np.full((2, 2), 5.0) - 4 * np.eye(2)
+            ),
+            "correlations",
+        ),
+        (
+            lambda: line_with_covariance(
+                [1.0, 2.0], [1.0, 3.0], np.array([[1.0, 0.5], [0.0, 1.0]])
+            ),
+            "symmetric",
+        ),
+        (
+            lambda: line_with_covariance([1.0, 2.0], [1.0, 3.0], np.eye(2), -3.0),
+            "degrees of freedom",
+        ),
         (lambda: warm_up_time(SOAK, NOISE, 1.0, u_common=float("nan")), "u_common"),
         (lambda: settled([0, 1, 2], [1, 2, NAN], 1.0, 2.0), "no finite number"),
         (lambda: settled([0, 1, 2], [1, 2, 3], 0.0, 2.0), "above zero"),
