@@ -51,8 +51,8 @@ def series(name: str, values: Values, at_least: int = 1) -> Array:
     ------
     FigureError
         If the values are no numbers or have another shape, hold a NaN, an infinity or SCPI's
-        markers for overload and not a number (a reading that overflowed or gave no number), are
-        too few, or so small that their squares are lost.
+        markers for overload and not a number (a reading that overflowed or gave no number), or are
+        too few.
     """
     array = as_numbers(name, values)
     if array.ndim != 1:
@@ -69,12 +69,6 @@ def series(name: str, values: Values, at_least: int = 1) -> Array:
     if array.size < at_least:
         raise FigureError(
             f"{name}: found {array.size} values, expected at least {at_least}. Measure more points."
-        )
-    size = float(np.abs(array).max()) if array.size else 0.0
-    if 0.0 < size < _LEAST_SIZE:
-        raise FigureError(
-            f"{name}: all values are below {_LEAST_SIZE:g}, too small to compute with. Expected "
-            "numbers in SI units."
         )
     return array
 
@@ -194,8 +188,13 @@ def varying(name: str, array: Array) -> Array:
     ------
     FigureError
         If all are one and the same number: a meter that never changes its last digit is frozen or
-        too coarse, and the scatter is unknown.
+        too coarse, and the scatter is unknown; or if they are so small that their squares are lost.
     """
+    if array.size and 0.0 < float(np.ptp(array)) < _LEAST_SIZE:
+        raise FigureError(
+            f"{name}: they differ by less than {_LEAST_SIZE:g}, too little to compute with. "
+            "Expected numbers in SI units."
+        )
     if array.size and float(np.ptp(array)) <= _ROUNDING * float(np.abs(array).max()):
         raise FigureError(
             f"{name}: all {array.size} are {array[0]:g}; their scatter is unknown. State the "

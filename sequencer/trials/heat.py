@@ -6,12 +6,12 @@ dissipation (W)
     off by 10 % and drops and sag don't shrink with it (rectangular). Formula: (voltage before the
     pass element − output) · current. Components: voltage before the pass element; both meters.
 heatsink_rise (K)
-    Heatsink above room in balance. Formula: the end of T = room as followed + end·(1 − a·exp(−t/τ)),
-    the exponential that the heatsink approaches while it follows the room with the same time
-    constant. Components: scatter about the curve; what the
-    curve leaves over beside scatter, taken as one error common to all readings; the line's wander
-    meanwhile, by what it makes of the voltage that the pass element drops, carried through the
-    fit; both thermometers' absolute accuracy.
+    Heatsink above room in balance. Formula: the end of the exponential that the heatsink
+    approaches, T = room as followed + end·(1 − a·exp(−t/τ)), the room followed with the same time
+    constant. Components: scatter about the curve; what the curve leaves over beside scatter, taken
+    as one error common to all readings; the line's wander meanwhile, by what it makes of the
+    voltage that the pass element drops, carried through the fit; both thermometers' absolute
+    accuracy.
 heatsink_rise_per_watt (K/W)
     heatsink_rise over dissipation, averaged over where that may be: the reciprocal of an unsure
     power is skewed. Formula: rise/P · ln((1 + s)/(1 − s))/2s, s the share by which the power P may
