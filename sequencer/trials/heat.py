@@ -18,9 +18,10 @@ heatsink_rise_per_watt (K/W)
     be off. Components: those of the rise; the voltage before the pass element, as far as
     it takes the ratio upwards; both meters.
 heatsink_time_constant (s)
-    How fast the heatsink warms. Formula: τ of that exponential. Components: scatter about the curve; what the curve leaves over; the
-    line's wander; the whole rise against its later three quarters where these differ by more than
-    a wandering line makes of them (rectangular), as then it is no single exponential.
+    How fast the heatsink warms. Formula: τ of that exponential. Components: scatter about the
+    curve; what the curve leaves over; the line's wander; no single exponential, which is the whole
+    rise against its later three quarters where these differ by more than
+    a wandering line makes of them (rectangular).
 
 Lumped thermal network, JEDEC JESD51-1; one time constant is common practice, no source. A rise that
 has not come 80 % of its way gives none of these but the dissipation.

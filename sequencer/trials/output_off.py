@@ -12,8 +12,9 @@ discharge_time_constant (s)
     it is parts in 10⁴ at most. Offset and gain of the meter change no τ.
 time_to_safe_voltage (s)
     Time along the curve from the set voltage to the stated low voltage. Formula:
-    τ·ln((V_set − end)/(V_low − end)). Components: scatter about the curve, by what it makes of end and τ together; the misfit of τ; the meter's offset, its
-    stability and thermal EMF, at the low voltage.
+    τ·ln((V_set − end)/(V_low − end)). Components: scatter about the curve, by what it makes of end
+    and τ together; the misfit of τ; the meter's offset, its stability and thermal EMF, at the low
+    voltage.
 residual_voltage (V)
     Voltage on the curve at the stated time after switching off. Formula:
     end + (V_set − end)·exp(−t/τ). Components: as for the time.
