@@ -17,6 +17,7 @@ from sequencer.errors import Exit, UsageError
 from sequencer.outputs import words
 from sequencer.outputs.budget import budget_table
 from sequencer.outputs.json_object import figure_object
+from sequencer.outputs.terms import TERMS, term
 from sequencer.results import Figure
 from sequencer.trials.explanation import Explanation, explanations
 from sequencer.trials.registry import trials
@@ -46,19 +47,33 @@ def run(target: str | None, name: str | None, *, as_json: bool) -> int:
             f"{target} {found[0] if found else 'FIGURE'}`. It has: {', '.join(found) or 'none'}."
         )
     elif name is None:
-        chosen = [one for one in known if one.name == target]
+        chosen = [one for one in known if one.name == _spelled(target)]
+        word = term(target)
+        if not chosen and word is not None:
+            if not _written([{"term": word[0], "meaning": word[1]}], as_json):
+                console.print(Text(f"{word[0]}: {word[1]}"))
+            return Exit.PASSED
         if not chosen:
-            what = one_of((one.name for one in known), target, "a figure")
-            raise UsageError(f'found "{target}", expected {what}, or the path of a record.')
+            what = one_of((one.name for one in known), _spelled(target), "a figure")
+            raise UsageError(
+                f'found "{target}", expected {what}, the path of a record, or a word such as U. '
+                "`steadyrail explain` lists all figures."
+            )
         if not _written([_object(one) for one in chosen], as_json):
             _print_texts(chosen, console)
     else:
-        figures = _measured(Path(target), name)
+        name = _spelled(name)
+        figures = _measured(Path(target), name, known)
         texts = [one for one in known if one.name == name]
         data = [_measured_object(figure, texts) for figure in figures]
         if not _written(data, as_json):
             _print_measured(figures, texts, console)
     return Exit.PASSED
+
+
+def _spelled(name: str) -> str:
+    """Return a figure's name as results spell it, from "Knee onset", say."""
+    return name.strip().lower().replace(" ", "_").replace("-", "_")
 
 
 def _known() -> list[Explanation]:
@@ -76,13 +91,15 @@ def _explained(trial: Any) -> list[Explanation]:
     ]
 
 
-def _measured(record: Path, name: str) -> list[Figure]:
+def _measured(record: Path, name: str, known: Sequence[Explanation]) -> list[Figure]:
     result = result_of(record)
     found = [figure for figure in result.figures if figure.name == name]
     if not found:
         what = one_of((figure.name for figure in result.figures), name, "a figure of this record")
         reasons = [one.why for one in result.verdicts if one.figure == name]
-        why = f" Why it has none: {reasons[0]}" if reasons else ""
+        by = ", ".join(one.trial for one in known if one.name == name)
+        origin = f" It comes from the trial {by}." if by else ""
+        why = f" Why it has none: {reasons[0]}" if reasons else origin
         raise UsageError(f'{record}: found "{name}", expected {what}.{why}')
     return found
 
@@ -132,6 +149,7 @@ def _print_list(known: Sequence[Explanation], console: Console) -> None:
                 table.add_row(one.name, words.spelled(one.unit), Text(_short(one)))
         console.print(table)
     console.print("`steadyrail explain FIGURE` tells more, `explain RECORD FIGURE` its numbers.")
+    console.print(Text(f"Words beside verdicts, too: {', '.join(TERMS)}."))
 
 
 def _short(one: Explanation) -> str:

@@ -172,3 +172,29 @@ def test_an_empty_budget_has_no_improvements():
 def test_scatter_is_cured_by_repetition_whatever_its_name():
     part = Component("gain of the fit", "normal (type A)", 1.0, 1.0, 1.0, 5.0)
     assert "readings" in measure_for(part).advice
+
+
+@pytest.mark.parametrize("asked", ["Knee onset", "KNEE_ONSET", "knee-onset"])
+def test_a_figure_is_found_as_outputs_spell_it(asked, capsys):
+    assert explain.run(asked, None, as_json=False) == 0
+    assert capsys.readouterr().out.startswith("Knee onset (A)")
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        ("U", "95.45 of 100"),
+        ("u", "Standard uncertainty"),
+        ("Conditional pass", "can't be told yet"),
+        ("Prob.", "how likely the true value keeps the limit"),
+    ],
+)
+def test_words_beside_verdicts_are_explained(asked, says, capsys):
+    assert explain.run(asked, None, as_json=False) == 0
+    assert says in capsys.readouterr().out.replace("\n", " ")
+
+
+def test_words_are_explained_to_programs_as_well(capsys):
+    explain.run("not covered", None, as_json=True)
+    (found,) = json.loads(capsys.readouterr().out)["figures"]
+    assert found["term"] == "not covered"
