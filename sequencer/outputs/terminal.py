@@ -24,6 +24,9 @@ MOST_EVENTS = 8
 WARNING = "Warning: "
 """A figure's note that begins so is for everybody, not only for readers of the report."""
 FULL_WIDTH = 80
+SIX_COLUMNS = 100
+"""Narrower, what was covered stands below the verdicts."""
+
 LONGEST_VERDICT_WORD = len("conditional")
 KEPT_WHOLE = {"Figure", "Value ± U", "Limit", "Prob."}
 """Columns that are not broken over lines where the terminal is wide enough."""
@@ -50,6 +53,7 @@ def print_result(result: Result, console: Console, *, report: Path | None = None
         console.print(_text(result.simulated, "bold"))
     if result.verdicts:
         console.print(_verdict_table(limit_rows(result), console))
+        _print_coverage(limit_rows(result), console)
         _print_reasons(result, console)
     _print_other_figures(result, console)
     _print_events(result, console)
@@ -71,17 +75,37 @@ def _print_alarm(result: Result, console: Console) -> None:
 
 
 def _verdict_table(rows: tuple[LimitRow, ...], console: Console) -> Table:
-    table = _table(console, "Figure", "Value ± U", "Limit", "Verdict", "Prob.", "Covered")
+    headings = ("Figure", "Value ± U", "Limit", "Verdict", "Prob.", "Covered")
+    wide = console.width >= SIX_COLUMNS
+    table = _table(console, *(headings if wide else headings[:-1]))
     for row in rows:
-        table.add_row(
+        cells = [
             _text(row.name),
             _text(row.value),
             _text(_short_limit(row.verdict)),
             _text(row.outcome, STYLES[row.kind]),
             _text(row.probability),
-            _text(_short_coverage(row.figure.coverage if row.figure else None)),
-        )
+            _text(_covered(row)),
+        ]
+        table.add_row(*(cells if wide else cells[:-1]))
     return table
+
+
+def _covered(row: LimitRow) -> str:
+    return _short_coverage(row.figure.coverage if row.figure else None)
+
+
+def _print_coverage(rows: tuple[LimitRow, ...], console: Console) -> None:
+    """Print below a narrow table what has no room in it."""
+    if console.width >= SIX_COLUMNS:
+        return
+    covered: dict[str, list[str]] = {}
+    for row in rows:
+        covered.setdefault(_covered(row), []).append(row.name)
+    for what, names in covered.items():
+        if what != NOTHING_COVERED:
+            said = what.replace("\n", " ")
+            console.print(_text(f"Covered, {words.listed(names).lower()}: {said}"))
 
 
 def _print_reasons(result: Result, console: Console) -> None:
@@ -148,9 +172,12 @@ def _short_limit(verdict: Verdict) -> str:
     return words.limit(verdict).replace("at most", "≤").replace("at least", "≥")
 
 
+NOTHING_COVERED = "–"
+
+
 def _short_coverage(found: Coverage | None) -> str:
     if found is None:
-        return "–"
+        return NOTHING_COVERED
     reached, required = words.covered(found)
     return reached if reached == required else f"{reached}\nof {required}"
 

@@ -18,7 +18,7 @@ def printed(result, *, width=80, **options):
 
 
 def test_every_limit_has_its_verdict_on_its_line():
-    text = printed(made_up_result())
+    text = printed(made_up_result(), width=110)
     row = next(line for line in text.splitlines() if line.startswith("Drift"))
     assert "36.8 mV ± 1.8 mV" in row
     assert "≤ 30 mV" in row
@@ -87,11 +87,19 @@ def test_texts_are_printed_as_they_are(text, width):
 
 
 def test_what_was_promised_but_not_reached_stands_beside_what_was():
-    short = printed(made_up_result())
-    lines = short.splitlines()
+    lines = printed(made_up_result(), width=110).splitlines()
     row = next(i for i, line in enumerate(lines) if line.startswith("Short current"))
     assert "1.4 V" in lines[row]
     assert "of 1 V" in lines[row + 1]
+
+
+def test_where_a_terminal_is_narrow_what_was_covered_stands_below_the_verdicts():
+    narrow = printed(made_up_result())
+    assert "Covered\n" not in narrow.splitlines()[2]
+    assert "short current: 1.4 V of 1 V" in " ".join(narrow.split())
+    assert "drift: 8 h" in " ".join(narrow.split()).lower()
+    # No row is followed by empty lines that a squeezed column leaves.
+    assert "\n \n" not in narrow
 
 
 def test_an_alarm_is_the_first_and_the_last_line():
