@@ -10,6 +10,8 @@ from sequencer.numerics.checks import Array, Values, deviations, matching, serie
 #: York's iteration converges in a handful of rounds; more means that it does not converge.
 _MOST_ROUNDS = 200
 _CONVERGED = 1e-14
+#: The square of a smaller number is no longer told from zero.
+_LEAST_SPREAD = 1e-150
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,5 +223,5 @@ def fit_line_both(x: Values, y: Values, u_x: Values | float, u_y: Values | float
 
 
 def _distinct(xs: Array) -> bool:
-    """Return whether x spreads by more than rounding does."""
-    return float(np.ptp(xs)) > 1e-12 * float(np.abs(xs).max())
+    """Return whether x spreads by more than rounding does, and its square is not lost."""
+    return float(np.ptp(xs)) > max(1e-12 * float(np.abs(xs).max()), _LEAST_SPREAD)

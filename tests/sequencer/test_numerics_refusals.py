@@ -80,6 +80,7 @@ def limit_of(i, v):
         (lambda: fit_line(["a", "b", "c"], [1.0, 2.0, 3.0]), "no row of numbers"),
         (lambda: fit_line([1.0, 2.0, 3.0], [[1.0], [2.0, 3.0]]), "no row of numbers"),
         (lambda: fit_line([1.0, 2.0, 3.0], [1e-200, 2e-200, 4e-200]), "too little to compute"),
+        (lambda: fit_line([1e-200, 2e-200, 4e-200], [1.0, 2.0, 3.0]), "at least two different"),
         (lambda: minute_means([0.0, 1.0, 1e15], [1.0, 2.0, 3.0]), "more than"),
         (lambda: overlapping([1.0, 2.0, 4.0], 1.0, ()), "found none"),
         (lambda: overlapping([1.0, 2.0, 4.0, 3.0], 1.0, (1.5,)), "a whole number"),
