@@ -94,6 +94,15 @@ class Compared:
         parts = reading_components(accuracy, 1, sensitivity=sensitivity)
         return scaled(parts, 1.0 / math.sqrt(self.counts[level]) if dithered else 1.0)
 
+    def unseen_steps(self, channel: str, level: int, sensitivity: float = 1.0) -> list[Component]:
+        """Return the same as far as the scatter between visits does not hold it.
+
+        Where noise dithers the steps they differ from reading to reading, and are in it.
+        """
+        if is_dithered(self.context.accuracy(channel)):
+            return []
+        return self.steps(channel, level, sensitivity)
+
     def rounding(self, first: str, second: str) -> Array:
         """Return the standard uncertainty by both displays' steps at each level, A."""
         return np.array(

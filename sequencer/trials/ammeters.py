@@ -82,9 +82,13 @@ def _agreement(evidence: Evidence, data: Compared) -> Figure:
     worst = max(pairs, key=lambda pair: float(np.max(np.abs(pairs[pair]))))
     per_ampere = 1.0 / np.hypot(data.expanded(worst[0]), data.expanded(worst[1]))
     scatter = data.scatter(*worst) * per_ampere
-    rounding = data.rounding(*worst) * per_ampere
-    each = np.hypot(scatter, rounding)
-    # Two displays that show each the same all the time scatter by nothing.
+    # Two displays that show each the same all the time scatter by nothing, whatever is stated.
+    steps = data.unseen_steps if scatter.any() else data.steps
+    rounding = [
+        math.sqrt(math.fsum(p.contribution**2 for c in worst for p in steps(c, n)))
+        for n in range(len(data.counts))
+    ]
+    each = np.hypot(scatter, rounding * per_ampere)
     greatest = greatest_departure(
         pairs[worst],
         each if each.all() else 0.0,
@@ -103,7 +107,7 @@ def _agreement(evidence: Evidence, data: Compared) -> Figure:
             *(
                 part
                 for channel in worst
-                for part in data.steps(channel, level, share * float(per_ampere[level]))
+                for part in steps(channel, level, share * float(per_ampere[level]))
             ),
             rectangular("lift by noise", greatest.u_bias * math.sqrt(3.0)),
         ],
