@@ -21,7 +21,7 @@ def numbers(values: Array) -> NDArray[np.bool_]:
 
 
 #: The square of a smaller number is no longer told from zero; no quantity of a bench is.
-_LEAST_SIZE = 1e-150
+LEAST_SIZE = 1e-150
 
 
 def as_numbers(name: str, values: Values) -> Array:
@@ -190,9 +190,9 @@ def varying(name: str, array: Array) -> Array:
         If all are one and the same number: a meter that never changes its last digit is frozen or
         too coarse, and the scatter is unknown; or if they are so small that their squares are lost.
     """
-    if array.size and 0.0 < float(np.ptp(array)) < _LEAST_SIZE:
+    if array.size and 0.0 < float(np.ptp(array)) < LEAST_SIZE:
         raise FigureError(
-            f"{name}: they differ by less than {_LEAST_SIZE:g}, too little to compute with. "
+            f"{name}: they differ by less than {LEAST_SIZE:g}, too little to compute with. "
             "Expected numbers in SI units."
         )
     if array.size and float(np.ptp(array)) <= _ROUNDING * float(np.abs(array).max()):

@@ -5,13 +5,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, deviations, matching, series, varying
+from sequencer.numerics.checks import (
+    LEAST_SIZE,
+    Array,
+    Values,
+    deviations,
+    matching,
+    series,
+    varying,
+)
 
 #: York's iteration converges in a handful of rounds; more means that it does not converge.
 _MOST_ROUNDS = 200
 _CONVERGED = 1e-14
-#: The square of a smaller number is no longer told from zero.
-_LEAST_SPREAD = 1e-150
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,4 +230,4 @@ def fit_line_both(x: Values, y: Values, u_x: Values | float, u_y: Values | float
 
 def _distinct(xs: Array) -> bool:
     """Return whether x spreads by more than rounding does, and its square is not lost."""
-    return float(np.ptp(xs)) > max(1e-12 * float(np.abs(xs).max()), _LEAST_SPREAD)
+    return float(np.ptp(xs)) > max(1e-12 * float(np.abs(xs).max()), LEAST_SIZE)

@@ -6,8 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import special
 
-from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, deviations, matching, series
+from sequencer.numerics.checks import Array, Values, deviations, matching, not_negative, series
 
 #: Points of the integral over the maximum's distribution; the integrand is smooth, so its error
 #: is far below a thousandth of the noise.
@@ -116,24 +115,24 @@ def greatest_departure(
     values = series("departures", departures, 1)
     index = int(np.argmax(np.abs(values)))
     observed = float(abs(values[index]))
-    if not (np.isfinite(u_common) and u_common >= 0.0):
-        raise FigureError(
-            f"u_common of the departures: found {u_common:g}, expected a finite number not below "
-            "zero."
-        )
+    not_negative("u_common of the departures", u_common)
     if np.ndim(u) == 0 and u == 0:
         return Maximum(observed, observed, index, 0.0, 0.0, 0.0, u_common)
     spread = deviations("u of the departures", u, "departures", values)
-    told = None if model is None else matching("the model", model, "departures", values)
-    known = told is not None and _explains(told, values, spread, fitted)
-    shape = told if told is not None and known else smoothed(values, spread) if in_order else values
+    shape, known = values, in_order
+    if in_order:
+        shape = smoothed(values, spread)
+    if model is not None:
+        told = matching("the model", model, "departures", values)
+        if _explains(told, values, spread, fitted):
+            shape, known = told, True
 
     def moments(share: float) -> tuple[float, float, float, float]:
         centres = share * shape
         return (float(np.abs(centres).max()), *_moments_of_all(centres, spread, u_common))
 
     bias, sd, net = _matched(moments, observed)
-    found = _maximum(observed, index, bias, (sd, float(spread[index])), known=in_order or known)
+    found = _maximum(observed, index, bias, (sd, float(spread[index])), known=known)
     # As for one point's noise: what the net effect lacks is known no better than the shape.
     common = float(np.sqrt((net**2 + u_common**2) / 2.0))
     return replace(found, u_common=common)

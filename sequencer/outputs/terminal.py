@@ -52,8 +52,9 @@ def print_result(result: Result, console: Console, *, report: Path | None = None
     if result.simulated:
         console.print(_text(result.simulated, "bold"))
     if result.verdicts:
-        console.print(_verdict_table(limit_rows(result), console))
-        _print_coverage(limit_rows(result), console)
+        rows = limit_rows(result)
+        console.print(_verdict_table(rows, console))
+        _print_coverage(rows, console)
         _print_reasons(result, console)
     _print_other_figures(result, console)
     _print_events(result, console)

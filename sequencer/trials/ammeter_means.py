@@ -1,7 +1,7 @@
 """The ammeters of one current as read together: their means, how far apart, and the line."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -28,6 +28,10 @@ def channels_of(context: Context) -> tuple[str, ...]:
         for channel in context.currents
         if channel == context.current or context.bench.channels[channel].has_accuracy
     )
+
+
+Steps = Callable[[str, int], list[Component]]
+"""Of a channel at a level."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +107,15 @@ class Compared:
             return []
         return self.steps(channel, level, sensitivity)
 
-    def rounding(self, first: str, second: str) -> Array:
-        """Return the standard uncertainty by both displays' steps at each level, A."""
+    def rounding(self, first: str, second: str, steps: Steps | None = None) -> Array:
+        """Return the standard uncertainty by both displays' steps at each level, A.
+
+        `steps` gives those of one; all of them where None.
+        """
+        own = steps or self.steps
         return np.array(
             [
-                math.sqrt(
-                    math.fsum(p.contribution**2 for c in (first, second) for p in self.steps(c, n))
-                )
+                math.sqrt(math.fsum(p.contribution**2 for c in (first, second) for p in own(c, n)))
                 for n in range(len(self.counts))
             ]
         )

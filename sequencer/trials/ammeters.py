@@ -84,10 +84,7 @@ def _agreement(evidence: Evidence, data: Compared) -> Figure:
     scatter = data.scatter(*worst) * per_ampere
     # Two displays that show each the same all the time scatter by nothing, whatever is stated.
     steps = data.unseen_steps if scatter.any() else data.steps
-    rounding = [
-        math.sqrt(math.fsum(p.contribution**2 for c in worst for p in steps(c, n)))
-        for n in range(len(data.counts))
-    ]
+    rounding = data.rounding(*worst, steps)
     each = np.hypot(scatter, rounding * per_ampere)
     greatest = greatest_departure(
         pairs[worst],

@@ -49,7 +49,7 @@ from sequencer.trials.trial import VOLTAGE, Context, Evidence, Point, Trial
 from sequencer.uncertainty.accuracy import (
     Accuracy,
     absolute,
-    is_dithered,
+    beside_scatter,
     mean_of,
     reading_components,
     scale_components,
@@ -257,7 +257,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             "V",
             [
                 *found.parts(worst.u, np.diag, worst.index),
-                *mean_of(_noiseless(meter), float(found.means[worst.index]), found.readings),
+                *mean_of(beside_scatter(meter), float(found.means[worst.index]), found.readings),
                 rectangular("lift by noise", worst.u_bias * sqrt(3.0)),
             ],
             reached=reached,
@@ -300,7 +300,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
                 *found.parts(
                     off.u, lambda one: u_of_residuals(found.settings, one) ** 2, off.index
                 ),
-                *reading_components(_noiseless(meter), found.readings),
+                *reading_components(beside_scatter(meter), found.readings),
                 rectangular("lift by noise", off.u_bias * sqrt(3.0)),
                 *scale_components(meter, float(rest[off.index])),
                 *wander_components(
@@ -321,14 +321,9 @@ def _greatest(values: Array, u: Array) -> Maximum:
     return greatest_departure(values, u if u.all() else float(u.max()))
 
 
-def _noiseless(meter: Accuracy) -> Accuracy:
-    """Return the meter without noise, and without steps that it dithers: scatter has both."""
-    return replace(meter, noise=0.0, resolution=0.0 if is_dithered(meter) else meter.resolution)
-
-
 def _steps(meter: Accuracy, found: Positions) -> Spread:
     """Return what the display's step makes of the means."""
-    step = _noiseless(meter).resolution / sqrt(12.0)
+    step = beside_scatter(meter).resolution / sqrt(12.0)
     return Spread(step**2 * np.eye(found.settings.size), float("inf"))
 
 

@@ -72,6 +72,13 @@ def is_dithered(accuracy: Accuracy) -> bool:
     return accuracy.noise >= accuracy.resolution / 2
 
 
+def beside_scatter(accuracy: Accuracy) -> Accuracy:
+    """Return the meter without what the scatter of readings holds: noise, and steps it dithers."""
+    return replace(
+        accuracy, noise=0.0, resolution=0.0 if is_dithered(accuracy) else accuracy.resolution
+    )
+
+
 def reading_components(
     accuracy: Accuracy,
     readings: int,
