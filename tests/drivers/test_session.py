@@ -165,14 +165,14 @@ def test_answer_before_the_peer_closes_still_counts(server: StandIn, session: Se
 
 
 def test_refused_connection_is_found_at_once() -> None:
-    with socket.create_server(("127.0.0.1", 0)) as listener:
-        port = listener.getsockname()[1]
-    address = f"TCPIP0::127.0.0.1::{port}::SOCKET"
-    session = Session(InstrumentSpec("meter", "voltmeter", "x", address))
-    start = time.monotonic()
-    with pytest.raises(Unreachable, match=f"meter at {address}.*power.*cable"):
-        session.open()
-    assert time.monotonic() - start < 1.0
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))  # bound, not listening: refuses, and nobody else gets it
+        address = f"TCPIP0::127.0.0.1::{taken.getsockname()[1]}::SOCKET"
+        session = Session(InstrumentSpec("meter", "voltmeter", "x", address))
+        start = time.monotonic()
+        with pytest.raises(Unreachable, match=f"meter at {address}.*power.*cable"):
+            session.open()
+        assert time.monotonic() - start < 1.0
 
 
 @pytest.mark.parametrize("address", ["nonsense", "TCPIP0::[::1]::5025::SOCKET", "USB0::1::2"])
