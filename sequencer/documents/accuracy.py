@@ -86,6 +86,7 @@ class AccuracyStatement(Strict):
                 yield Flaw((key,), f"{100 * part:g} % of the reading", expected)
         if self.display and self.resolution:
             yield Flaw(("resolution",), "resolution beside display", "one of them")
+        yield from self._without_span()
         found = self.certificate
         if found is not None:
             yield from self._beside_certificate(found)
@@ -95,6 +96,18 @@ class AccuracyStatement(Strict):
                     expected = f"the date of calibration, such as 2026-05-01, for {key}"
                     yield Flaw(("calibrated",), "nothing", expected)
                     break
+
+    def _without_span(self) -> Iterator[Flaw]:
+        if "temperature_span" in self.model_fields_set:
+            return
+        for key in ("temperature_gain", "temperature_offset", "shunt_temperature"):
+            if getattr(self, key):
+                expected = (
+                    "how far the room may be from the temperature at calibration, such as "
+                    f'"3 K": {key} counts by it'
+                )
+                yield Flaw(("temperature_span",), "nothing", expected)
+                return
 
     def _beside_certificate(self, found: Certificate) -> Iterator[Flaw]:
         parts = (

@@ -86,7 +86,7 @@ def trace_limit(
         V at which the short-circuit current is stated.
     u_current, u_voltage
         Standard uncertainty of one point from noise and drift (A, V), not from what is common to
-        all points (gain): that belongs into the budget once. None: from the scatter.
+        all points (gain): that belongs into the budget once; above zero. None: from the scatter.
 
     Returns
     -------
@@ -100,7 +100,8 @@ def trace_limit(
     Raises
     ------
     FigureError
-        For values that are not finite, fewer than 6 points, or settings not above zero.
+        For values that are not finite, fewer than 6 points, or settings or uncertainties not above
+        zero.
 
     Notes
     -----
@@ -137,6 +138,9 @@ def trace_limit(
         positive("departure", departure),
         positive("load voltage", load_voltage),
     )
+    for name, stated in (("u_current", u_current), ("u_voltage", u_voltage)):
+        if stated is not None:
+            positive(f"{name} of the points", stated)
     with np.errstate(all="ignore"):
         points = from_points(i, v, definition)
         fit, found, why = _fitted(i, v, definition, (u_current, u_voltage), points)

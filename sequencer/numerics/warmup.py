@@ -68,7 +68,7 @@ def warm_up_time(
     final: float | None = None,
     period_s: float = 60.0,
     u_mean: float | None = None,
-    u_common: float = 0.0,
+    half_widths: Values = (),
 ) -> WarmUp:
     """Return the time after which the means stay within ± `band` of the final value.
 
@@ -87,21 +87,23 @@ def warm_up_time(
     u_mean
         Standard uncertainty of one mean by noise, in the values' unit; None: from the scatter of
         the readings, with all that moved between them.
-    u_common
-        Standard uncertainty of the final value against the means at the crossing that noise does
-        not show, such as a meter's wander, in the values' unit.
+    half_widths
+        Shape (m,), half-widths of rectangular distributions of what the final value may be off by
+        against the means at the crossing and noise does not show, such as a meter's wander, in the
+        values' unit.
 
     Raises
     ------
     FigureError
         For values that are not finite, times that do not rise, a band not above zero or no wider
-        than noise, a `u_common` that is not finite or below zero, or fewer than two means.
+        than noise, a `u_mean` or half-widths that are not finite or below zero, or fewer than two
+        means.
 
     Notes
     -----
     A mean that stands near the edge of the band may truly be on its other side, and the last one
-    outside another then, minutes away. So the uncertainty is found by drawing noise anew
-    (JCGM 101:2008): two `u` hold 95.45 % of the times that come out.
+    outside another then, minutes away. So the uncertainty is found by drawing noise, and what is
+    common, anew (JCGM 101:2008): two `u` hold 95.45 % of the times that come out.
 
     Examples
     --------
@@ -118,8 +120,9 @@ def warm_up_time(
     width = positive("band", band)
     if final is not None:
         series("final value", [final])
-    for name, u_known in (("u_mean", u_mean or 0.0), ("u_common", u_common)):
-        not_negative(f"{name} of the warm-up", u_known)
+    not_negative("u_mean of the warm-up", u_mean or 0.0)
+    halves = series("half-widths", half_widths, 0)
+    not_negative("half-widths of the warm-up", float(halves.min(initial=0.0)))
     means = minute_means(t, y, period_s)
     aim = (
         final if final is not None else float(y[t >= t[-1] - _FINAL_SHARE * (t[-1] - t[0])].mean())
@@ -138,11 +141,12 @@ def warm_up_time(
     time_s = float(entered[0])
     if time_s >= float(means.time[-1] - t[0]):
         return WarmUp(False, float("nan"), float("nan"), aim)
-    both = float(np.hypot(noise, u_common))
+    both = float(np.sqrt(noise**2 + np.sum(halves**2) / 3.0))
     # A fixed seed: the same readings always have the same uncertainty.
-    draw = np.random.default_rng(0).standard_normal((_DRAWS, away.size + 1))
-    common = float(np.hypot(of_final, u_common)) * draw[:, :1]
-    others, _ = _entered(means.time - t[0], away + common + of_mean * draw[:, 1:], width)
+    rng = np.random.default_rng(0)
+    draw = rng.standard_normal((_DRAWS, away.size + 1))
+    common = of_final * draw[:, 0] + rng.uniform(-1.0, 1.0, (_DRAWS, halves.size)) @ halves
+    others, _ = _entered(means.time - t[0], away + common[:, None] + of_mean * draw[:, 1:], width)
     half = float(np.quantile(np.abs(others - time_s), _COVERED))
     u = half / _FACTOR
     return WarmUp(

@@ -101,6 +101,7 @@ def test_a_statement_of_nothing_is_none(statement: dict[str, Any]) -> None:
         ({"error": "-0.5 %"}, {}, "accuracy.error", "a negative part"),
         ({"error": "0 %"}, {}, "accuracy.error", "nothing but zero"),
         ({"error": "0.5 % + 2 mA"}, {}, "accuracy.error", 'the part "2 mA"'),
+        ({"temperature_offset": "10 µV/K"}, {}, "accuracy.temperature_span", "counts by it"),
         ({"error": 0.5}, {}, "accuracy.error", "a number without a unit"),
         ({"error": "0.5 % + 3 digits"}, {}, "accuracy.display", "error counts digits"),
         ({"error": "1 %", "gain": "1 %"}, {}, "accuracy.gain", "error holds both"),

@@ -304,7 +304,17 @@ def test_what_a_meter_moves_by_counts_in_the_time_to_come_into_the_band():
     t = np.arange(3600.0)
     noise = 1e-6 * np.random.default_rng(6).standard_normal(t.size)
     volts = 30 + 5e-3 * np.exp(-t / 900) + noise
-    found = warm_up_time(t, volts, 1e-3, final=30.0, u_common=50e-6)
-    # The rate at the crossing is the band over the time constant; two of these away it is less.
-    assert found.u == pytest.approx(50e-6 * 900 / 1e-3, rel=0.15)
+    found = warm_up_time(t, volts, 1e-3, final=30.0, half_widths=[50e-6 * math.sqrt(3.0)])
+    # The rate at the crossing is the band over the time constant. 95.45 % of a rectangle are within
+    # 1.65 of its standard uncertainties; so far away the rate is less.
+    assert 2 * found.u == pytest.approx(0.9545 * 50e-6 * math.sqrt(3.0) * 900 / 1e-3, rel=0.1)
+
+
+def test_a_time_that_a_rectangle_may_take_to_nothing_has_it_within_two_u():
+    t = np.arange(600.0)
+    volts = 30 + np.where(t < 120, 1.02e-3, 0.0) + 1e-9 * np.sin(t)
+    # The two means at the edge are outside by a fiftieth of the band: half of all draws have none.
+    found = warm_up_time(t, volts, 1e-3, final=30.0, half_widths=[100e-6])
+    assert found.time_s > 60
+    assert found.time_s <= 2 * found.u * (1 + 1e-9)
     assert warm_up_time(t, volts, 1e-3, final=30.0).u < 1.0

@@ -22,14 +22,19 @@ SOAK = np.arange(0, 1200.0)
 NOISE = np.random.default_rng(1).standard_normal(SOAK.size) * 1e-5
 
 
-def limit_of(i, v):
-    return trace_limit(i, v, set_voltage=30.0, rated_current=3.0, departure=8e-3, load_voltage=1.0)
+def limit_of(i, v, **known):
+    wanted = {"set_voltage": 30.0, "rated_current": 3.0, "departure": 8e-3, "load_voltage": 1.0}
+    return trace_limit(i, v, **wanted, **known)
 
 
 @pytest.mark.parametrize(
     ("call", "says"),
     [
         (lambda: fit_line([0, 1], [0, 1]), "at least 3"),
+        *(
+            (lambda known=known: limit_of(range(9), range(9), **known), "u_.* above zero")
+            for known in ({"u_current": NAN}, {"u_current": 0.0}, {"u_voltage": -1e-5})
+        ),
         (lambda: fit_line([0, 1, 2], [0, NAN, 2]), "no finite number"),
         (lambda: fit_line([0, 1, 2], [0, 9.9e999, 2]), "no finite number"),
         (lambda: fit_line([1, 1, 1], [0, 1, 2]), "at least two different"),
@@ -111,7 +116,10 @@ def limit_of(i, v):
             lambda: line_with_covariance([1.0, 2.0], [1.0, 3.0], np.eye(2), -3.0),
             "degrees of freedom",
         ),
-        (lambda: warm_up_time(SOAK, NOISE, 1.0, u_common=float("nan")), "u_common"),
+        *(
+            (lambda half=half: warm_up_time(SOAK, NOISE, 1.0, half_widths=half), "half-widths")
+            for half in ([1e-6, NAN], [-1e-6], [[1e-6]])
+        ),
         (lambda: settled([0, 1, 2], [1, 2, NAN], 1.0, 2.0), "no finite number"),
         (lambda: settled([0, 1, 2], [1, 2, 3], 0.0, 2.0), "above zero"),
         (lambda: greatest_departure([], 1.0), "at least 1"),
