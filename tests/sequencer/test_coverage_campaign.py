@@ -13,7 +13,14 @@ from sequencer.trials.registry import trials
 from tests.campaigns.coverage.measure import Row, measure, measured
 from tests.campaigns.coverage.meters import Meter
 from tests.campaigns.coverage.strata import STRATA, plan
-from tests.campaigns.coverage.table import BY_CHANCE, clopper_pearson, line, lines
+from tests.campaigns.coverage.table import (
+    BY_CHANCE,
+    MOST_FALSE_ACCEPTS,
+    as_many,
+    clopper_pearson,
+    line,
+    lines,
+)
 
 SAMPLE = (
     *((seed, "sense_check") for seed in range(10)),
@@ -99,6 +106,12 @@ def test_binomial_intervals_agree_with_scipy() -> None:
     for hits, count in ((0, 50), (47, 50), (50, 50), (953, 1000)):
         wanted = stats.binomtest(hits, count).proportion_ci(0.95, method="exact")
         assert clopper_pearson(hits, count) == pytest.approx((wanted.low, wanted.high))
+
+
+def test_as_many_hits_as_chance_gives_agree_with_scipy() -> None:
+    for hits, count in ((0, 10), (1, 50), (10, 138), (20, 400), (7, 7)):
+        wanted = stats.binom.sf(hits - 1, count, MOST_FALSE_ACCEPTS)
+        assert as_many(hits, count) == pytest.approx(wanted)
 
 
 def test_a_bench_is_the_same_whenever_its_seed_is() -> None:
