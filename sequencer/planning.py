@@ -8,11 +8,13 @@ from sequencer.errors import FigureError
 from sequencer.judging import PromisedLimit, promised_limits
 from sequencer.order import Order, order_of
 from sequencer.record.read import Step
-from sequencer.results import Coverage, Figure
+from sequencer.results import Coverage, Figure, Rule
 from sequencer.run.loop import perform
 from sequencer.run.rehearsal import PlannedStep, Rehearsal
 from sequencer.trials.trial import Evidence
+from sequencer.verdicts.beforehand import Beforehand, beforehand
 from sequencer.verdicts.coverage import check_coverage
+from sequencer.verdicts.judge import judge
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +34,17 @@ class PlannedTrial:
 
 @dataclass(frozen=True, slots=True)
 class PlannedLimit:
-    """Whether a limit's condition will be measured; not `measured` if no trial gives its figure."""
+    """Whether a limit's condition will be measured; not `measured` if no trial gives its figure.
+
+    `beforehand`: where it is covered, how well it could be judged at best.
+    """
 
     figure: str
     measured: bool
     covered: bool
     coverage: Coverage | None
     why: str
+    beforehand: Beforehand | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,15 +80,22 @@ def make_plan(documents: Documents) -> Plan:
             figures += trial.figures(settings, Evidence(trial.name, context, steps))
         except FigureError as error:
             reasons |= dict.fromkeys(trial.gives, str(error))
-    limits = promised_limits(documents)
-    return Plan(tuple(planned), tuple(_cover(limit, figures, reasons) for limit in limits), order)
+    rule = documents.profile.profile.rule
+    limits = tuple(_cover(one, figures, reasons, rule) for one in promised_limits(documents))
+    return Plan(tuple(planned), limits, order)
 
 
-def _cover(limit: PromisedLimit, figures: list[Figure], reasons: dict[str, str]) -> PlannedLimit:
+def _cover(
+    limit: PromisedLimit, figures: list[Figure], reasons: dict[str, str], rule: Rule
+) -> PlannedLimit:
     found = [figure for figure in figures if figure.name == limit.figure]
     if not found:
         why = reasons.get(limit.figure, "no trial of this profile measures it")
         return PlannedLimit(limit.figure, limit.figure in reasons, False, None, why)
     checks = [check_coverage(figure.reached, limit.condition) for figure in found]
-    best = next((check for check in checks if check.covered), checks[0])
-    return PlannedLimit(limit.figure, True, best.covered, best.coverage, best.why)
+    best, figure = next(
+        ((check, one) for check, one in zip(checks, found, strict=True) if check.covered),
+        (checks[0], found[0]),
+    )
+    known = beforehand(figure, judge([figure], [limit], rule)[0]) if best.covered else None
+    return PlannedLimit(limit.figure, True, best.covered, best.coverage, best.why, known)

@@ -16,6 +16,7 @@ from sequencer.command_line.plan_by_hand import (
     walk_words,
 )
 from sequencer.command_line.plan_guards import guard_warnings
+from sequencer.command_line.plan_limits import undecidable
 from sequencer.command_line.plan_steps import print_steps
 from sequencer.command_line.plan_summary import print_summary
 from sequencer.command_line.typed_values import typed_values
@@ -94,6 +95,10 @@ def _as_object(
                 "reached": None if limit.coverage is None else limit.coverage.reached,
                 "unit": None if limit.coverage is None else limit.coverage.unit,
                 "why": limit.why,
+                "U": None if limit.beforehand is None else limit.beforehand.expanded,
+                "ratio": None if limit.beforehand is None else limit.beforehand.ratio,
+                "undecidable": undecidable(limit),
+                "weak": "" if limit.beforehand is None else limit.beforehand.words,
             }
             for limit in plan.limits
         ],

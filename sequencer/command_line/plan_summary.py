@@ -1,6 +1,6 @@
 """The plan on one screen: trials and time, hands, tightest guards, what will be covered."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 from rich.console import Console
 from rich.padding import Padding
@@ -18,12 +18,13 @@ from sequencer.command_line.plan_by_hand import (
     times_up,
 )
 from sequencer.command_line.plan_guards import guard_warnings, tightest_words
+from sequencer.command_line.plan_limits import covered_words, weak_words
 from sequencer.command_line.plan_steps import clock, plain_table, rounded
 from sequencer.command_line.typed_values import typing_words
 from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
 from sequencer.judging import not_warmed
-from sequencer.planning import Plan, PlannedLimit, PlannedTrial
+from sequencer.planning import Plan, PlannedTrial
 from sequencer.run.guard_bound import GuardBound
 from sequencer.trials.trial import Context
 
@@ -54,8 +55,10 @@ def print_summary(
     for trial in plan.trials:
         table.add_row(trial.name, format_quantity(trial.duration_s, "s", 2), *_most(trial))
     console.print(table)
-    for line in _covered(plan.limits):
+    for line in covered_words(plan.limits):
         console.print(Text(line))
+    for line in weak_words(plan.limits):
+        console.print(Text(line, style="bold"))
     for line in _by_hand(documents, plan):
         console.print(Text(line))
     console.print("Guards stop the run (of voltages and of currents the tightest is shown):")
@@ -90,23 +93,6 @@ def _most(trial: PlannedTrial) -> tuple[str, str, str]:
         rounded(max((step.load_power for step in trial.steps), default=0.0), "W"),
         rounded(max(in_unit), "W") if in_unit else "not known",
     )
-
-
-def _covered(limits: Iterable[PlannedLimit]) -> Iterator[str]:
-    """Yield which limits will have been covered, which not and why, and which nobody measures."""
-    limits = tuple(limits)
-    will = [_words(one) for one in limits if one.covered]
-    nobody = [_words(one) for one in limits if not one.measured]
-    yield f"Will be covered: {', '.join(will) or 'no limit at all'}."
-    for one in limits:
-        if one.measured and not one.covered:
-            yield f"Will NOT be covered: {_words(one)}. {one.why}"
-    if nobody:
-        yield f"Not in this profile, so not judged: {', '.join(nobody)}."
-
-
-def _words(limit: PlannedLimit) -> str:
-    return limit.figure.replace("_", " ")
 
 
 def _by_hand(documents: Documents, plan: Plan) -> Iterator[str]:

@@ -20,6 +20,7 @@ from sequencer.command_line.on_bench import (
     tell_result,
 )
 from sequencer.command_line.paths import REPORT_SUFFIX, free, record_path
+from sequencer.command_line.plan_limits import undecidable, weak_words
 from sequencer.command_line.steady import messages
 from sequencer.command_line.typed_values import refuse_too_many
 from sequencer.documents.load import Documents
@@ -84,12 +85,14 @@ def _now() -> datetime:
 def _tell_before(
     documents: Documents, plan: Plan, console: Console, *, cautions_read: bool
 ) -> None:
-    """Say what won't be covered, show the cautions, and have them acknowledged on a real bench."""
+    """Say what won't be covered or decided, show the cautions, have them acknowledged."""
     for limit in plan.limits:
         if limit.measured and not limit.covered:
             console.print(
                 f"Will not be covered: {limit.figure}. {limit.why}", style="bold", markup=False
             )
+    for line in weak_words(limit for limit in plan.limits if undecidable(limit)):
+        console.print(line, style="bold", markup=False)
     tell_cautions(documents, console, cautions_read=cautions_read)
 
 

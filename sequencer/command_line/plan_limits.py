@@ -1,0 +1,35 @@
+"""What a plan says of the unit's limits: covered or not, and how well they could be judged."""
+
+from collections.abc import Iterable, Iterator
+
+from sequencer.planning import PlannedLimit
+
+
+def covered_words(limits: Iterable[PlannedLimit]) -> Iterator[str]:
+    """Yield which limits will have been covered, which not and why, and which nobody measures."""
+    limits = tuple(limits)
+    will = [_words(one) for one in limits if one.covered]
+    nobody = [_words(one) for one in limits if not one.measured]
+    yield f"Will be covered: {', '.join(will) or 'no limit at all'}."
+    for one in limits:
+        if one.measured and not one.covered:
+            yield f"Will NOT be covered: {_words(one)}. {one.why}"
+    if nobody:
+        yield f"Not in this profile, so not judged: {', '.join(nobody)}."
+
+
+def weak_words(limits: Iterable[PlannedLimit]) -> Iterator[str]:
+    """Yield which limits this bench can hardly judge, or not at all, and what would help."""
+    for one in limits:
+        if one.beforehand is not None and one.beforehand.words:
+            hardly = "can't be decided" if undecidable(one) else "is weakly measured"
+            yield f"With this bench {_words(one)} {hardly}: {one.beforehand.words}"
+
+
+def undecidable(limit: PlannedLimit) -> bool:
+    """Return whether a nominal unit shows that the bench's own U leaves nothing that could pass."""
+    return limit.beforehand is not None and limit.beforehand.undecidable
+
+
+def _words(limit: PlannedLimit) -> str:
+    return limit.figure.replace("_", " ")
