@@ -135,12 +135,16 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A straight guide in a chart: a limit, a computed figure or the end of warm-up."""
+    """A straight guide in a chart: a limit, a computed figure or the end of warm-up.
+
+    `expanded` is a figure's U: a band of that half-width is drawn about the guide.
+    """
 
     label: str
     axis: Literal["x", "y"]
     at: float
     kind: Literal["limit", "figure", "guide"]
+    expanded: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from sequencer.results import Chart, Line, Mark
 LEAST_SHARE = 0.2
 """The data fill at least this share of an axis; a mark that would flatten them more is named at the
 edge, not drawn."""
+BAND_TINT = 0.22
 LINE_HEIGHT = 1.3
 GAP = 3.0
 """Pixels between a line and its words."""
@@ -39,6 +40,7 @@ class ShownMark:
     at: float
     kind: str
     beyond: bool
+    expanded: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +56,12 @@ def shown_marks(chart: Chart, size: style.Size) -> tuple[ShownMark, ...]:
     near = {mark for axis in ("x", "y") for mark in _near(chart, axis)}
     return tuple(
         ShownMark(
-            shortened(mark.label, size.longest), mark.axis, mark.at, mark.kind, mark not in near
+            shortened(mark.label, size.longest),
+            mark.axis,
+            mark.at,
+            mark.kind,
+            mark not in near,
+            mark.expanded,
         )
         for mark in chart.marks
     )
@@ -71,6 +78,8 @@ def draw_marks(
     """Draw every mark; words never lie on each other."""
     drawn = [mark for mark in marks if not mark.beyond]
     for mark in drawn:
+        if mark.expanded > 0.0:
+            _draw_band(axes, mark, scales)
         if mark.axis == "y":
             axes.axhline(scales.y.of(mark.at), **_line_style(mark))
     upright = [mark for mark in drawn if mark.axis == "x"]
@@ -86,6 +95,22 @@ def draw_marks(
     _flag_upright(axes, upright, scales.x, size)
     _name_level(axes, [mark for mark in drawn if mark.axis == "y"], scales.y, size, edges)
     _name_far(axes, edges, size)
+
+
+def _draw_band(axes: Axes, mark: ShownMark, scales: Scales) -> None:
+    """Tint value ± U; a U that would flatten the data is cut off at the edges."""
+    scale = scales.x if mark.axis == "x" else scales.y
+    draw, limits, set_limits = (
+        (axes.axvspan, axes.get_xlim(), axes.set_xlim)
+        if mark.axis == "x"
+        else (axes.axhspan, axes.get_ylim(), axes.set_ylim)
+    )
+    ends = scale.of(mark.at - mark.expanded), scale.of(mark.at + mark.expanded)
+    colour = style.MARK_COLOURS[mark.kind]
+    draw(*ends, color=colour, alpha=BAND_TINT, linewidth=0, zorder=1.9)
+    whole = max(limits[1], *ends) - min(limits[0], *ends)
+    if whole * LEAST_SHARE > limits[1] - limits[0]:
+        set_limits(*limits)
 
 
 def _near(chart: Chart, axis: str) -> list[Mark]:

@@ -58,7 +58,7 @@ def report_html(result: Result) -> str:
         limits=limit_rows(result),
         figures=figures_by_trial(result),
         pictures=[
-            _picture(with_limits(chart, result.verdicts), index)
+            _picture(with_limits(chart, result.verdicts, result.figures), index)
             for index, chart in enumerate(result.charts)
         ],
         event_counts=event_counts(result),

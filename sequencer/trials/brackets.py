@@ -16,6 +16,12 @@ from sequencer.trials.trial import VOLTAGE, Context, Point, refuse_frozen
 from sequencer.uncertainty.accuracy import difference, is_dithered, wander_components
 from sequencer.uncertainty.combine import rectangular, scaled
 
+SCATTER_BARS = (
+    "Bars: two standard uncertainties from scatter between rounds only; what the meters may be "
+    "wrong by isn't in them."
+)
+"""What a chart says of the bars of its levels."""
+
 
 @dataclass(frozen=True, slots=True)
 class LevelMeans:

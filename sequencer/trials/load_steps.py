@@ -18,6 +18,7 @@ from sequencer.requests import Procedure, Readings, Reply, Request
 from sequencer.results import Chart, Figure, Line, Shown
 from sequencer.trials import ammeters
 from sequencer.trials.brackets import (
+    SCATTER_BARS,
     LevelMeans,
     current_components,
     held_points,
@@ -314,7 +315,7 @@ def charts(
             ),
             caption=(
                 f"{settings.repeats} rounds at {settings.voltage:.6g} V; every level is compared "
-                "with no load before and after it. Bars: two standard uncertainties from scatter."
+                f"with no load before and after it. {SCATTER_BARS}"
             ),
         ),
         *tail_chart(evidence, settings.voltage),

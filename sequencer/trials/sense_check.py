@@ -26,6 +26,7 @@ from sequencer.errors import FigureError, TrialStopped
 from sequencer.requests import Procedure, Readings, Reply, Request
 from sequencer.results import Chart, Component, Figure, Line, Shown
 from sequencer.trials.brackets import (
+    SCATTER_BARS,
     LevelMeans,
     current_components,
     held_points,
@@ -554,7 +555,7 @@ def charts(
                     y_error=tuple(2 * float(u) for u in gap.u_dv),
                 ),
             ),
-            caption="Magnitude of the difference. Bars: two standard uncertainties from scatter.",
+            caption=f"Magnitude of the difference. {SCATTER_BARS}",
         ),
         Chart(
             trial=evidence.trial,
@@ -566,7 +567,8 @@ def charts(
             lines=tuple(lines),
             caption=(
                 f"At {settings.voltage:.6g} V. Where both places fall alike, the sense leads reach "
-                "the load; a gap that grows with current is resistance that they don't cover."
+                "the load; a gap that grows with current is resistance that they don't cover. "
+                f"{SCATTER_BARS}"
             ),
         ),
     )

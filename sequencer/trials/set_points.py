@@ -358,7 +358,10 @@ def charts(
                     quantity="line",
                 ),
             ),
-            caption="Without load. Bars: two standard uncertainties from scatter and wander.",
+            caption=(
+                "Without load. Bars: two standard uncertainties from scatter and wander only; what "
+                "the meter may be wrong by isn't in them."
+            ),
         ),
     )
 

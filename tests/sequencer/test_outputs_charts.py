@@ -271,3 +271,77 @@ def test_the_limit_of_a_magnitude_stands_on_both_sides_of_zero():
         ("load regulation limit +8 mV", 8e-3),
         ("load regulation limit −8 mV", -8e-3),
     ]
+
+
+def judged(figure, *, outcome="pass", limit=3e-3):
+    """Return a chart of three levels with bars of its own, judged by a figure with a wider U."""
+    fall = (0.0, -0.001, -0.002)
+    bars = Line("measured", (0.0, 1.0, 2.0), fall, y_error=(1e-5,) * 3)
+    line = Line("straight line", (0.0, 2.0), (0.0, 0.003), style="line")
+    shows = (Shown("load_regulation", "y", mirrored=True),)
+    words = ("load_steps", "Title", "current", "A", "change", "V")
+    chart = Chart(*words, (bars, line), (), "Bars.", shows)
+    verdict = made_up_result.verdict(
+        "load_regulation", "load_steps", None, limit, "V", outcome, 1.0, 1.0
+    )
+    return with_limits(chart, (verdict,), (figure,))
+
+
+def load_regulation(u):
+    return made_up_result.figure("load_steps", "load_regulation", 2e-3, "V", u, k=2.0)
+
+
+def test_what_a_limit_is_held_against_is_drawn_with_its_u_on_the_side_of_the_points():
+    chart = judged(load_regulation(1e-4))
+    (band,) = (mark for mark in chart.marks if mark.kind == "figure")
+    assert (band.label, band.axis) == ("load regulation ± U", "y")
+    assert (band.at, band.expanded) == (-2e-3, 2e-4)
+    assert chart.caption == (
+        "Bars. Verdicts go by value ± U, which holds what the meters may be wrong by, too: "
+        "load regulation 2.00 mV ± 0.20 mV."
+    )
+
+
+def band_of(svg):
+    """Return the heights of the band's lower and upper edge in pixels."""
+    (path,) = (
+        element.get("d")
+        for element in ET.fromstring(svg).iter(f"{SVG}path")  # noqa: S314
+        if "fill: var(--chart-figure" in element.get("style", "")
+    )
+    heights = [float(y) for _, y in re.findall(r"[ML] ([\d.-]+) ([\d.-]+)", path)]
+    return max(heights), min(heights)
+
+
+@pytest.mark.parametrize("size", [WIDE, NARROW])
+def test_the_band_is_as_high_as_two_u_on_the_axis(size):
+    svg = render(judged(load_regulation(1e-4)), size=size)
+    low, high = band_of(svg)
+    lines = {}
+    for element in ET.fromstring(svg).iter(f"{SVG}path"):  # noqa: S314
+        style, path = element.get("style", ""), element.get("d", "")
+        if "dasharray" in style and "--chart-limit" in style:
+            height = float(re.match(r"M [\d.-]+ ([\d.-]+)", path)[1])
+            lines[height] = path
+    below, above = max(lines), min(lines)
+    # From the limits' lines at ±3 mV: how many pixels are 2 U = 0.4 mV.
+    assert low - high == pytest.approx((below - above) * 0.4 / 6.0, abs=0.05)
+
+
+def test_a_u_much_wider_than_the_data_does_not_flatten_them():
+    narrow, wide = (band_of(render(judged(load_regulation(u), limit=1e-2))) for u in (1e-4, 1.0))
+    assert narrow[0] - narrow[1] < 50
+    assert wide[0] - wide[1] > WIDE.height  # runs out of the picture on both sides
+
+
+def test_what_was_not_judged_is_not_drawn_as_if_it_were():
+    chart = judged(load_regulation(1e-4), outcome="not covered")
+    assert [mark.kind for mark in chart.marks] == ["limit", "limit"]
+    assert chart.caption == "Bars."
+
+
+def test_figures_of_the_current_axis_are_told_in_words():
+    chart = replace(made_up_result.limit_chart(), marks=(), shows=(Shown("knee_onset", "x"),))
+    shown = with_limits(chart, made_up_result.VERDICTS, made_up_result.FIGURES)
+    assert [mark.kind for mark in shown.marks] == ["limit"]
+    assert shown.caption.endswith("too: knee onset 3.1800 A ± 0.0087 A.")
