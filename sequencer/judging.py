@@ -14,6 +14,7 @@ from sequencer.documents.whole import settings_of
 from sequencer.errors import FigureError
 from sequencer.record.read import Step
 from sequencer.results import Chart, Figure, Verdict
+from sequencer.trials.lacking import lacking
 from sequencer.trials.readiness import cold_trials, marked_cold, not_warmed_up
 from sequencer.trials.registry import trials
 from sequencer.trials.trial import Context, Evidence, Trial
@@ -106,6 +107,7 @@ def judge_evidence(
             found = trial.figures(settings, evidence)
             figures.extend(found)
             reasons |= trial.cannot(settings, evidence)
+            reasons |= lacking(trial, settings, context)
             charts.extend(trial.charts(settings, evidence, found))
         except FigureError as error:
             reasons |= dict.fromkeys(trial.gives, str(error))
@@ -129,9 +131,6 @@ def judge_evidence(
     verdicts = judge(figures, judged, documents.profile.profile.rule, reasons, beyond)
     seen = {verdict.why for verdict in verdicts}
     named = {figure.name for figure in figures}
-    notes += [
-        why
-        for name, why in reasons.items()
-        if name not in named and why not in seen and why not in notes
-    ]
+    notes += dict.fromkeys(why for name, why in reasons.items() if name not in named)
+    notes = [note for note in dict.fromkeys(notes) if note not in seen]
     return Judged(with_coverage(figures, judged), verdicts, tuple(charts), tuple(notes))

@@ -11,6 +11,8 @@ from sequencer.record.read import Step
 from sequencer.results import Coverage, Figure, Rule
 from sequencer.run.loop import perform
 from sequencer.run.rehearsal import PlannedStep, Rehearsal
+from sequencer.trials.lacking import lacking, trials_out_of_reach
+from sequencer.trials.registry import trials
 from sequencer.trials.trial import Evidence
 from sequencer.verdicts.beforehand import Beforehand, beforehand
 from sequencer.verdicts.coverage import check_coverage
@@ -49,11 +51,17 @@ class PlannedLimit:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What a run will do and cover; trials in the order in which they are done."""
+    """What a run will do and cover; trials in the order in which they are done.
+
+    `lacking` says by figure why the bench can't give it, `out_of_reach` by trial outside the
+    profile which channels the bench would have to have.
+    """
 
     trials: tuple[PlannedTrial, ...]
     limits: tuple[PlannedLimit, ...]
     order: Order = field(default_factory=lambda: Order(()))
+    lacking: Mapping[str, str] = field(default_factory=dict)
+    out_of_reach: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def duration_s(self) -> float:
@@ -67,6 +75,7 @@ def make_plan(documents: Documents) -> Plan:
     planned: list[PlannedTrial] = []
     figures: list[Figure] = []
     reasons: dict[str, str] = {}
+    lacks: dict[str, str] = {}
     start_s = 0.0
     knobs: Mapping[str, float | str | bool] = {}
     for turn in order.turns:
@@ -80,9 +89,15 @@ def make_plan(documents: Documents) -> Plan:
             figures += trial.figures(settings, Evidence(trial.name, context, steps))
         except FigureError as error:
             reasons |= dict.fromkeys(trial.gives, str(error))
-    rule = documents.profile.profile.rule
-    limits = tuple(_cover(one, figures, reasons, rule) for one in promised_limits(documents))
-    return Plan(tuple(planned), limits, order)
+        lacks |= lacking(trial, settings, context)
+    rule, why = documents.profile.profile.rule, reasons | lacks
+    return Plan(
+        tuple(planned),
+        tuple(_cover(one, figures, why, rule) for one in promised_limits(documents)),
+        order,
+        lacks,
+        trials_out_of_reach(trials().values(), documents.bench.channels),
+    )
 
 
 def _cover(

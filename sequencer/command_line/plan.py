@@ -102,6 +102,8 @@ def _as_object(
             }
             for limit in plan.limits
         ],
+        "lacking": dict(plan.lacking),
+        "out_of_reach": {name: list(needs) for name, needs in plan.out_of_reach.items()},
         "guards": [
             {
                 "channel": bound.channel,

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 
-from sequencer.planning import PlannedLimit
+from sequencer.planning import Plan, PlannedLimit
 
 
 def covered_words(limits: Iterable[PlannedLimit]) -> Iterator[str]:
@@ -24,6 +24,14 @@ def weak_words(limits: Iterable[PlannedLimit]) -> Iterator[str]:
         if one.beforehand is not None and one.beforehand.words:
             hardly = "can't be decided" if undecidable(one) else "is weakly measured"
             yield f"With this bench {_words(one)} {hardly}: {one.beforehand.words}"
+
+
+def lacking_words(plan: Plan) -> Iterator[str]:
+    """Yield which figures and trials the bench has no channel for."""
+    yield from dict.fromkeys(plan.lacking.values())
+    if plan.out_of_reach:
+        told = (f"{name} ({', '.join(needs)})" for name, needs in plan.out_of_reach.items())
+        yield f"Trials for which this bench lacks channels: {', '.join(told)}."
 
 
 def undecidable(limit: PlannedLimit) -> bool:

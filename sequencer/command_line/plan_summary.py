@@ -18,7 +18,7 @@ from sequencer.command_line.plan_by_hand import (
     times_up,
 )
 from sequencer.command_line.plan_guards import guard_warnings, tightest_words
-from sequencer.command_line.plan_limits import covered_words, weak_words
+from sequencer.command_line.plan_limits import covered_words, lacking_words, weak_words
 from sequencer.command_line.plan_steps import clock, plain_table, rounded
 from sequencer.command_line.typed_values import typing_words
 from sequencer.documents.load import Documents
@@ -59,6 +59,8 @@ def print_summary(
         console.print(Text(line))
     for line in weak_words(plan.limits):
         console.print(Text(line, style="bold"))
+    for line in lacking_words(plan):
+        console.print(Text(line))
     for line in _by_hand(documents, plan):
         console.print(Text(line))
     console.print("Guards stop the run (of voltages and of currents the tightest is shown):")

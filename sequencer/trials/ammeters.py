@@ -35,7 +35,7 @@ from sequencer.errors import FigureError
 from sequencer.requests import Array
 from sequencer.results import Chart, Figure, Line, Mark
 from sequencer.trials.ammeter_means import Compared, channels_of, compared
-from sequencer.trials.trial import CURRENTS, Evidence
+from sequencer.trials.trial import CURRENTS, Context, Evidence
 from sequencer.uncertainty.accuracy import (
     STABILITY_TIME_S,
     THERMAL_EMF_TIME_S,
@@ -57,6 +57,16 @@ GIVES = (
     "current_agreement",
     *(f"{what}_of_{c.replace('.', '_')}" for c in COMPARED for what in ("gain", "offset")),
 )
+
+
+def lacks(context: Context) -> dict[str, str]:
+    """Say that one ammeter alone can't be compared; a gain is named with its ammeter only."""
+    if len(context.currents) > 1:
+        return {}
+    blind = ("current.load",) if context.bench.load.resistors else ()
+    others = [one for one in CURRENTS if not context.has(one) and one not in blind]
+    which = " or ".join(others) or "one that answers over a link"
+    return {"current_agreement": f"a second ammeter on the output: {which}"}
 
 
 def figures_of_ammeters(evidence: Evidence) -> tuple[Figure, ...]:

@@ -154,6 +154,11 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     return tuple(found)
 
 
+def lacks(settings: Settings, context: Context) -> dict[str, str]:
+    """Say that one ammeter alone can't be compared."""
+    return ammeters.lacks(context)
+
+
 def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
     """Say why there is no thermal tail, or no comparison of the ammeters, if so."""
     reasons: dict[str, str] = {}
@@ -341,4 +346,5 @@ TRIAL = Trial(
     figures=figures,
     charts=charts,
     cannot=cannot,
+    lacks=lacks,
 )

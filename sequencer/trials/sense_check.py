@@ -346,6 +346,14 @@ def places(settings: Settings, context: Context) -> tuple[str, ...]:
     return both_places(context) if is_moved(context) else (VOLTAGE,)
 
 
+def lacks(settings: Settings, context: Context) -> dict[str, str]:
+    """Say that the lead drop, and what is told by it, take the unit's terminals as well."""
+    if has_terminals(context):
+        return {}
+    place = " in the sense points' place" if context.has(VOLTAGE_AT_TERMINALS) else ""
+    return dict.fromkeys(("lead_drop", "sense_following"), f"{VOLTAGE_AT_TERMINALS}{place}")
+
+
 def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
     """Say that there is no sense error where the unit does not follow its sense leads."""
     data = visited(settings, evidence)
@@ -584,5 +592,6 @@ TRIAL = Trial(
     figures=figures,
     charts=charts,
     cannot=cannot,
+    lacks=lacks,
     places=places,
 )

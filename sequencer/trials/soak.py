@@ -304,6 +304,14 @@ LEAST_FOR_RATE = 6
 """Fewer means say nothing about the correlation of what a straight line leaves."""
 
 
+def lacks(settings: Settings, context: Context) -> dict[str, str]:
+    """Say that the room has to be read to tell what the output does with it."""
+    if AMBIENT in channels_of(settings, context):
+        return {}
+    what = f"{AMBIENT} among the soak's channels" if context.has(AMBIENT) else AMBIENT
+    return dict.fromkeys(("temperature_coefficient", "drift_corrected"), what)
+
+
 def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
     """Say which figures the soak doesn't give, and why."""
     data = soaked(settings, evidence)
@@ -622,4 +630,5 @@ TRIAL = Trial(
     charts=charts,
     again=again,
     cannot=cannot,
+    lacks=lacks,
 )

@@ -208,13 +208,15 @@ class Evidence:
 class Trial(Generic[S]):
     """A trial: name, settings, procedure, figures and charts.
 
-    `cannot` says which figures the evidence doesn't give though others come out, and why. `beyond`
-    gives lower bounds of figures that a run which was ended early has shown nevertheless.
-    `gives` names the figures it can give, `needs` the channels it can't do without (a name that
-    ends in "." stands for any channel that begins so). `again` is asked when a run goes on after a
-    gap: what has to be read before an interrupted Read may go on, where the unit lost its energy
-    meanwhile; None, and the trial starts over. `places` names the channels to whose places the
-    leads of a moved meter have to go in it.
+    `cannot` says which figures the evidence doesn't give though others come out, and why.
+    `beyond` gives lower bounds of figures that a run which was ended early has shown
+    nevertheless. `lacks` says by figure which channel it would take that the bench hasn't,
+    though the other figures can be had. `gives` names the figures it can give, `needs` the
+    channels it can't do without (a name that ends in "." stands for any channel that begins
+    so). `again` is asked when a run goes on after a gap: what has to be read before an
+    interrupted Read may go on, where the unit lost its energy meanwhile; None, and the trial
+    starts over. `places` names the channels to whose places the leads of a moved meter have to
+    go in it.
     """
 
     name: str
@@ -226,6 +228,7 @@ class Trial(Generic[S]):
     figures: Callable[[S, Evidence], tuple[Figure, ...]]
     charts: Callable[[S, Evidence, tuple[Figure, ...]], tuple[Chart, ...]]
     cannot: Callable[[S, Evidence], Mapping[str, str]] = field(default=lambda _, __: {})
+    lacks: Callable[[S, Context], Mapping[str, str]] = field(default=lambda _, __: {})
     beyond: Callable[[S, Evidence], Mapping[str, Figure]] = field(default=lambda _, __: {})
     again: Callable[[S, Context, Read], Read | None] = field(default=lambda _, __, ___: None)
     places: Callable[[S, Context], tuple[str, ...]] = field(default=lambda _, __: (VOLTAGE,))
