@@ -41,6 +41,8 @@ SWITCHED_OFF = ("load", "supply")
 def crossed(data: Table) -> Iterator[Flaw]:
     """Yield every name that does not fit the rest of a bench document."""
     instruments = _entries(data, "instruments")
+    if not instruments:
+        return  # told once; every name of an instrument would be told again
     roles = {name: item.get("role") for name, item in instruments.items()}
     yield from _addresses(data, instruments)
     by_eye = {name for name, item in instruments.items() if item.get("operator") is not None}
@@ -53,7 +55,7 @@ def crossed(data: Table) -> Iterator[Flaw]:
         yield Flaw(("load", "instrument"), quoted(load), expected)
     yield from _resistors(_table(data, "load"), roles, _table(data, "channels"))
     channels = _table(data, "channels")
-    for channel in _table(data, "guards"):
+    for channel in _table(data, "guards") if channels else ():
         if channel not in channels and quantity_of(channel) in BY_QUANTITY:
             expected = one_of(channels, channel, "a channel of this bench")
             yield Flaw(("guards", channel), quoted(channel), expected)

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Annotated, Self
 
-from pydantic import Field, StrictFloat, StrictInt, model_validator
+from pydantic import Field, StrictFloat, model_validator
 from scipy import special
 
 from sequencer.documents.flaws import Flaw, raise_flaws
@@ -41,7 +41,7 @@ class Certificate(Strict):
     offset_error: float = 0.0
     offset_uncertainty: float = 0.0
     shunt_uncertainty: NonNegativeRatio = 0.0
-    k: Annotated[StrictFloat | StrictInt, Field(gt=0)] | None = None
+    k: Annotated[StrictFloat, Field(gt=0)] | None = None
     probability: Ratio | None = None
 
     @model_validator(mode="after")

@@ -40,7 +40,7 @@ USUAL_SETTLING_S = 0.05
 TYPED_PERIOD_S = 30.0
 """A person can type a value every half minute; where more are wanted, one has to do."""
 
-LEADS = r"^(sense|load|output) terminals$"
+Leads = Literal["sense terminals", "load terminals", "output terminals"]
 
 
 class BenchChannel(Strict):
@@ -59,7 +59,7 @@ class BenchChannel(Strict):
     integration: PositiveSeconds | None = None
     input: str | None = Field(default=None, min_length=1)
     through: str | None = None
-    leads: str | None = Field(default=None, pattern=LEADS)
+    leads: Leads | None = None
     settling: PositiveSeconds | None = None
     reference: str | None = None
     shunt: PositiveOhms | None = None

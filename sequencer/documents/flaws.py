@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from sequencer.documents.parsing import quoted
+from sequencer.documents.wanted import found_words, wanted
 from sequencer.errors import Mistake
 
 Path = tuple[str | int, ...]
@@ -24,6 +25,7 @@ MOST_NAMES = 6
 NEAREST_SHOWN = 3
 
 _REQUIRED = "a value: this key is required"
+_ENTRY = "one more entry in this list"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +68,8 @@ def _flaws(detail: ErrorDetails, data: object, keys: Iterable[str]) -> Iterator[
     elif kind == "quantity":
         yield Flaw(path, context["found"], context["expected"])
     elif kind == "missing":
-        yield Flaw(path, "nothing", _REQUIRED)
+        entry = bool(path) and isinstance(path[-1], int)
+        yield Flaw(path, "nothing", _ENTRY if entry else _REQUIRED)
     elif kind == "extra_forbidden":
         yield Flaw(path, "an unknown key", one_of(keys, path[-1], "a key of this table"))
     elif kind == "too_short" and len(found) >= context["min_length"]:
@@ -81,7 +84,7 @@ def _flaws(detail: ErrorDetails, data: object, keys: Iterable[str]) -> Iterator[
         expected = _one_of_literals(context["expected_tags"], found[key])
         yield Flaw((*path, key), quoted(found[key]), expected)
     else:
-        yield Flaw(path, quoted(found), _wanted(kind, context, detail["msg"]))
+        yield Flaw(path, found_words(kind, found), wanted(kind, context, detail["msg"], found))
 
 
 def _one_of_literals(expected: object, found: object) -> str:
@@ -90,39 +93,6 @@ def _one_of_literals(expected: object, found: object) -> str:
     if not names or len(names) > MOST_NAMES:
         return one_of(names, found, "one of these") if names else f"one of {expected}"
     return f"one of {str(expected).replace(chr(39), chr(34))}"
-
-
-def _wanted(kind: str, context: Mapping[str, Any], message: str) -> str:
-    """Put pydantic's other messages into the form "expected …"."""
-    known = {
-        "string_type": "text",
-        "bool_type": "true or false",
-        "bool_parsing": "true or false",
-        "int_type": "a whole number",
-        "int_parsing": "a whole number",
-        "int_from_float": "a whole number",
-        "float_type": "a number",
-        "dict_type": "a table",
-        "mapping_type": "a table",
-        "model_type": "a table",
-        "model_attributes_type": "a table",
-        "list_type": "a list",
-        "tuple_type": "a list",
-        "string_too_short": "text that is not empty",
-    }
-    if kind in known:
-        return known[kind]
-    limits = {
-        "greater_than": "more than {gt}",
-        "greater_than_equal": "{ge} or more",
-        "less_than": "less than {lt}",
-        "less_than_equal": "{le} or less",
-        "too_short": "a length of at least {min_length}",
-        "too_long": "a length of at most {max_length}",
-    }
-    if kind in limits:
-        return limits[kind].format(**context)
-    return message[:1].lower() + message[1:]
 
 
 def _real_path(location: Sequence[str | int], data: object, *, missing: bool) -> Path:

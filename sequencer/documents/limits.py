@@ -117,9 +117,10 @@ def _together(data: Mapping[str, Any]) -> Iterator[Flaw]:
     if known is None:
         return
     for key in given:
-        texts = (
-            data[key] if key == "between" and isinstance(data[key], list | tuple) else [data[key]]
-        )
+        if key == "between" and not isinstance(data[key], list | tuple):
+            yield Flaw((key,), quoted(data[key]), 'a list of two, such as ["3 A", "3.6 A"]')
+            continue
+        texts = data[key] if key == "between" else [data[key]]
         for index, text in enumerate(texts):
             try:
                 _allowance(text, known)

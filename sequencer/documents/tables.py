@@ -7,6 +7,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
 from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from sequencer.documents.flaws import Flaw, flaws_of, raise_flaws
+from sequencer.documents.wanted import WITHOUT_DETAIL
 
 
 class Strict(BaseModel):
@@ -35,8 +36,14 @@ class Strict(BaseModel):
         except ValidationError as error:
             flaws = flaws_of(error, data, cls.model_fields)
         if isinstance(data, Mapping):
+            crossed = tuple(cls.crossed(data))
+            known = {flaw.path for flaw in crossed}
+            # What a key is for says more than its type does.
+            flaws = tuple(
+                one for one in flaws if one.path not in known or one.expected not in WITHOUT_DETAIL
+            )
             seen = {flaw.path for flaw in flaws}
-            flaws += tuple(flaw for flaw in cls.crossed(data) if flaw.path not in seen)
+            flaws += tuple(flaw for flaw in crossed if flaw.path not in seen)
         raise_flaws(flaws)
         if table is None:
             raise AssertionError("a table without flaws is valid")

@@ -12,6 +12,7 @@ from typing import ClassVar, Self
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from sequencer.documents.flaws import Flaw, raise_flaws
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts
 from sequencer.errors import FigureError
 from sequencer.numerics.ambient import (
@@ -57,11 +58,9 @@ class Settings(BaseModel):
     def _not_endless(self) -> Self:
         count = (self.duration + (self.warm_up or 0.0)) / self.period
         if count > MOST_READINGS:
-            message = (
-                f"{count:.3g} readings of each channel are more than {MOST_READINGS:.0e}: choose "
-                "a longer period or a shorter duration"
-            )
-            raise ValueError(message)
+            found = f"{count:.2g} readings of each channel"
+            expected = f"at most {MOST_READINGS:.0e}: a longer period or a shorter duration"
+            raise_flaws([Flaw(("period",), found, expected)])
         return self
 
 

@@ -33,7 +33,7 @@ def test_a_profile_has_careful_defaults() -> None:
         ),
         (
             changed(PROFILE, "trials", to=[]),
-            "trials: found a list, expected a length of at least 1",
+            "trials: found an empty list, expected at least 1 entry",
         ),
         (
             changed(PROFILE, "trials", to=[{"voltage": "30 V"}]),

@@ -110,7 +110,7 @@ def _limit(**limit: object) -> dict[str, Any]:
                 "pass element needs a voltage to drop"
             ),
         ),
-        (changed(UNIT, "limits", to=[]), "limits: found a list, expected a length of at least 1"),
+        (changed(UNIT, "limits", to=[]), "limits: found an empty list, expected at least 1 entry"),
         (
             _limit(figure="sense_error", at_most="3 mA"),
             (
