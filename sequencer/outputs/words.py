@@ -95,6 +95,8 @@ def number(value: float, digits: int) -> str:
 
 def small_quantity(value: float, unit: str) -> str:
     """Return an uncertainty's component with two digits; a relative one in per cent or ppm."""
+    if unit == "V²":  # of a variance; a prefix of a square says little
+        return f"{number(value, 2)} {unit}"
     if unit != "1":
         return quantity(value, unit, 2)
     return f"{number(1e6 * value, 2)} ppm" if abs(value) < 1e-3 else f"{number(100.0 * value, 2)} %"

@@ -35,7 +35,8 @@ from sequencer.errors import FigureError
 from sequencer.requests import Array
 from sequencer.results import Chart, Figure, Line, Mark
 from sequencer.trials.ammeter_means import Compared, channels_of, compared
-from sequencer.trials.trial import CURRENTS, Context, Evidence
+from sequencer.trials.parts import of
+from sequencer.trials.trial import CURRENTS, Context, Evidence, difference_name
 from sequencer.uncertainty.accuracy import (
     STABILITY_TIME_S,
     THERMAL_EMF_TIME_S,
@@ -110,7 +111,11 @@ def _agreement(evidence: Evidence, data: Compared) -> Figure:
         greatest.value,
         "1",
         [
-            type_a("scatter of the difference", share * float(scatter[level]), data.dof),
+            of(
+                type_a("scatter of the difference", share * float(scatter[level]), data.dof),
+                difference_name(*worst),
+                "1",
+            ),
             *(
                 part
                 for channel in worst
@@ -160,12 +165,13 @@ def _against(
         "current_to": float(data.visits[reference].max()),
     }
     name = channel.replace(".", "_")
+    pair = difference_name(channel, reference)
     per_full = 1.0 / full
     # A whole day: how far the reference's gain is from what was calibrated. An offset that stays
     # is nothing to a slope; what it does within the trial is.
     gain = [
-        type_a("scatter between visits", line.u_slope, line.dof),
-        normal("resolution of both", steps.u_slope),
+        of(type_a("scatter between visits", line.u_slope, line.dof), pair, "1"),
+        of(normal("resolution of both", steps.u_slope), pair, "1"),
         *scale_components(known, 1.0),
         *wander_components(
             replace(known, stability_offset=0.0),
@@ -181,15 +187,19 @@ def _against(
         ),
     ]
     offset = [
-        type_a("scatter between visits", line.u_intercept, line.dof),
-        normal("resolution of both", steps.u_intercept),
+        of(type_a("scatter between visits", line.u_intercept, line.dof), pair, "A"),
+        of(normal("resolution of both", steps.u_intercept), pair, "A"),
         # Noise and resolution are in the scatter and the steps, the EMF that the current makes is
         # in the slope.
         *mean_of(replace(known, noise=0.0, resolution=0.0, thermal_emf=0.0), 0.0, 1),
-        rectangular(
-            "thermal EMF, slow change",
-            known.thermal_emf * min(data.lag_s / THERMAL_EMF_TIME_S, 1.0),
-            known.per_volt,
+        of(
+            rectangular(
+                "thermal EMF, slow change",
+                known.thermal_emf * min(data.lag_s / THERMAL_EMF_TIME_S, 1.0),
+                known.per_volt,
+            ),
+            reference,
+            "V",
         ),
     ]
     notes = (

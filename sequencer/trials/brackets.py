@@ -12,6 +12,7 @@ from sequencer.numerics.line_known import line_with_covariance, u_of_residuals
 from sequencer.numerics.pairs import LevelDifferences, bracketed_differences
 from sequencer.requests import Array
 from sequencer.results import Component
+from sequencer.trials.parts import of
 from sequencer.trials.trial import VOLTAGE, Context, Point, refuse_frozen
 from sequencer.uncertainty.accuracy import difference, is_dithered, wander_components
 from sequencer.uncertainty.combine import rectangular, scaled
@@ -272,7 +273,11 @@ def current_components(
     linked = link_components(context, context.current, float(means.di[-1]), means)
     return [
         *scaled([*ammeter, *linked], end_slope(means)),
-        rectangular("step to the stated current", abs(step) if doubt is None else doubt),
+        of(
+            rectangular("step to the stated current", abs(step) if doubt is None else doubt),
+            context.current,
+            "V",
+        ),
     ]
 
 

@@ -30,6 +30,7 @@ from sequencer.trials.brackets import (
     step_to,
 )
 from sequencer.trials.by_hand import Group, groups, rounds
+from sequencer.trials.parts import of
 from sequencer.trials.steps import (
     leave,
     prepare,
@@ -194,7 +195,13 @@ def _regulation(settings: Settings, evidence: Evidence, means: LevelMeans, missi
                 settings.voltage,
                 change,
                 means,
-                type_a("scatter between rounds", float(means.u_dv[greatest]), means.voltage.dof),
+                of(
+                    type_a(
+                        "scatter between rounds", float(means.u_dv[greatest]), means.voltage.dof
+                    ),
+                    VOLTAGE,
+                    "V",
+                ),
             ),
             *current_components(evidence.context, means, step),
         ],
@@ -220,7 +227,11 @@ def _end_to_end(
             settings.voltage,
             change,
             means,
-            type_a("scatter between rounds", float(means.u_dv[-1]), means.voltage.dof),
+            of(
+                type_a("scatter between rounds", float(means.u_dv[-1]), means.voltage.dof),
+                VOLTAGE,
+                "V",
+            ),
         ),
         *current_components(evidence.context, means, step),
     ]
@@ -254,7 +265,7 @@ def _resistance(settings: Settings, evidence: Evidence, means: LevelMeans, missi
         -line.slope,
         "ohm",
         [
-            type_a("scatter between rounds", line.u_slope, line.dof),
+            of(type_a("scatter between rounds", line.u_slope, line.dof), VOLTAGE, "ohm"),
             *slope_components(context, VOLTAGE, settings.voltage, means, per_unit=1 / full),
             *scale_components(context.accuracy(VOLTAGE), line.slope),
             *slope_components(context, context.current, full, means, per_unit=line.slope / full),
@@ -280,7 +291,7 @@ def _linearity(settings: Settings, evidence: Evidence, means: LevelMeans, missin
                 settings.voltage,
                 float(departures[greatest.index]),
                 means,
-                type_a("scatter between rounds", greatest.u, means.voltage.dof),
+                of(type_a("scatter between rounds", greatest.u, means.voltage.dof), VOLTAGE, "V"),
             ),
             rectangular("lift by noise", greatest.u_bias * np.sqrt(3.0)),
         ],

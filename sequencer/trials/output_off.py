@@ -35,6 +35,7 @@ from sequencer.errors import FigureError
 from sequencer.numerics.decay import Decay, fit_decay
 from sequencer.requests import Apply, Array, Procedure, Read, Settle, SupplyState
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
+from sequencer.trials.parts import of
 from sequencer.trials.steps import (
     SETTLE_COUNT,
     SETTLE_LIMIT_S,
@@ -237,8 +238,12 @@ def _budget(
         u, dof = u / curve.widened, found.values.size - UNKNOWNS
     meter = replace(evidence.context.accuracy(VOLTAGE), noise=0.0, resolution=0.0)
     return [
-        type_a("scatter about the curve", u, dof),
-        rectangular("earlier against later half of the fall", found.misfit_s, per_second),
+        of(type_a("scatter about the curve", u, dof), VOLTAGE),
+        of(
+            rectangular("earlier against later half of the fall", found.misfit_s, per_second),
+            VOLTAGE,
+            "s",
+        ),
         *(absolute(meter, 0.0, per_end) if per_end else ()),
     ]
 

@@ -39,6 +39,7 @@ from sequencer.trials.brackets import (
 )
 from sequencer.trials.by_hand import Group, groups, rounds
 from sequencer.trials.following import does_not_follow, expected_drop, not_told
+from sequencer.trials.parts import of
 from sequencer.trials.steps import (
     leave,
     mean_of,
@@ -446,17 +447,25 @@ def _following(
             1.0 - fall / lost,
             "1",
             [
-                type_a(
-                    "scatter of the sense points",
-                    float(sense.u_dv[-1]),
-                    sense.voltage.dof,
-                    1.0 / lost,
+                of(
+                    type_a(
+                        "scatter of the sense points",
+                        float(sense.u_dv[-1]),
+                        sense.voltage.dof,
+                        1.0 / lost,
+                    ),
+                    VOLTAGE,
+                    "V",
                 ),
-                type_a(
-                    "scatter of the leads' drop",
-                    float(drop.u_dv[-1]),
-                    drop.voltage.dof,
-                    fall / lost**2,
+                of(
+                    type_a(
+                        "scatter of the leads' drop",
+                        float(drop.u_dv[-1]),
+                        drop.voltage.dof,
+                        fall / lost**2,
+                    ),
+                    difference_name(VOLTAGE_AT_TERMINALS, VOLTAGE),
+                    "V",
                 ),
                 *scale_components(context.accuracy(VOLTAGE), fall, 1.0 / lost),
                 *wander_components(
@@ -498,7 +507,11 @@ def _difference(
         abs(difference),
         "V",
         [
-            type_a("scatter between rounds", float(gap.u_dv[-1]), gap.voltage.dof),
+            of(
+                type_a("scatter between rounds", float(gap.u_dv[-1]), gap.voltage.dof),
+                difference_name(channel, VOLTAGE),
+                "V",
+            ),
             *scale_components(context.accuracy(channel), at_sense + difference),
             *scale_components(context.accuracy(VOLTAGE), at_sense),
             *slope_components(context, channel, level, gap, per_unit=1.0),
@@ -520,7 +533,11 @@ def _resistance(settings: Settings, evidence: Evidence, data: Visited) -> Figure
         -line.slope,
         "ohm",
         [
-            type_a("scatter between rounds", line.u_slope, line.dof),
+            of(
+                type_a("scatter between rounds", line.u_slope, line.dof),
+                difference_name(VOLTAGE_AT_LOAD, VOLTAGE),
+                "ohm",
+            ),
             *slope_components(context, VOLTAGE, settings.voltage, sense, per_unit=1 / full),
             *slope_components(context, VOLTAGE_AT_LOAD, settings.voltage, gap, per_unit=1 / full),
             *scale_components(context.accuracy(context.current), line.slope),

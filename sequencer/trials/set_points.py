@@ -38,6 +38,7 @@ from sequencer.numerics.line import StraightLine
 from sequencer.numerics.line_known import line_with_covariance, u_of_residuals
 from sequencer.requests import Apply, Array, Procedure, Read, Settle, SupplyState
 from sequencer.results import Chart, Component, Figure, Line, Shown
+from sequencer.trials.parts import of
 from sequencer.trials.steps import (
     LOAD_OFF,
     SETTLE_COUNT,
@@ -154,7 +155,7 @@ class Positions:
     def of(self, by_scatter: float, by_wander: float) -> list[Component]:
         """Return both as components of these standard uncertainties."""
         return [
-            type_a("scatter of the readings", by_scatter, self.scatter.dof),
+            of(type_a("scatter of the readings", by_scatter, self.scatter.dof), VOLTAGE),
             type_a("the unit's own wander", by_wander, self.wander.dof),
         ]
 
@@ -273,9 +274,9 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             "1",
             [
                 *found.of(by_scatter.u_slope, by_wander.u_slope),
-                normal("resolution", steps.u_slope),
+                of(normal("resolution", steps.u_slope), VOLTAGE, "1"),
                 *scale_components(meter, line.slope),
-                rectangular("gain stability", meter.stability_gain, line.slope),
+                of(rectangular("gain stability", meter.stability_gain, line.slope), VOLTAGE, "1"),
             ],
             reached=reached,
         ),
@@ -286,7 +287,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             "V",
             [
                 *found.of(by_scatter.u_intercept, by_wander.u_intercept),
-                normal("resolution", steps.u_intercept),
+                of(normal("resolution", steps.u_intercept), VOLTAGE, "V"),
                 *absolute(replace(meter, noise=0.0, resolution=0.0), 0.0),
             ],
             reached=reached,

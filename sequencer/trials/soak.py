@@ -26,6 +26,7 @@ from sequencer.numerics.minutes import MinuteMeans, minute_means
 from sequencer.requests import Array, Procedure, Read
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.between_readings import between_readings
+from sequencer.trials.parts import of
 from sequencer.trials.stability import AVERAGES, stability_chart, stability_figures
 from sequencer.trials.steps import full_load, leave, prepare
 from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
@@ -374,10 +375,10 @@ def _budget(
 ) -> list[Component]:
     accuracy = evidence.context.accuracy(VOLTAGE)
     return [
-        type_a("noise of the first mean", maximum.u_common, found.noise_dof),
-        type_a("noise of the farthest mean", maximum.u, found.noise_dof),
+        of(type_a("noise of the first mean", maximum.u_common, found.noise_dof), VOLTAGE, "V"),
+        of(type_a("noise of the farthest mean", maximum.u, found.noise_dof), VOLTAGE, "V"),
         rectangular("lift by noise", maximum.u_bias * sqrt(3.0)),
-        triangular("what happens between readings", abs(unsure) / 2.0),
+        of(triangular("what happens between readings", abs(unsure) / 2.0), VOLTAGE, "V"),
         *scale_components(accuracy, maximum.value),
         *_wander(settings, evidence, own),
     ]
@@ -409,7 +410,11 @@ def _rate(
         found.rate,
         "V/s",
         [
-            type_a("noise of the means", found.u_of_this_soak, data.minutes.mean.size - 2),
+            of(
+                type_a("noise of the means", found.u_of_this_soak, data.minutes.mean.size - 2),
+                VOLTAGE,
+                "V/s",
+            ),
             *scale_components(accuracy, found.rate),
             *wander_components(
                 accuracy,
@@ -465,8 +470,8 @@ def _corrected(
         "V",
         [
             *_budget(evidence, settings, steady, found, found.from_start, unsure),
-            type_a("temperature coefficient", by_coefficient, room.dof),
-            normal("lag behind the room", by_lag),
+            of(type_a("temperature coefficient", by_coefficient, room.dof), AMBIENT, "V"),
+            of(normal("lag behind the room", by_lag), AMBIENT, "V"),
         ],
         reached=reached,
         notes=(
@@ -509,10 +514,14 @@ def _coefficient(
         found.value,
         "V/K",
         [
-            type_a("scatter about the fit", found.u, found.dof),
-            rectangular("lag behind the room", found.half_width_lag),
-            rectangular("meter's gain following the room", meter),
-            rectangular("meter's offset following the room", accuracy.temperature_offset),
+            of(type_a("scatter about the fit", found.u, found.dof), VOLTAGE, "V/K"),
+            of(rectangular("lag behind the room", found.half_width_lag), AMBIENT, "V/K"),
+            of(rectangular("meter's gain following the room", meter), VOLTAGE, "V/K"),
+            of(
+                rectangular("meter's offset following the room", accuracy.temperature_offset),
+                VOLTAGE,
+                "V/K",
+            ),
         ],
         reached=reached,
         notes=(

@@ -28,6 +28,7 @@ from sequencer.numerics.allan_noise import (
 from sequencer.numerics.minutes import MinuteMeans
 from sequencer.requests import Array
 from sequencer.results import Chart, Component, Figure, Line, Mark
+from sequencer.trials.parts import of
 from sequencer.trials.trial import VOLTAGE, Evidence
 from sequencer.uncertainty.accuracy import (
     STABILITY_TIME_S,
@@ -198,10 +199,12 @@ FOLLOWING = ("gain following the room", "offset following the room", "thermal EM
 def _component(name: str, u: float, sensitivity: float) -> Component:
     """Return a lift's part of the budget, with the distribution that its cause has."""
     if name in FOLLOWING:
-        return rectangular(name, u * sqrt(3.0), sensitivity)
-    if name == "what happens between readings":
-        return triangular(name, u * sqrt(6.0), sensitivity)
-    return normal(name, u, sensitivity)
+        part = rectangular(name, u * sqrt(3.0), sensitivity)
+    elif name == "what happens between readings":
+        part = triangular(name, u * sqrt(6.0), sensitivity)
+    else:
+        part = normal(name, u, sensitivity)
+    return of(part, VOLTAGE, "V²")
 
 
 def stability_chart(evidence: Evidence, minutes: MinuteMeans) -> tuple[Chart, ...]:
