@@ -1,7 +1,8 @@
 import shutil
+from dataclasses import replace
 
 import pytest
-from made_up_result import load_steps_chart, made_up_result
+from made_up_result import FIGURES, VERDICTS, load_steps_chart, made_up_result
 from playwright.sync_api import sync_playwright
 from test_outputs_report import hostile
 
@@ -136,3 +137,34 @@ def test_a_phone_shows_each_part_of_a_budget_without_scrolling_sideways(open_pag
         .filter(box => box.scrollWidth > box.clientWidth).length"""
     )
     assert cut == 0
+
+
+WIDE_LIMITS = tuple(
+    replace(one, lower=-8.125e-3, upper=8.125e-3) if one.figure == "load_regulation" else one
+    for one in VERDICTS
+)
+WIDE_VALUES = tuple(
+    replace(one, value=-123.4567e-6, expanded=2.5e-9) if one.name == "load_regulation" else one
+    for one in FIGURES
+)
+
+
+@pytest.mark.parametrize(
+    ("width", "media"), [(1100, "screen"), (1024, "screen"), (WIDEST_ON_A4_PX, "print")]
+)
+def test_no_cell_of_the_limits_covers_the_one_beside_it(open_page, tmp_path, width, media):
+    path = tmp_path / "wide.html"
+    result = made_up_result(charts=(), verdicts=WIDE_LIMITS, figures=WIDE_VALUES)
+    write_report(result, path)
+    page = open_page(path.as_uri(), width)
+    page.emulate_media(media=media)
+    over = page.evaluate(
+        """[...document.querySelectorAll('.limits > tbody > tr:not(.more)')].flatMap(row =>
+        [...row.cells].slice(0, -1).filter((cell, at) => {
+            const words = document.createRange();
+            words.selectNodeContents(cell);
+            const reach = words.getBoundingClientRect().right;
+            return reach > row.cells[at + 1].getBoundingClientRect().left + 0.5;
+        }).map(cell => cell.innerText))"""
+    )
+    assert over == []
