@@ -8,8 +8,10 @@ from sequencer.documents.find import KINDS, Kind, is_path, shipped
 from sequencer.documents.flaws import one_of
 from sequencer.documents.load import Documents, locate, read_document, sources_of, together
 from sequencer.documents.parsing import quoted
+from sequencer.documents.promises import promise_mistakes
 from sequencer.documents.source import Source, kind_of, parse_source
 from sequencer.documents.trial_names import Needs, SettingsModels, trial_mistakes
+from sequencer.documents.unit import UnitDocument
 from sequencer.documents.whole import whole_mistakes
 from sequencer.errors import DocumentError, Mistake
 
@@ -98,7 +100,9 @@ def _load_modes(documents: Documents | None, settings: SettingsModels) -> frozen
 def _alone(source: Source, instruments: InstrumentCheck) -> tuple[Mistake, ...]:
     found: tuple[Mistake, ...] = ()
     try:
-        read_document(source)
+        document = read_document(source)
+        if isinstance(document, UnitDocument):
+            found = promise_mistakes(document, source)
     except DocumentError as error:
         found = error.mistakes
     data = parse_source(source)

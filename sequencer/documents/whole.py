@@ -12,6 +12,7 @@ from sequencer.documents.channels import TYPED_PERIOD_S
 from sequencer.documents.flaws import Flaw, as_mistakes
 from sequencer.documents.load import Documents
 from sequencer.documents.profile import TrialEntry
+from sequencer.documents.promises import promise_mistakes
 from sequencer.documents.quantities import format_quantity
 from sequencer.documents.range_fits import too_small_ranges
 from sequencer.documents.ratings import above_ratings
@@ -58,6 +59,7 @@ def whole_mistakes(
     data = parse_source(documents.profile_source)
     return (
         *as_mistakes(flaws, documents.profile_source.path, data),
+        *promise_mistakes(documents.unit, documents.unit_source),
         *_ranges(documents, settings),
         *_calibrations(documents),
         *_operation(documents),
