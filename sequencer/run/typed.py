@@ -2,8 +2,8 @@
 
 A meter without an interface is read by a person, who types what it shows. The time of a reading
 lies between the question and the typed line; the text is kept as it was typed. What the state of
-the bench makes implausible counts only when it is typed a second time: then the meter does show it,
-and the guards look at it.
+the bench makes implausible, and what has more digits than the meter shows, counts only when it is
+typed a second time: then the meter does show it, and the guards look at it.
 """
 
 import re
@@ -18,6 +18,7 @@ from sequencer.documents.rendering import format_quantity
 from sequencer.errors import TrialStopped
 from sequencer.run import operator_words as words
 from sequencer.run.operating_point import OperatingPoint
+from sequencer.run.typed_digits import counts_of, too_fine
 
 TYPING_LIMIT_S = 600.0
 """A person gets ten minutes for one value."""
@@ -110,7 +111,8 @@ class Typist:
                 text = f"That was not understood: {error}. {words.again(channel.instrument)}"
                 continue
             unit = channel.unit
-            if low <= value <= high or typed == doubted:
+            fine = too_fine(typed, channel)
+            if (low <= value <= high and not fine) or typed == doubted:
                 shown = "an overload" if isnan(value) else format_quantity(value, unit, 7)
                 self._person.reply(f"{name}: {shown}")
                 return Reading(
@@ -118,8 +120,9 @@ class Typist:
                 )
             doubted = typed
             between = f"{format_quantity(low, unit, 4)} and {format_quantity(high, unit, 4)}"
+            why = f"has more digits than the {counts_of(channel)} counts of the meter"
             text = (
-                f"{typed!r} is not between {between}, as expected now. "
+                f"{typed!r} {why if fine else f'is not between {between}, as expected now'}. "
                 f"{words.again(channel.instrument)} The same value again will be taken."
             )
 

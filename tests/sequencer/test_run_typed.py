@@ -28,6 +28,7 @@ from sequencer.run.live import LiveBench
 from sequencer.run.safe_job import SafeJob
 from sequencer.run.safe_job_of import safe_job_of
 from sequencer.run.typed import Typist, understood
+from sequencer.run.typed_digits import too_fine
 
 BY_EYE = changed(BENCH, "instruments", "meter", to={"role": "voltmeter", "operator": "terminal"})
 DOCUMENT = BenchDocument.model_validate(BY_EYE)
@@ -121,6 +122,52 @@ def test_a_slip_is_asked_again_and_the_right_value_is_taken() -> None:
     assert list(table.read().value["voltage.sense"]) == [29.98]
     assert "'299.8' is not between 28 V and 32 V" in table.person.asked[1]
     assert len(table.notes.readings) == 2  # typed and current, nothing of the slip
+
+
+SIX_THOUSAND = CHANNEL.model_copy(
+    update={
+        "range": 60.0,
+        "accuracy": CHANNEL.accuracy.model_copy(update={"display": 6000, "resolution": 0.0}),
+    }
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "fine"),
+    [
+        ("1.23456", True),
+        ("29.981 V", True),
+        ("29981 mV", True),
+        ("1,23456", True),
+        ("29.98", False),
+        ("29.9800", False),
+        ("29980 mV", False),
+        ("5.998", False),  # the meter has gone to its range of 6 V
+        ("0.05998 V", False),
+        ("6.001", True),
+        ("60.00", False),
+        ("OL", False),
+    ],
+)
+def test_more_digits_than_the_meters_counts_are_seen_in_any_range(text: str, fine: bool) -> None:
+    assert too_fine(text, SIX_THOUSAND) is fine
+
+
+def test_a_display_stated_by_its_step_counts_as_well_and_one_not_stated_says_nothing() -> None:
+    accuracy = CHANNEL.accuracy.model_copy(update={"display": None, "resolution": 0.01})
+    stepped = CHANNEL.model_copy(update={"range": 60.0, "accuracy": accuracy})
+    assert too_fine("29.981", stepped)
+    assert not too_fine("29.98", stepped)
+    assert not too_fine("29.98123456", CHANNEL)
+
+
+def test_a_value_finer_than_the_display_is_asked_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(DOCUMENT.channels, "voltage.sense", SIX_THOUSAND)  # type: ignore[arg-type]
+    table = Table("29.98123", "29.98")
+    assert list(table.read().value["voltage.sense"]) == [29.98]
+    said = "'29.98123' has more digits than the 6000 counts of the meter"
+    assert said in table.person.asked[1]
+    assert list(Table("29.98123", "29.98123").read().value["voltage.sense"]) == [29.98123]
 
 
 def test_what_was_not_understood_is_asked_again() -> None:
