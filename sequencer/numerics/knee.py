@@ -250,7 +250,7 @@ def hysteresis(
     Raises
     ------
     FigureError
-        If either leg has fewer than 3 points there.
+        If either leg has fewer than 3 points, or different voltages, there.
     """
     at = positive("set voltage", set_voltage) / 2
     not_negative("least scatter", least_scatter)
@@ -273,6 +273,11 @@ def hysteresis(
             seconds = matching(f"times, way {name}", t, "current", amps)
             times.append(together(volts[chosen] - at, seconds[chosen], set_voltage / 2).y)
     down, back = legs
+    if min(down.x.size, back.x.size) < _LEAST_ON_LIMIT:
+        raise FigureError(
+            f"hysteresis: found {down.x.size} and {back.x.size} different voltages on the ways "
+            f"down and back, expected at least {_LEAST_ON_LIMIT} on each."
+        )
     if down.x.size != back.x.size or not np.allclose(
         down.x, back.x, rtol=0.0, atol=_SAME_LEVEL * set_voltage
     ):

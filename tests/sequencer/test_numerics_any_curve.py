@@ -111,6 +111,13 @@ def test_overload_markers_are_refused():
         traced([0, 1, 2, 3, 3.1, 9.9e37], [30, 30, 30, 29, 15, 1])
 
 
+@pytest.mark.parametrize("volts", [[8.0, 8.0, 8.0], [8.0, 8.0, 9.0], [8.0, 9.0, 9.0, 8.0]])
+def test_hysteresis_between_too_few_voltages_is_refused(volts):
+    amps = [3.0] * len(volts)
+    with pytest.raises(FigureError, match=r"different voltages on the ways.*expected at least 3"):
+        hysteresis(amps, volts, amps, volts, set_voltage=30.0)
+
+
 @QUICK
 @given(st.data())
 def test_any_hysteresis(data):
