@@ -12,6 +12,7 @@ from pydantic import BaseModel
 
 from drivers.roles import Bench
 from sequencer.documents.load import Documents
+from sequencer.documents.quantities import format_quantity
 from sequencer.errors import BenchFailed, TrialStopped
 from sequencer.requests import Ask, LoadState, Note, Procedure, Readings
 from sequencer.run import operator_words as words
@@ -82,9 +83,9 @@ def _no_stray(values: dict[str, float], documents: Documents) -> None:
     for channel, value in values.items():
         if channel.startswith("current.") and abs(value) > most:
             raise TrialStopped(
-                f"{channel} reads {value:.3g} A although the load is off: the sense leads look "
-                "reversed, something else (such as a resistor across the load) draws current, or "
-                "the ammeter is wrong. The current is not raised."
+                f"{channel} reads {format_quantity(value, 'A', 3)} although the load is off: the "
+                "sense leads look reversed, something else (such as a resistor across the load) "
+                "draws current, or the ammeter is wrong. The current is not raised."
             )
 
 
@@ -95,9 +96,10 @@ def _same_voltage(values: dict[str, float], documents: Documents) -> None:
     for first, second in combinations(places, 2):
         if abs(values[first] - values[second]) > allowed:
             raise TrialStopped(
-                f"{first} reads {values[first]:.4g} V and {second} {values[second]:.4g} V although "
-                "no current flows: the sense leads look open, reversed or not connected, or a "
-                "meter is at another place. The current is not raised."
+                f"{first} reads {format_quantity(values[first], 'V', 4)} and {second} "
+                f"{format_quantity(values[second], 'V', 4)} although no current flows: the sense "
+                "leads look open, reversed or not connected, or a meter is "
+                "at another place. The current is not raised."
             )
 
 
@@ -163,8 +165,8 @@ def _right_way_round(means: dict[str, float]) -> None:
     for channel, value in means.items():
         if channel.startswith("voltage.") and value <= 0.0:
             raise TrialStopped(
-                f"{channel} reads {value:.4g} V while the output is on: its leads are the wrong "
-                "way round or not connected. The current is not raised."
+                f"{channel} reads {format_quantity(value, 'V', 4)} while the output is on: its "
+                "leads are the wrong way round or not connected. The current is not raised."
             )
 
 
@@ -178,20 +180,22 @@ def _at_small_current(
         if channel not in small:
             continue
         ohm = (none[channel] - small[channel]) / level
-        said.append(f"{channel} falls by {ohm * 1e3:.3g} mΩ times the current")
+        said.append(f"{channel} falls by {format_quantity(ohm, 'ohm', 3)} times the current")
         if abs(ohm) > most:
             raise TrialStopped(
-                f"{channel} changed by {-ohm * level * 1e3:.3g} mV at {level:.3g} A, as over "
-                f"{ohm:.3g} Ω, more than {most:.3g} Ω: the sense leads look open, reversed or not "
-                "connected. The current is not raised, and no trial begins: mend the leads first."
+                f"{channel} changed by {format_quantity(-ohm * level, 'V', 3)} at {level:.3g} A, "
+                f"as over {format_quantity(ohm, 'ohm', 3)}, more than {most:.3g} Ω: the sense "
+                "leads look open, reversed or not connected. The current is not raised, and no "
+                "trial begins: mend the leads first."
             )
     currents = {c: v for c, v in small.items() if c.startswith("current.")}
     for channel, value in (*currents.items(), ("the load's setting", level)):
         for other, value2 in currents.items():
             if abs(value - value2) > AGREE_SHARE * level + AGREE_A:
                 raise TrialStopped(
-                    f"{channel} says {value:.4g} A, {other} {value2:.4g} A at the same time: one "
-                    "is wrong, reversed, or the shunt's resistance is another. No trial begins."
+                    f"{channel} says {format_quantity(value, 'A', 4)}, {other} "
+                    f"{format_quantity(value2, 'A', 4)} at the same time: one is wrong, reversed, "
+                    "or the shunt's resistance is another. No trial begins."
                 )
-    said += [f"{channel} {value:.4g} A" for channel, value in currents.items()]
+    said += [f"{channel} {format_quantity(value, 'A', 4)}" for channel, value in currents.items()]
     return ", ".join(said) + "."

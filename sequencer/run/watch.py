@@ -55,10 +55,11 @@ class Watch:
         asleep = (now[1] - boot) - (now[0] - monotonic)
         stepped = (now[2] - wall) - (now[1] - boot)
         if abs(stepped) > STEP_S:
+            way = "forward" if stepped > 0 else "back"
             self._note(
                 "clock step",
-                f"The computer's clock was set by {stepped:+.1f} s; bench time does not follow it, "
-                "only the labels of events do.",
+                f"The computer's clock was set {way} by {abs(stepped):.1f} s; bench time does not "
+                "follow it, only the labels of events do.",
             )
         if asleep > ASLEEP_S:
             self._note(

@@ -12,7 +12,13 @@ from typing import ClassVar
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
-from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, Ratio
+from sequencer.documents.quantities import (
+    PositiveAmperes,
+    PositiveSeconds,
+    PositiveVolts,
+    Ratio,
+    format_quantity,
+)
 from sequencer.errors import FigureError
 from sequencer.requests import Procedure, Readings, Reply, Request
 from sequencer.results import Chart, Figure, Line, Shown
@@ -182,7 +188,7 @@ def _regulation(settings: Settings, evidence: Evidence, means: LevelMeans, missi
     greatest = int(np.argmax(np.abs(means.dv)))
     step = step_to(means, settings.current) if greatest == means.dv.size - 1 else 0.0
     change = float(means.dv[greatest]) + step
-    drift_mv = means.voltage.drift_over_visit * 1e3
+    drift = format_quantity(means.voltage.drift_over_visit, "V", 3)
     return make_figure(
         evidence.trial,
         "load_regulation",
@@ -208,7 +214,7 @@ def _regulation(settings: Settings, evidence: Evidence, means: LevelMeans, missi
         reached=reached_by(means),
         notes=(
             *filter(None, (missing,)),
-            f"The unit drifted by {drift_mv:.3g} mV during the trial; visits to no load around "
+            f"The unit drifted by {drift} during the trial; visits to no load around "
             "every level remove it.",
         ),
     )
@@ -236,7 +242,8 @@ def _end_to_end(
         *current_components(evidence.context, means, step),
     ]
     per_volt = 1.0 / settings.voltage
-    notes = (*filter(None, (missing,)), f"{change * per_volt:.3%} of the set voltage.")
+    part = format_quantity(change * per_volt, "%", 2)
+    notes = (*filter(None, (missing,)), f"{part} of the set voltage.")
     reached = reached_by(means)
     ratio = change * per_volt
     return (

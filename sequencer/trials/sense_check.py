@@ -178,9 +178,9 @@ def _look_first(
     if not abs(stray) <= STRAY_SHARE * context.unit.ratings.current + STRAY_A:
         yield from leave()
         raise TrialStopped(
-            f"{context.current} reads {stray:.3g} A although the load is off: the sense leads look "
-            "reversed, something else draws current, or the ammeter is wrong. The current is not "
-            "raised, and no other trial either."
+            f"{context.current} reads {format_quantity(stray, 'A', 3)} although the load is off: "
+            "the sense leads look reversed, something else draws current, or the ammeter is wrong. "
+            "The current is not raised, and no other trial either."
         )
     first = yield from visit(FIRST_FRACTION, FIRST_FRACTION * settings.current, "first")
     scale = settings.current * FIRST_FRACTION
@@ -198,10 +198,10 @@ def _look_first(
         if not abs(at_full) <= allowed:
             yield from leave()
             raise TrialStopped(
-                f"{channel} fell by {drop * 1e3:.3g} mV at {scale:.3g} A, which would be "
-                f"{at_full:.3g} V at {settings.current:.3g} A, more than {allowed:.3g} V: the "
-                "sense leads look open, reversed or not connected. The current is not raised, and "
-                "no other trial either: mend the leads first."
+                f"{channel} fell by {format_quantity(drop, 'V', 3)} at {scale:.3g} A, which "
+                f"would be {format_quantity(at_full, 'V', 3)} at {settings.current:.3g} A, more "
+                f"than {allowed:.3g} V: the sense leads look open, reversed or not connected. The "
+                "current is not raised, and no other trial either: mend the leads first."
             )
 
 

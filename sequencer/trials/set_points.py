@@ -32,7 +32,12 @@ from math import sqrt
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
-from sequencer.documents.quantities import NonNegativeVolts, PositiveSeconds, PositiveVolts
+from sequencer.documents.quantities import (
+    NonNegativeVolts,
+    PositiveSeconds,
+    PositiveVolts,
+    format_quantity,
+)
 from sequencer.errors import FigureError, TrialStopped
 from sequencer.numerics.line import StraightLine
 from sequencer.numerics.line_known import line_with_covariance, u_of_residuals
@@ -263,8 +268,8 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             ],
             reached=reached,
             notes=(
-                f"At a setting of {at['worst']:.4g} V, where the output was "
-                f"{found.errors[worst.index] * 1e3:+.3g} mV off.",
+                f"At a setting of {at['worst']:.4g} V, where the output was off by "
+                f"{format_quantity(float(found.errors[worst.index]), 'V', 3)}.",
             ),
         ),
         make_figure(

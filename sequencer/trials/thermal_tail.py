@@ -161,7 +161,7 @@ def tail_figure(evidence: Evidence, voltage: float) -> Figure:
         },
         notes=(
             f"Within {duration:.0f} s after {current:.3g} A was put on; without load the output "
-            f"had moved by {earlier * 1e3:.3g} mV in the same time before.",
+            f"had moved by {format_quantity(earlier, 'V', 3)} in the same time before.",
             *((BY_HAND,) if _in_two_steps(evidence.context, voltage, current) else ()),
         ),
     )
