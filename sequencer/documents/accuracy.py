@@ -9,7 +9,8 @@ from collections.abc import Iterator
 from datetime import date
 from typing import Annotated, Self
 
-from pydantic import model_validator
+from pydantic import BeforeValidator, model_validator
+from pydantic_core import PydanticKnownError
 
 from sequencer.documents import dimensions as d
 from sequencer.documents.accuracy_texts import DisplayText, ErrorTerms, ErrorText
@@ -31,6 +32,13 @@ from sequencer.documents.quantities import (
     NonNegativeVoltsPerKelvin,
 )
 from sequencer.documents.tables import Strict
+
+
+def _no_count(value: object) -> object:
+    """Refuse what would pass for seconds since 1970: 0 is no day of calibration."""
+    if isinstance(value, int | float) or (isinstance(value, str) and "-" not in value[1:]):
+        raise PydanticKnownError("date_type")
+    return value
 
 
 class AccuracyStatement(Strict):
@@ -57,7 +65,7 @@ class AccuracyStatement(Strict):
     thermal_emf: NonNegativeVolts = 0.0
     shunt_tolerance: NonNegativeRatio = 0.0
     shunt_temperature: NonNegativePerKelvin = 0.0
-    calibrated: date | None = None
+    calibrated: Annotated[date | None, BeforeValidator(_no_count)] = None
     yearly_gain: NonNegativeRatio = 0.0
     yearly_offset: float = 0.0
     certificate: Certificate | None = None

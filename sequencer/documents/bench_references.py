@@ -43,7 +43,7 @@ def crossed(data: Table) -> Iterator[Flaw]:
     instruments = _entries(data, "instruments")
     if not instruments:
         return  # told once; every name of an instrument would be told again
-    roles = {name: item.get("role") for name, item in instruments.items()}
+    roles = {name: _text(item, "role") for name, item in instruments.items()}
     yield from _addresses(data, instruments)
     by_eye = {name for name, item in instruments.items() if item.get("operator") is not None}
     yield from _channels(data, roles, by_eye)
@@ -134,9 +134,9 @@ def _referenced(name: str, channel: Table, channels: Mapping[str, Table]) -> Ite
 def _routed(
     name: str, channel: Table, roles: Mapping[str, Any], by_eye: Collection[str]
 ) -> Iterator[Flaw]:
-    through = channel.get("through")
+    through, meter = channel.get("through"), _text(channel, "instrument")
     for key in ("through", "input", "integration"):
-        if channel.get("instrument") in by_eye and key in channel:
+        if meter in by_eye and key in channel:
             expected = "no such key: the meter is read by a person"
             yield Flaw(("channels", name, key), f"a key {key}", expected)
     if isinstance(through, str) and roles.get(through) != "scanner":
@@ -147,9 +147,9 @@ def _routed(
 
 def _leads(channels: Mapping[str, Table], operator: Any) -> Iterator[Flaw]:
     """Find channels that don't say where the leads are while others of their meter do."""
-    moved = {c.get("instrument") for c in channels.values() if "leads" in c}
+    moved = {_text(c, "instrument") for c in channels.values() if "leads" in c} - {None}
     for name, channel in channels.items():
-        if channel.get("instrument") in moved and "leads" not in channel:
+        if _text(channel, "instrument") in moved and "leads" not in channel:
             expected = 'a place such as "sense terminals", as other channels of this meter say'
             yield Flaw(("channels", name, "leads"), "nothing", expected)
         if "leads" in channel and operator == "none":
@@ -172,16 +172,17 @@ def _resistors(load: Table, roles: Mapping[str, Any], channels: Table) -> Iterat
 
 
 def _operation(bench: Table, roles: Mapping[str, Any]) -> Iterator[Flaw]:
-    operator = bench.get("operator", "none")
+    operator = _text(bench, "operator") or "none"
     people = [name for name, role in roles.items() if role == "person"]
     if operator == "instrument" and len(people) != 1:
         found = f"{len(people)} instruments in the role person"
         yield Flaw(("bench", "operator"), found, 'exactly one with operator = "instrument"')
-    possible = {str(role) for role in roles.values()} | set(roles)
-    if operator in {"terminal", "instrument"}:
+    possible = set(roles.values()) | set(roles)
+    by_person = operator in ("terminal", "instrument")
+    if by_person:
         possible.add("supply")  # a person switches a hand-operated unit off
     can_be_off = {name for name in possible if roles.get(name, name) in SWITCHED_OFF}
-    if operator in {"terminal", "instrument"} or "line_source" in roles.values():
+    if by_person or "line_source" in roles.values():
         can_be_off.add("line")  # at the line switch, by a person; or by the line source
     if "load" in roles.values():
         can_be_off.add("discharge")  # what the output still holds, through the load
@@ -205,3 +206,9 @@ def _table(data: Table, key: str) -> Table:
 
 def _entries(data: Table, key: str) -> Mapping[str, Table]:
     return {n: item for n, item in _table(data, key).items() if isinstance(item, Mapping)}
+
+
+def _text(data: Table, key: str) -> str | None:
+    """Return what a key says; None where that is no text, which the model reports."""
+    found = data.get(key)
+    return found if isinstance(found, str) else None

@@ -137,6 +137,8 @@ def test_a_statement_of_nothing_is_none(statement: dict[str, Any]) -> None:
             "only beside a shunt",
         ),
         ({"calibrated": "last May"}, {}, "accuracy.calibrated", "date"),
+        ({"calibrated": 0}, {}, "accuracy.calibrated", "a date, such as 2026-05-01"),
+        ({"calibrated": "0"}, {}, "accuracy.calibrated", "a date, such as 2026-05-01"),
         *(
             (
                 {"certificate": PAPER | more, "calibrated": DAY},
