@@ -41,6 +41,7 @@ from sequencer.errors import FigureError
 from sequencer.numerics.decay import Decay, Sway, fit_decay, followed, sway
 from sequencer.requests import Array, Procedure, Read, Settle
 from sequencer.results import Chart, Figure, Line
+from sequencer.trials.parts import of
 from sequencer.trials.steps import (
     SETTLE_COUNT,
     SETTLE_LIMIT_S,
@@ -227,9 +228,13 @@ def _rise(settings: Settings, evidence: Evidence, found: Warming, reached: Reach
         curve.end,
         "K",
         [
-            type_a("scatter about the curve", curve.u_end / curve.widened, found.rise.size - 3.0),
-            normal("what the curve leaves over", curve.slow_sd),
-            normal("the line's wander", found.sway.end * line, curve.end),
+            of(
+                type_a("scatter about the curve", curve.u_end / curve.widened, found.rise.size - 3),
+                HEATSINK,
+                "K",
+            ),
+            of(normal("what the curve leaves over", curve.slow_sd), HEATSINK, "K"),
+            replace(normal("the line's wander", found.sway.end * line, curve.end), unit="1"),
             # Noise is in the scatter, which all readings share.
             *absolute(replace(context.accuracy(HEATSINK), noise=0.0), curve.end),
             *absolute(replace(context.accuracy(AMBIENT), noise=0.0), 0.0),
@@ -257,10 +262,13 @@ def _time_constant(
         tau,
         "s",
         [
-            type_a("scatter about the curve", scatter, found.rise.size - 3.0),
-            rectangular("what the curve leaves over", common_s),
-            normal("the line's wander", by_line.time_constant * line, tau),
-            rectangular("no single exponential", off if off > SURE * expected else 0.0),
+            of(type_a("scatter about the curve", scatter, found.rise.size - 3.0), HEATSINK, "s"),
+            of(rectangular("what the curve leaves over", common_s), HEATSINK, "s"),
+            replace(normal("the line's wander", by_line.time_constant * line, tau), unit="1"),
+            of(
+                rectangular("no single exponential", off if off > SURE * expected else 0.0),
+                HEATSINK,
+            ),
         ],
         reached=reached,
     )
@@ -289,7 +297,9 @@ def _per_watt(settings: Settings, evidence: Evidence, rise: Figure, power: Figur
         "K/W",
         [
             *scaled(rise.budget, mean / power.value),
-            rectangular(BEFORE, (highest - mean) / COVERAGE_PROBABILITY, per_watt),
+            replace(
+                rectangular(BEFORE, (highest - mean) / COVERAGE_PROBABILITY, per_watt), unit="1"
+            ),
             *scaled(meters, per_watt / power.value),
         ],
         reached=power.reached,
@@ -348,7 +358,7 @@ def _dissipation(settings: Settings, evidence: Evidence) -> Figure | None:
         (raw - volts) * amps,
         "W",
         [
-            rectangular(BEFORE, RAW_SHARE * raw, amps),
+            replace(rectangular(BEFORE, RAW_SHARE * raw, amps), unit="V"),
             *absolute(context.accuracy(VOLTAGE), volts, amps),
             *absolute(context.accuracy(context.current), amps, raw - volts),
         ],

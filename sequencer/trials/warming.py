@@ -24,6 +24,7 @@ from sequencer.numerics.warmup import WarmUp, warm_up_time
 from sequencer.requests import Array
 from sequencer.results import Component, Figure
 from sequencer.trials.between_readings import MISSED
+from sequencer.trials.parts import of
 from sequencer.trials.stability import by_meter
 from sequencer.trials.trial import AMBIENT, VOLTAGE, Context, Evidence, Point
 from sequencer.uncertainty.accuracy import Accuracy, wander_components
@@ -145,7 +146,7 @@ def warm_up_figure(
         found.time_s,
         "s",
         [
-            normal("noise of the means", found.noise, found.per_unit),
+            of(normal("noise of the means", found.noise, found.per_unit), VOLTAGE, "V"),
             rectangular("the first minute", found.unresolved_s),
             rectangular("time from load on to the first reading", delay),
             *(replace(part, distribution=NORMAL) for part in scaled(own, found.per_unit)),

@@ -12,6 +12,8 @@ from sequencer.results import Figure
 from sequencer.run.loop import perform
 from sequencer.run.rehearsal import Rehearsal
 from sequencer.trials.trial import Context
+from tests.campaigns.coverage.measure import measured
+from tests.campaigns.coverage.strata import plan
 
 UNIT_OF_NUMBER = re.compile(r"[\d⁻⁰¹²³⁴⁵⁶⁷⁸⁹] \S")
 OF_THE_UNIT = {
@@ -47,9 +49,14 @@ def test_each_part_says_its_channel_where_it_has_one(profile: str) -> None:
     assert unnamed <= OF_THE_UNIT
 
 
-@pytest.mark.parametrize("profile", ["acceptance", "overnight"])
+def of_heat() -> tuple[Figure, ...]:
+    """Return the figures of a trial that no shipped profile has."""
+    return tuple(measured(plan(3), "heat").figures.values())
+
+
+@pytest.mark.parametrize("profile", ["acceptance", "overnight", "heat"])
 def test_each_part_says_its_unit(profile: str) -> None:
-    for figure in figures(profile):
+    for figure in of_heat() if profile == "heat" else figures(profile):
         budget = budget_table(figure)
         assert budget is not None
         for row in budget.rows:
