@@ -37,9 +37,9 @@ def with_limits(chart: Chart, verdicts: Sequence[Verdict], figures: Sequence[Fig
 
 def _places(shown: Shown, verdict: Verdict) -> Iterator[tuple[str, float, str]]:
     if verdict.lower is not None:
-        yield shown.axis, verdict.lower, f"≥ {words.quantity(verdict.lower, verdict.unit)}"
+        yield shown.axis, verdict.lower, f"≥ {words.promised(verdict.lower, verdict.unit)}"
     if verdict.upper is not None:
-        bound = words.quantity(verdict.upper, verdict.unit)
+        bound = words.promised(verdict.upper, verdict.unit)
         if not shown.mirrored:
             yield shown.axis, verdict.upper, f"≤ {bound}"
             return

@@ -132,14 +132,20 @@ def value_with_u(figure: Figure) -> str:
 
 def limit(verdict: Verdict) -> str:
     """Return a limit in words."""
-    if verdict.lower is not None and verdict.upper is not None:
-        low, high = (quantity(bound, verdict.unit) for bound in (verdict.lower, verdict.upper))
+    low, high = (
+        None if bound is None else promised(bound, verdict.unit)
+        for bound in (verdict.lower, verdict.upper)
+    )
+    if low is not None and high is not None:
         return f"{low} to {high}"
-    if verdict.upper is not None:
-        return f"at most {quantity(verdict.upper, verdict.unit)}"
-    if verdict.lower is not None:
-        return f"at least {quantity(verdict.lower, verdict.unit)}"
-    return "no bound"
+    if high is not None:
+        return f"at most {high}"
+    return "no bound" if low is None else f"at least {low}"
+
+
+def promised(bound: float, unit: str) -> str:
+    """Return a limit's bound with all digits that a data sheet may have: 2.9995 A is no 3 A."""
+    return quantity(bound, unit, 7)
 
 
 def probability(value: float | None) -> str:

@@ -2,11 +2,13 @@ import io
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_up_result import FIGURES, VERDICTS, made_up_result
 from rich.console import Console
 
+from sequencer.outputs import words
 from sequencer.outputs.terminal import MOST_EVENTS, print_result
 from sequencer.results import Event
 
@@ -124,3 +126,16 @@ def test_one_reason_for_several_limits_is_said_once():
     text = " ".join(printed(made_up_result(verdicts=verdicts)).split())
     assert text.count(why) == 1
     assert f"Limit current, knee current, not covered: {why}" in text
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "text"),
+    [
+        (2.9995, None, "at least 2.9995 A"),
+        (None, 3.6005, "at most 3.6005 A"),
+        (3.0, 3.60005, "3 A to 3.60005 A"),
+    ],
+)
+def test_a_limit_is_shown_as_it_was_promised(lower, upper, text):
+    known = next(one for one in VERDICTS if one.unit == "A")
+    assert words.limit(replace(known, lower=lower, upper=upper)) == text
