@@ -38,7 +38,8 @@ class PlannedTrial:
 class PlannedLimit:
     """Whether a limit's condition will be measured; not `measured` if no trial gives its figure.
 
-    `beforehand`: where it is covered, how well it could be judged at best.
+    `beforehand`: where it is covered, how well it could be judged at best. `perhaps`: a trial gives
+    the figure where the unit shows it, as a nominal one does not.
     """
 
     figure: str
@@ -47,6 +48,7 @@ class PlannedLimit:
     coverage: Coverage | None
     why: str
     beforehand: Beforehand | None = None
+    perhaps: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,7 @@ def make_plan(documents: Documents) -> Plan:
     figures: list[Figure] = []
     reasons: dict[str, str] = {}
     lacks: dict[str, str] = {}
+    unshown: dict[str, str] = {}
     start_s = 0.0
     knobs: Mapping[str, float | str | bool] = {}
     for turn in order.turns:
@@ -85,12 +88,14 @@ def make_plan(documents: Documents) -> Plan:
         planned.append(PlannedTrial(trial.name, trial.summary, tuple(rehearsal.plan), turn.number))
         start_s, knobs = rehearsal.now_s, rehearsal.knobs
         steps: tuple[Step, ...] = tuple(rehearsal.steps)
+        evidence = Evidence(trial.name, context, steps)
         try:
-            figures += trial.figures(settings, Evidence(trial.name, context, steps))
+            figures += trial.figures(settings, evidence)
+            unshown |= trial.cannot(settings, evidence)
         except FigureError as error:
             reasons |= dict.fromkeys(trial.gives, str(error))
         lacks |= lacking(trial, settings, context)
-    rule, why = documents.profile.profile.rule, reasons | lacks
+    rule, why = documents.profile.profile.rule, Reasons(reasons | lacks, unshown)
     return Plan(
         tuple(planned),
         tuple(_cover(one, figures, why, rule) for one in promised_limits(documents)),
@@ -100,13 +105,26 @@ def make_plan(documents: Documents) -> Plan:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Reasons:
+    """Why figures don't come out, by name: on any unit, or on a nominal one."""
+
+    surely: Mapping[str, str]
+    nominal: Mapping[str, str]
+
+
 def _cover(
-    limit: PromisedLimit, figures: list[Figure], reasons: dict[str, str], rule: Rule
+    limit: PromisedLimit, figures: list[Figure], reasons: Reasons, rule: Rule
 ) -> PlannedLimit:
     found = [figure for figure in figures if figure.name == limit.figure]
+    if not found and limit.figure in reasons.surely:
+        return PlannedLimit(limit.figure, True, False, None, reasons.surely[limit.figure])
+    if not found and limit.figure in reasons.nominal:
+        why = f"On a nominal unit: {reasons.nominal[limit.figure]}"
+        return PlannedLimit(limit.figure, True, False, None, why, perhaps=True)
     if not found:
-        why = reasons.get(limit.figure, "no trial of this profile measures it")
-        return PlannedLimit(limit.figure, limit.figure in reasons, False, None, why)
+        why = "no trial of this profile measures it"
+        return PlannedLimit(limit.figure, False, False, None, why)
     checks = [check_coverage(figure.reached, limit.condition) for figure in found]
     best, figure = next(
         ((check, one) for check, one in zip(checks, found, strict=True) if check.covered),

@@ -91,6 +91,7 @@ def _as_object(
                 "figure": limit.figure,
                 "measured": limit.measured,
                 "covered": limit.covered,
+                "perhaps": limit.perhaps,
                 "required": None if limit.coverage is None else limit.coverage.required,
                 "reached": None if limit.coverage is None else limit.coverage.reached,
                 "unit": None if limit.coverage is None else limit.coverage.unit,

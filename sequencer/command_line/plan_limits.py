@@ -13,7 +13,8 @@ def covered_words(limits: Iterable[PlannedLimit]) -> Iterator[str]:
     yield f"Will be covered: {', '.join(will) or 'no limit at all'}."
     for one in limits:
         if one.measured and not one.covered:
-            yield f"Will NOT be covered: {_words(one)}. {one.why}"
+            how = "Perhaps not" if one.perhaps else "Will NOT be"
+            yield f"{how} covered: {_words(one)}. {one.why}"
     if nobody:
         yield f"Not in this profile, so not judged: {', '.join(nobody)}."
 

@@ -94,7 +94,7 @@ def _limit_table(limits: tuple[PlannedLimit, ...]) -> Table:
         ("limit on", "covered", "promised for", "will reach", "why"),
     )
     for limit in (one for one in limits if one.measured):
-        covered = "yes" if limit.covered else "NO"
+        covered = "yes" if limit.covered else "perhaps" if limit.perhaps else "NO"
         part = limit.coverage
         table.add_row(
             title(limit.figure),

@@ -87,7 +87,7 @@ def _tell_before(
 ) -> None:
     """Say what won't be covered or decided, show the cautions, have them acknowledged."""
     for limit in plan.limits:
-        if limit.measured and not limit.covered:
+        if limit.measured and not limit.covered and not limit.perhaps:
             console.print(
                 f"Will not be covered: {limit.figure}. {limit.why}", style="bold", markup=False
             )

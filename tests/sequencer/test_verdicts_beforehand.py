@@ -95,3 +95,13 @@ def test_a_run_says_so_before_anything_is_energised(tmp_path: Path) -> None:
     assert done.returncode == 2  # the cautions of a real bench were not acknowledged
     said_first, _, _ = " ".join(done.stderr.split()).partition("Nothing was energised")
     assert "With this bench sense error can't be decided" in said_first
+
+
+def test_a_figure_that_only_a_real_unit_shows_is_not_called_unmeasured(tmp_path: Path) -> None:
+    text = (PROFILES / "units" / "w-17.toml").read_text()
+    limit = '[[limits]]\nfigure = "temperature_coefficient"\nat_most = "2 mV/K"\n'
+    (tmp_path / "unit.toml").write_text(f"{text}\n{limit}")
+    told = " ".join(said("overnight", "--unit", "unit.toml", cwd=tmp_path).split())
+    assert "Perhaps not covered: temperature coefficient. On a nominal unit:" in told
+    assert "the room changed by" in told
+    assert "not judged: temperature coefficient" not in told
