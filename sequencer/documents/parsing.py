@@ -138,8 +138,8 @@ def parse_quantity(text: object, dimension: Dimension, sign: Sign = "any") -> fl
 
 def _value(number: str, prefix: str, factor: Fraction) -> float:
     """Scale exactly and round once, so that "0.02 %" is the float 0.0002."""
-    if prefix:
-        number = repr(float(Quantity(number + prefix)))
+    if prefix:  # read apart: behind an exponent quantiphy takes no prefix, and says nothing
+        factor *= Fraction(repr(float(Quantity("1" + prefix))))
     return float(Fraction(number) * factor)
 
 

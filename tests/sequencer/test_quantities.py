@@ -22,6 +22,8 @@ from sequencer.documents.quantities import (
         ("30mV", d.VOLTAGE, 0.03),
         ("+1.5e-3 V", d.VOLTAGE, 0.0015),
         (".5 V", d.VOLTAGE, 0.5),
+        ("1.5e-1 mV", d.VOLTAGE, 1.5e-4),
+        ("2E3 µA", d.CURRENT, 2e-3),
         ("10 uV", d.VOLTAGE, 1e-5),
         ("10 µV", d.VOLTAGE, 1e-5),
         ("10 \u03bcV", d.VOLTAGE, 1e-5),
