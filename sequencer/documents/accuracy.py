@@ -13,13 +13,14 @@ from pydantic import BeforeValidator, model_validator
 from pydantic_core import PydanticKnownError
 
 from sequencer.documents import dimensions as d
-from sequencer.documents.accuracy_texts import DisplayText, ErrorTerms, ErrorText
+from sequencer.documents.accuracy_texts import ErrorTerms, ErrorText
 from sequencer.documents.certificate import (
     Certificate,
     CurrentCertificate,
     TemperatureCertificate,
     VoltageCertificate,
 )
+from sequencer.documents.display_texts import DisplayText
 from sequencer.documents.flaws import Flaw, raise_flaws
 from sequencer.documents.quantities import (
     NonNegativeAmperes,

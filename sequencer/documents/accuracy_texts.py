@@ -1,6 +1,6 @@
-"""Data sheets' own lines, read strictly: "0.5 % + 3 digits" and "6000 counts"."""
+"""Data sheets' own lines of accuracy, read strictly: "0.5 % + 3 digits"."""
 
-import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,25 +8,26 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from sequencer.documents.dimensions import RATIO, Dimension
-from sequencer.documents.parsing import (
-    NUMBER,
-    QuantityError,
-    describe,
-    one_spelling,
-    parse_quantity,
-    quoted,
+from sequencer.documents.accuracy_refusals import why_not
+from sequencer.documents.accuracy_spellings import (
+    MOST_CHARACTERS,
+    Kind,
+    Part,
+    line_pattern,
+    read_part,
+    split_line,
 )
+from sequencer.documents.dimensions import RATIO, Dimension
+from sequencer.documents.parsing import QuantityError, describe, parse_quantity, quoted
 from sequencer.documents.rendering import format_quantity
 
 OF_READING, OF_RANGE = " of reading", " of range"
-DIGITS = re.compile(r"([0-9]+) (?:digits?|counts?)")
-DISPLAY = re.compile(r"([0-9]+(?:\.5)?) (counts|digits)")
-MOST_COUNTS = 10**9
-"""No display shows more; a longer number is a slip."""
-UNSIGNED = NUMBER.removeprefix("[+-]?")
-HALF_DIGIT = 2
-"""A leading half digit shows 0 or 1: it doubles the counts."""
+_TWICE: Mapping[Kind, str] = {
+    "of_reading": 'two parts of one kind: both of the reading; write "of range" behind the other',
+    "of_range": "two parts of one kind: both of the range",
+    "digits": "two parts of one kind: both in digits",
+    "fixed": "two parts of one kind: both fixed",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,7 @@ class ErrorText:
         try:
             return parse_error(text, self.dimension)
         except QuantityError as error:
-            raise _refusal(error) from None
+            raise refusal(error) from None
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
@@ -88,56 +89,17 @@ class ErrorText:
     ) -> JsonSchemaValue:
         """Tell editors what the text looks like."""
         del schema, handler
-        term = (
-            rf"(?:{UNSIGNED}\s*(?:%|ppm)(?: of (?:reading|range))?"
-            rf"|[0-9]+ (?:digits?|counts?)|{UNSIGNED}\s*\S+)"
-        )
         return {
             "type": "string",
-            "pattern": rf"^\s*{term}(?: \+ {term})*\s*$",
+            "pattern": line_pattern(self.dimension),
+            "maxLength": MOST_CHARACTERS,
             "examples": ["0.5 % + 3 digits", "0.02 % of reading + 0.005 % of range"],
             "description": f"{_expected(self.dimension).capitalize()}.",
         }
 
 
-@dataclass(frozen=True, slots=True)
-class DisplayText:
-    """Mark an integer field as a display's counts: "6000 counts" or "4.5 digits"."""
-
-    def read(self, text: object) -> int:
-        """Read the text; a pydantic error carries what was found and what was expected."""
-        try:
-            return parse_display(text)
-        except QuantityError as error:
-            raise _refusal(error) from None
-
-    def __get_pydantic_core_schema__(
-        self, source: Any, handler: GetCoreSchemaHandler
-    ) -> CoreSchema:
-        """Tell pydantic how to read and write."""
-        del source, handler
-        return core_schema.no_info_plain_validator_function(
-            self.read,
-            serialization=core_schema.plain_serializer_function_ser_schema(
-                lambda counts: f"{counts} counts", when_used="json"
-            ),
-        )
-
-    def __get_pydantic_json_schema__(
-        self, schema: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> JsonSchemaValue:
-        """Tell editors what the text looks like."""
-        del schema, handler
-        return {
-            "type": "string",
-            "pattern": r"^\s*(?:[0-9]+ counts|[0-9]+(?:\.5)? digits)\s*$",
-            "examples": ["6000 counts", "4.5 digits"],
-            "description": "How many steps the display has over the channel's range.",
-        }
-
-
 def parse_error(text: object, dimension: Dimension) -> ErrorTerms:
-    """Read "0.5 % + 3 digits", "0.02 % of reading + 0.005 % of range" or "1 % + 2 mV".
+    """Read "0.5 % + 3 digits", "±(0.02 % rdg + 0.005 % FS)" or "1 % + 2 mV".
 
     A part in % or ppm that does not say of what is of the reading.
 
@@ -149,55 +111,27 @@ def parse_error(text: object, dimension: Dimension) -> ErrorTerms:
     expected = _expected(dimension)
     if not isinstance(text, str):
         raise QuantityError(describe(text), expected)
-    found: dict[str, float] = {}
-    for term in one_spelling(text).split(" + "):
-        key, value = _term(term.strip(), dimension, text)
-        if key in found:
-            raise QuantityError(f"{quoted(text)} (two parts of one kind)", expected)
-        if value < 0:
-            raise QuantityError(f"{quoted(text)} (a negative part)", expected)
-        found[key] = value
-    if not any(found.values()):
+    if len(text) > MOST_CHARACTERS:
+        raise QuantityError(f"{quoted(text)} (more than {MOST_CHARACTERS} characters)", expected)
+    sizes: dict[Kind, float] = {}
+    for one in split_line(text):
+        part = read_part(one, dimension)
+        if part is None:
+            where = f"the part {quoted(one)}: " if one else ""
+            raise QuantityError(f"{quoted(text)} ({where}{why_not(one)})", expected)
+        if part.kind in sizes:
+            raise QuantityError(f"{quoted(text)} ({_TWICE[part.kind]})", expected)
+        sizes[part.kind] = _size(part, dimension)
+    if not any(sizes.values()):
         raise QuantityError(f"{quoted(text)} (nothing but zero)", expected)
-    digits = int(found.pop("digits", 0))
-    return ErrorTerms(digits=digits, unit=dimension.unit, **found)
+    digits = int(sizes.pop("digits", 0))
+    return ErrorTerms(digits=digits, unit=dimension.unit, **sizes)
 
 
-def _term(term: str, dimension: Dimension, whole: str) -> tuple[str, float]:
-    counted = DIGITS.fullmatch(term)
-    if counted:
-        return "digits", float(counted[1])
-    for ending, key in ((OF_READING, "of_reading"), (OF_RANGE, "of_range")):
-        if term.endswith(ending):
-            return key, _parsed(term.removesuffix(ending), RATIO, dimension, whole)
-    if term.endswith(("%", "ppm")):
-        return "of_reading", _parsed(term, RATIO, dimension, whole)
-    return "fixed", _parsed(term, dimension, dimension, whole)
-
-
-def _parsed(term: str, of: Dimension, dimension: Dimension, whole: str) -> float:
-    try:
-        return parse_quantity(term, of)
-    except QuantityError:
-        raise QuantityError(
-            f"{quoted(whole)} (the part {quoted(term)})", _expected(dimension)
-        ) from None
-
-
-def parse_display(text: object) -> int:
-    """Read "6000 counts" or "4.5 digits" (a half digit shows 0 or 1: 20000 counts)."""
-    expected = 'the steps of a display as text, such as "6000 counts" or "4.5 digits"'
-    match = DISPLAY.fullmatch(one_spelling(text)) if isinstance(text, str) else None
-    if match is None:
-        raise QuantityError(describe(text), expected)
-    if match[2] == "counts":
-        counts = int(match[1]) if "." not in match[1] else 0
-    else:
-        whole, _, half = match[1].partition(".")
-        counts = 10 ** min(int(whole), 10) * (HALF_DIGIT if half else 1)
-    if not 1 < counts <= MOST_COUNTS:
-        raise QuantityError(describe(text), expected)
-    return counts
+def _size(part: Part, dimension: Dimension) -> float:
+    if part.kind == "digits":
+        return float(part.size)
+    return parse_quantity(part.size, dimension if part.kind == "fixed" else RATIO)
 
 
 def _expected(dimension: Dimension) -> str:
@@ -207,7 +141,8 @@ def _expected(dimension: Dimension) -> str:
     )
 
 
-def _refusal(error: QuantityError) -> PydanticCustomError:
+def refusal(error: QuantityError) -> PydanticCustomError:
+    """Return the error that pydantic gathers."""
     return PydanticCustomError(
         "quantity",
         "found {found}, expected {expected}",

@@ -9,7 +9,10 @@ from sequencer.documents.parsing import (
     describe,
     one_spelling,
     parse_quantity,
+    quoted,
+    split_quantity,
 )
+from sequencer.documents.rendering import format_quantity
 
 PERCENT = 100.0
 
@@ -83,10 +86,22 @@ def parse_allowance(text: object, dimension: Dimension, *, signed: bool = False)
         try:
             value = parse_quantity(term, dimension)
         except QuantityError as error:
-            raise QuantityError(error.found, expected) from None
+            raise QuantityError(_plain_ratio(term, dimension) or error.found, expected) from None
         if fixed is not None:
             raise QuantityError(f'"{text}" (two fixed parts)', expected)
         fixed = value
     if not signed and not (min(percent or 0.0, fixed or 0.0) >= 0 < max(percent or 0, fixed or 0)):
         raise QuantityError(f'"{text}" (a part that is not positive)', expected)
     return Allowance(percent or 0.0, fixed or 0.0, dimension.unit)
+
+
+def _plain_ratio(text: str, dimension: Dimension) -> str | None:
+    """Return a ratio without its unit and what to write: a forgotten % would make 100 times of it."""
+    split = split_quantity(text)
+    if dimension is not RATIO or split is None or split[1]:
+        return None
+    percent = format_quantity(float(split[0]), "%", 15).replace("\u2212", "-")
+    return (
+        f'{quoted(text)} (a number without a unit; write "{percent}" for the ratio {split[0]}, or '
+        f'"{split[0]} %" if per cent is meant)'
+    )

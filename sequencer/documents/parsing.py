@@ -92,22 +92,33 @@ def quoted(found: object) -> str:
 def describe(found: object) -> str:
     """Return a found value with what it is, for a message."""
     if isinstance(found, str):
-        return f"{quoted(found)} ({_kind(found)})"
+        return f"{quoted(found)} ({kind_of(found)})"
     if isinstance(found, int | float) and not isinstance(found, bool):
         return f"{quoted(found)} (a number without a unit)"
     return quoted(found)
 
 
-def _kind(text: str) -> str:
+def comma_words(text: str) -> str | None:
+    """Return what to write for the comma within a text's first number, or None without one."""
+    match = re.match(r"[+-]?([0-9]*),([0-9]+)", one_spelling(text))
+    if match is None:
+        return None
+    whole, decimals = match[1], match[2]
+    if len(decimals) == len("000") and whole != "0":
+        return "a comma, for decimals or thousands; write a point, or nothing between thousands"
+    return f"a decimal comma; write {match[0].replace(',', '.')}"
+
+
+def kind_of(text: str) -> str:
     """Return what a text that was not expected is."""
+    if (commas := comma_words(text)) is not None:
+        return commas
     split = split_quantity(text)
     if split is None:
         return "no number and unit"
     unit = split[1]
     if not unit:
         return "a number without a unit"
-    if re.match(r",[0-9]", unit):
-        return "a decimal comma; write a point"
     known = dimensions_of(unit)
     return article(known[0].name) if known else f"the unit {quoted(unit)} is not known"
 
@@ -143,11 +154,16 @@ def _value(number: str, prefix: str, factor: Fraction) -> float:
     return float(Fraction(number) * factor)
 
 
-def pattern(dimension: Dimension, sign: Sign = "any") -> str:
-    """Return the regular expression (ECMA 262) of a dimension's texts, for editors."""
+def unit_pattern(dimension: Dimension) -> str:
+    """Return the regular expression (ECMA 262) of a dimension's units in all their spellings."""
     prefixes = f"[{PREFIXES}µμ]?"
     units = [re.escape(unit) for unit in dimension.plain]
     units += [prefixes + re.escape(unit) for unit in dimension.prefixed]
     text = "|".join(units).replace("²", "(?:²|\\^?2)").replace("°C", "(?:°C|℃|degC)")
-    text = text.replace("Ω", "[Ω\u2126]").replace("/K", "/(?:K|°C|degC)")
-    return rf"^\s*{NUMBER.replace('+-', '+' if sign != 'any' else '+−-', 1)}\s*(?:{text})\s*$"
+    return text.replace("Ω", "[Ω\u2126]").replace("/K", "/(?:K|°C|degC)")
+
+
+def pattern(dimension: Dimension, sign: Sign = "any") -> str:
+    """Return the regular expression (ECMA 262) of a dimension's texts, for editors."""
+    number = NUMBER.replace("+-", "+" if sign != "any" else "+−-", 1)
+    return rf"^\s*{number}\s*(?:{unit_pattern(dimension)})\s*$"

@@ -50,6 +50,7 @@ KEYWORDS: dict[str, tuple[Any, Callable[[Any, Any, Rule, Rule], bool]]] = {
     "oneOf": (object, lambda node, value, _, whole: sum(fits(node, v, whole) for v in value) == 1),
     "pattern": (str, lambda node, value, *_: re.search(value, node) is not None),
     "minLength": (str, lambda node, value, *_: len(node) >= value),
+    "maxLength": (str, lambda node, value, *_: len(node) <= value),
     "minItems": (list, lambda node, value, *_: len(node) >= value),
     "minProperties": (dict, lambda node, value, *_: len(node) >= value),
     "maxItems": (list, lambda node, value, *_: len(node) <= value),

@@ -8,6 +8,7 @@ from pydantic import ValidationError
 
 from sequencer.documents.bounds import Allowance, parse_allowance
 from sequencer.documents.dimensions import CURRENT, RESISTANCE, VOLTAGE
+from sequencer.documents.parsing import QuantityError
 from sequencer.documents.unit import UnitDocument
 
 
@@ -26,6 +27,27 @@ def test_an_allowance_is_a_percentage_of_the_setting_plus_a_fixed_part() -> None
     assert parse_allowance("1 %", CURRENT).resolve(3.0) == pytest.approx(0.03, rel=1e-12)
     assert parse_allowance("30 mV", VOLTAGE).resolve(30.0) == 0.03
     assert parse_allowance("5 mΩ", RESISTANCE).resolve(30.0) == 0.005
+
+
+@pytest.mark.parametrize(
+    ("bound", "way_out"),
+    [
+        ("1", 'write "100 %" for the ratio 1, or "1 %" if per cent is meant'),
+        ("0.01", 'write "1 %" for the ratio 0.01, or "0.01 %" if per cent is meant'),
+    ],
+)
+def test_a_plain_number_for_a_ratio_is_refused_with_both_that_it_may_mean(
+    bound: str, way_out: str
+) -> None:
+    data = changed(UNIT, "limits", 0, to={"figure": "current_agreement", "at_most": bound})
+    found = mistakes(UnitDocument, data)
+    assert any(way_out in one for one in found), found
+
+
+def test_a_plain_number_for_a_voltage_is_no_ratio() -> None:
+    with pytest.raises(QuantityError) as caught:
+        parse_allowance("1", VOLTAGE)
+    assert caught.value.found == '"1" (a number without a unit)'
 
 
 def test_bounds_come_by_side() -> None:

@@ -77,7 +77,13 @@ def test_min_is_minutes_and_never_milli_inches() -> None:
         (30, "30 (a number without a unit)"),
         (3.5, "3.5 (a number without a unit)"),
         ("30", '"30" (a number without a unit)'),
-        ("0,5 V", '"0,5 V" (a decimal comma; write a point)'),
+        ("0,5 V", '"0,5 V" (a decimal comma; write 0.5)'),
+        ("-0,005 V", '"-0,005 V" (a decimal comma; write -0.005)'),
+        (
+            "1,000 V",
+            '"1,000 V" (a comma, for decimals or thousands; write a point, or nothing between '
+            "thousands)",
+        ),
         ("10 KV", '"10 KV" (the unit "KV" is not known)'),
         ("10 v", '"10 v" (the unit "v" is not known)'),
         ("10 V V", '"10 V V" (the unit "V V" is not known)'),

@@ -1,0 +1,100 @@
+"""A display's steps as data sheets have them: "6000 counts", "4.5 digits", "3 1/2 digits"."""
+
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema, core_schema
+
+from sequencer.documents.accuracy_spellings import SPACE, any_case
+from sequencer.documents.accuracy_texts import refusal
+from sequencer.documents.parsing import QuantityError, describe, quoted
+
+HALF_DIGIT = 2
+"""A leading half digit shows 0 or 1: it doubles the counts."""
+
+_GAPS = " \u00a0\u2009\u202f"
+_WHOLE = "[2-9]|[1-9][0-9]{1,8}|1000000000"
+"""2 to 10⁹: no display shows more; a longer number is a slip."""
+_PARTED = "[1-9][0-9]{0,2}(?:(?:,[0-9]{3}){1,2}|(?:[" + _GAPS + "][0-9]{3}){1,2})"
+"""Thousands parted by commas or gaps: counts are whole, so no comma is a decimal one."""
+_COUNTED = f"({_PARTED}|{_WHOLE})[-{_GAPS}]?(?:{any_case('counts?|cts')})"
+_HALF = rf"[.,]5|½|[-{_GAPS}]½|[-{_GAPS}]1[/\u2044]2"
+_IN_DIGITS = f"(?:([1-8])({_HALF})|([1-9]))[-{_GAPS}]?{any_case('digits?')}"
+_OTHER_PART = r"[¼¾⅓⅔⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞]|(?!1/2)[0-9][/\u2044][0-9]|[0-9][.,](?!5[- ]?d)[0-9]+[- ]?digit"
+
+
+@dataclass(frozen=True, slots=True)
+class DisplayText:
+    """Mark an integer field as a display's counts: "6000 counts" or "4.5 digits"."""
+
+    def read(self, text: object) -> int:
+        """Read the text; a pydantic error carries what was found and what was expected."""
+        try:
+            return parse_display(text)
+        except QuantityError as error:
+            raise refusal(error) from None
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        """Tell pydantic how to read and write."""
+        del source, handler
+        return core_schema.no_info_plain_validator_function(
+            self.read,
+            serialization=core_schema.plain_serializer_function_ser_schema(
+                lambda counts: f"{counts} counts", when_used="json"
+            ),
+        )
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        """Tell editors what the text looks like."""
+        del schema, handler
+        return {
+            "type": "string",
+            "pattern": f"^{SPACE}(?:{_COUNTED}|{_IN_DIGITS}){SPACE}$",
+            "examples": ["6000 counts", "4.5 digits", "3 1/2 digits"],
+            "description": "How many steps the display has over the channel's range.",
+        }
+
+
+def parse_display(text: object) -> int:
+    """Read "6000 counts", "4.5 digits" or "3 1/2 digits" (a half digit shows 0 or 1: 2000 counts).
+
+    Raises
+    ------
+    QuantityError
+        With what was found and what was expected.
+    """
+    expected = 'the steps of a display as text, such as "6000 counts" or "4.5 digits"'
+    if not isinstance(text, str):
+        raise QuantityError(describe(text), expected)
+    match = re.fullmatch(f"{SPACE}(?:{_COUNTED}|{_IN_DIGITS}){SPACE}", text)
+    if match is None:
+        raise QuantityError(_found(text), expected)
+    counts, before_half, _, digits = match.groups()
+    if counts is not None:
+        return int(re.sub("[^0-9]", "", counts))
+    whole: int = 10 ** int(before_half or digits)
+    return whole * HALF_DIGIT if before_half else whole
+
+
+def _found(text: str) -> str:
+    """Return a text that is not read, and what to write in its place."""
+    if joined := re.search(r"(?<![0-9])([1-9])1[/\u2044]2[- ]?digit", text):
+        return f'{quoted(text)} (write "{joined[1]} 1/2 digits" or "{joined[1]}.5 digits")'
+    if parted := re.fullmatch(r"\s*([1-9][0-9]{0,2})[.'’]([0-9]{3})[- ]counts?\s*", text):
+        return f'{quoted(text)} (counts are whole: write "{parted[1]}{parted[2]} counts")'
+    if re.search(_OTHER_PART, text):
+        return (
+            f"{quoted(text)} (a part of a digit other than ½ has no one meaning: write its counts)"
+        )
+    if re.search("[0-9].*(?:count|cts)", text):
+        return f"{quoted(text)} (counts are whole, from 2 to 1000000000)"
+    if re.search("[0-9].*digit", text):
+        return f"{quoted(text)} (digits are 1 to 9, or 1.5 to 8.5)"
+    return describe(text)
