@@ -96,7 +96,7 @@ def parse_allowance(text: object, dimension: Dimension, *, signed: bool = False)
 
 
 def _plain_ratio(text: str, dimension: Dimension) -> str | None:
-    """Return a ratio without its unit and what to write: a forgotten % would make 100 times of it."""
+    """Return a plain number and what to write: a forgotten % would make 100 times of it."""
     split = split_quantity(text)
     if dimension is not RATIO or split is None or split[1]:
         return None
