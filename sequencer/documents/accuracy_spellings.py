@@ -66,7 +66,7 @@ def read_part(text: str, dimension: Dimension) -> Part | None:
         match = re.fullmatch(f"({number}){SPACE}({what})", text)
         if match is None:
             continue
-        size = match[1].replace(",", ".").replace("\u2212", "-")
+        size = match[1].replace(",", ".")
         if kind == "digits":
             return Part(kind, size)
         if kind == "fixed":

@@ -53,6 +53,7 @@ def is_read(text: str, dimension: Dimension) -> bool:
         ("0.5%+3dgt", "0.5 % of reading + 3 digits"),
         ("0.5%rdg+2mV", "0.5 % of reading + 2 mV"),
         ("1e-1%+1e+0mV", "0.1 % of reading + 1 mV"),
+        ("1e\u22121 %", "0.1 % of reading"),
         ("30 PPM + 2 µV", "30 ppm of reading + 2 µV"),
         ("30 ppm + 2 \u03bcV", "30 ppm of reading + 2 µV"),
         ("0,5 % + 3 digits", "0.5 % of reading + 3 digits"),
