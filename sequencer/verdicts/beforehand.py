@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from sequencer.documents.quantities import format_quantity
 from sequencer.results import Figure, Verdict
 from sequencer.verdicts.magnitude import no_pass_possible
-from sequencer.verdicts.needed import what_would_help
+from sequencer.verdicts.needed import LEAST_TARGET, what_would_help
 from sequencer.verdicts.remarks import GOOD_RATIO
 
 
@@ -52,10 +52,10 @@ def beforehand(figure: Figure, verdict: Verdict) -> Beforehand | None:
     words = ""
     if undecidable:
         so = "no value could pass" if verdict.rule == "guarded" else "a verdict tells nothing"
-        words = (
-            f"U will be {about} at least, more than the limit of {limit}: {so}. "
-            f"{what_would_help(figure, size)}"
-        )
+        near = size >= LEAST_TARGET * figure.expanded
+        far = "No bench meter gets near it: see whether it is right."
+        cure = what_would_help(figure, size) if near else far
+        words = f"U will be {about} at least, more than the limit of {limit}: {so}. {cure}"
     elif ratio < GOOD_RATIO:
         words = (
             f"U will be {about} at least, the limit of {limit} is only {ratio:.2g} times as much; "

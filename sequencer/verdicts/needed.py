@@ -19,7 +19,7 @@ _SENSIBLE_TIMES = 100.0
 #: Nobody takes one time as many readings: a tenth more at least.
 _LEAST_TIMES = 1.1
 #: Nearer to the limit than this share of U no measurement on a bench will ever tell.
-_LEAST_TARGET = 0.01
+LEAST_TARGET = 0.01
 
 
 def needed_uncertainty(
@@ -48,7 +48,7 @@ def what_would_help(figure: Figure, target: float) -> str:
     """
     if target <= 0.0:
         return "The limit leaves no room for any uncertainty: nothing measured can pass it."
-    if target < _LEAST_TARGET * figure.expanded:
+    if target < LEAST_TARGET * figure.expanded:
         return "The value stands at the limit itself: no better meter will tell."
     need = f"It would need U of at most {_text(target, figure)}"
     budget = figure.budget

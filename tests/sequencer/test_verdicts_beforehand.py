@@ -51,6 +51,10 @@ def test_a_limit_below_u_is_undecidable_whatever_the_unit(rule: str, so: str) ->
     assert "It would need U of at most 1 mV" in found.words
 
 
+def test_a_limit_far_below_u_is_doubted_itself() -> None:
+    assert "No bench meter gets near it: see whether it is right." in known(1.0, None, 1e-3).words
+
+
 def test_an_interval_narrower_than_two_u_is_undecidable() -> None:
     assert known(0.3e-3, 0.5e-3, 1.5e-3).undecidable
     assert "± 500 µV about its middle" in known(0.3e-3, 0.5e-3, 1.5e-3).words
