@@ -7,13 +7,10 @@ from importlib.resources import files
 from pathlib import Path
 
 from called import steadyrail
+from rehearsed import rehearse
 
 from sequencer.documents.load import Documents, load_profile
-from sequencer.judging import judge_evidence, planned_trials
 from sequencer.planning import make_plan
-from sequencer.run.loop import perform
-from sequencer.run.rehearsal import Rehearsal
-from sequencer.trials.trial import Context
 
 PROFILES = Path(str(files("profiles")))
 TERMINALS = "Not given on this bench: lead drop and sense following (need voltage.terminals)."
@@ -71,13 +68,7 @@ def test_a_soak_without_a_thermometer_in_the_room_says_what_it_takes(tmp_path: P
 
 def test_the_result_says_it_too_once_for_each_channel(tmp_path: Path) -> None:
     documents = without(tmp_path, "acceptance", "voltage.terminals", "current.load")
-    context = Context(documents.unit, documents.bench)
-    steps = []
-    for trial, settings in planned_trials(documents):
-        rehearsal = Rehearsal(documents.unit, documents.bench, 0.0, {})
-        perform(trial.procedure(settings, context), rehearsal)
-        steps.append(tuple(rehearsal.steps))
-    judged = judge_evidence(documents, steps)
+    _, judged = rehearse(documents)
     named = {figure.name for figure in judged.figures}
     assert named.isdisjoint({"lead_drop", "sense_following", "current_agreement"})
     assert judged.notes.count(TERMINALS) == judged.notes.count(ALONE) == 1

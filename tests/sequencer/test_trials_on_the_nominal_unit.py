@@ -5,16 +5,15 @@ from dataclasses import replace
 from functools import cache
 
 import pytest
+from rehearsed import rehearse
 
 from sequencer.documents.load import Documents, load_profile
-from sequencer.judging import Judged, judge_evidence, planned_trials
+from sequencer.judging import Judged
 from sequencer.planning import make_plan
 from sequencer.requests import Apply, Ask, LoadState, Read, Settle, SupplyState
 from sequencer.results import Figure
 from sequencer.run import nominal
-from sequencer.run.loop import perform
 from sequencer.run.rehearsal import Rehearsal
-from sequencer.trials.trial import Context
 
 LIMIT_A = nominal.LIMIT_ABOVE_RATED * 3.0
 SET_V = 30.0
@@ -24,14 +23,7 @@ DEPARTURE_V = 0.008
 @cache
 def rehearsed(profile: str) -> tuple[Documents, tuple[Rehearsal, ...], Judged]:
     documents = load_profile(profile)
-    context = Context(documents.unit, documents.bench)
-    rehearsals = []
-    for trial, settings in planned_trials(documents):
-        rehearsal = Rehearsal(documents.unit, documents.bench)
-        perform(trial.procedure(settings, context), rehearsal)
-        rehearsals.append(rehearsal)
-    judged = judge_evidence(documents, [r.steps for r in rehearsals])
-    return documents, tuple(rehearsals), judged
+    return documents, *rehearse(documents)
 
 
 def figure(profile: str, name: str) -> Figure:

@@ -4,14 +4,11 @@ import re
 from functools import cache
 
 import pytest
+from rehearsed import rehearse
 
 from sequencer.documents.load import load_profile
-from sequencer.judging import judge_evidence, planned_trials
 from sequencer.outputs.budget import budget_table
 from sequencer.results import Figure
-from sequencer.run.loop import perform
-from sequencer.run.rehearsal import Rehearsal
-from sequencer.trials.trial import Context
 from tests.campaigns.coverage.measure import measured
 from tests.campaigns.coverage.strata import plan
 
@@ -31,22 +28,7 @@ OF_THE_UNIT = {
 @cache
 def figures(profile: str) -> tuple[Figure, ...]:
     """Return the figures of a profile, rehearsed on the nominal unit."""
-    documents = load_profile(profile)
-    context = Context(documents.unit, documents.bench)
-    steps = []
-    for trial, settings in planned_trials(documents):
-        rehearsal = Rehearsal(documents.unit, documents.bench, 0.0, {})
-        perform(trial.procedure(settings, context), rehearsal)
-        steps.append(tuple(rehearsal.steps))
-    return judge_evidence(documents, steps).figures
-
-
-@pytest.mark.parametrize("profile", ["acceptance", "overnight"])
-def test_each_part_says_its_channel_where_it_has_one(profile: str) -> None:
-    unnamed = {
-        part.name for figure in figures(profile) for part in figure.budget if "(" not in part.name
-    }
-    assert unnamed <= OF_THE_UNIT
+    return rehearse(load_profile(profile))[1].figures
 
 
 def of_heat() -> tuple[Figure, ...]:
