@@ -31,6 +31,14 @@ def figures(profile: str) -> tuple[Figure, ...]:
     return rehearse(load_profile(profile))[1].figures
 
 
+@pytest.mark.parametrize("profile", ["acceptance", "overnight"])
+def test_each_part_says_its_channel_where_it_has_one(profile: str) -> None:
+    unnamed = {
+        part.name for figure in figures(profile) for part in figure.budget if "(" not in part.name
+    }
+    assert unnamed <= OF_THE_UNIT
+
+
 def of_heat() -> tuple[Figure, ...]:
     """Return the figures of a trial that no shipped profile has."""
     return tuple(measured(plan(3), "heat").figures.values())
