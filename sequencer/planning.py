@@ -38,7 +38,7 @@ class PlannedTrial:
 class PlannedLimit:
     """Whether a limit's condition will be measured; not `measured` if no trial gives its figure.
 
-    `beforehand`: where it is covered, how well it could be judged at best. `perhaps`: a trial gives
+    `beforehand`: where it is covered, how well it could be judged on a nominal unit. `perhaps`: a trial gives
     the figure where the unit shows it, as a nominal one does not.
     """
 
@@ -79,6 +79,8 @@ def make_plan(documents: Documents) -> Plan:
     reasons: dict[str, str] = {}
     lacks: dict[str, str] = {}
     unshown: dict[str, str] = {}
+    limits = promised_limits(documents)
+    promised = {limit.figure for limit in limits}
     start_s = 0.0
     knobs: Mapping[str, float | str | bool] = {}
     for turn in order.turns:
@@ -90,15 +92,17 @@ def make_plan(documents: Documents) -> Plan:
         steps: tuple[Step, ...] = tuple(rehearsal.steps)
         evidence = Evidence(trial.name, context, steps)
         try:
-            figures += trial.figures(settings, evidence)
-            unshown |= trial.cannot(settings, evidence)
+            found = trial.figures(settings, evidence)
+            figures += found
+            if promised & {*trial.gives} - {figure.name for figure in found}:
+                unshown |= trial.cannot(settings, evidence)
         except FigureError as error:
             reasons |= dict.fromkeys(trial.gives, str(error))
         lacks |= lacking(trial, settings, context)
     rule, why = documents.profile.profile.rule, Reasons(reasons | lacks, unshown)
     return Plan(
         tuple(planned),
-        tuple(_cover(one, figures, why, rule) for one in promised_limits(documents)),
+        tuple(_cover(one, figures, why, rule) for one in limits),
         order,
         lacks,
         trials_out_of_reach(trials().values(), documents.bench.channels),

@@ -2,11 +2,10 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
-from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+from pydantic_core import CoreSchema
 
 from sequencer.documents.accuracy_refusals import why_not
 from sequencer.documents.accuracy_spellings import (
@@ -20,6 +19,7 @@ from sequencer.documents.accuracy_spellings import (
 from sequencer.documents.dimensions import RATIO, Dimension
 from sequencer.documents.parsing import QuantityError, describe, parse_quantity, quoted
 from sequencer.documents.rendering import format_quantity
+from sequencer.documents.text_values import TextValue
 
 OF_READING, OF_RANGE = " of reading", " of range"
 _TWICE: Mapping[Kind, str] = {
@@ -60,29 +60,18 @@ class ErrorTerms:
 
 
 @dataclass(frozen=True, slots=True)
-class ErrorText:
+class ErrorText(TextValue[ErrorTerms]):
     """Mark a field as a data sheet's line; fixed parts are of one dimension."""
 
     dimension: Dimension
 
-    def read(self, text: object) -> ErrorTerms:
-        """Read the line; a pydantic error carries what was found and what was expected."""
-        try:
-            return parse_error(text, self.dimension)
-        except QuantityError as error:
-            raise refusal(error) from None
+    def parse(self, text: object) -> ErrorTerms:
+        """Read the line; a QuantityError says what was found and what was expected."""
+        return parse_error(text, self.dimension)
 
-    def __get_pydantic_core_schema__(
-        self, source: Any, handler: GetCoreSchemaHandler
-    ) -> CoreSchema:
-        """Tell pydantic how to read and write."""
-        del source, handler
-        return core_schema.no_info_plain_validator_function(
-            self.read,
-            serialization=core_schema.plain_serializer_function_ser_schema(
-                ErrorTerms.text, when_used="json"
-            ),
-        )
+    def write(self, value: ErrorTerms) -> str:
+        """Return the line as a document writes it."""
+        return value.text()
 
     def __get_pydantic_json_schema__(
         self, schema: CoreSchema, handler: GetJsonSchemaHandler
@@ -138,13 +127,4 @@ def _expected(dimension: Dimension) -> str:
     return (
         'a greatest error as a data sheet has it, such as "0.5 % + 3 digits", "0.02 % of reading + '
         f'0.005 % of range" or "0.1 % + {dimension.example}"'
-    )
-
-
-def refusal(error: QuantityError) -> PydanticCustomError:
-    """Return the error that pydantic gathers."""
-    return PydanticCustomError(
-        "quantity",
-        "found {found}, expected {expected}",
-        {"found": error.found, "expected": error.expected},
     )

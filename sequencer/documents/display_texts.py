@@ -2,15 +2,14 @@
 
 import re
 from dataclasses import dataclass
-from typing import Any
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
-from pydantic_core import CoreSchema, core_schema
+from pydantic_core import CoreSchema
 
 from sequencer.documents.accuracy_spellings import SPACE, any_case
-from sequencer.documents.accuracy_texts import refusal
 from sequencer.documents.parsing import QuantityError, describe, quoted
+from sequencer.documents.text_values import TextValue
 
 HALF_DIGIT = 2
 """A leading half digit shows 0 or 1: it doubles the counts."""
@@ -27,27 +26,16 @@ _OTHER_PART = r"[¼¾⅓⅔⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞]|(?!1/2)[0-9][/\u2044]
 
 
 @dataclass(frozen=True, slots=True)
-class DisplayText:
+class DisplayText(TextValue[int]):
     """Mark an integer field as a display's counts: "6000 counts" or "4.5 digits"."""
 
-    def read(self, text: object) -> int:
-        """Read the text; a pydantic error carries what was found and what was expected."""
-        try:
-            return parse_display(text)
-        except QuantityError as error:
-            raise refusal(error) from None
+    def parse(self, text: object) -> int:
+        """Read the text; a QuantityError says what was found and what was expected."""
+        return parse_display(text)
 
-    def __get_pydantic_core_schema__(
-        self, source: Any, handler: GetCoreSchemaHandler
-    ) -> CoreSchema:
-        """Tell pydantic how to read and write."""
-        del source, handler
-        return core_schema.no_info_plain_validator_function(
-            self.read,
-            serialization=core_schema.plain_serializer_function_ser_schema(
-                lambda counts: f"{counts} counts", when_used="json"
-            ),
-        )
+    def write(self, value: int) -> str:
+        """Return the counts as a document writes them."""
+        return f"{value} counts"
 
     def __get_pydantic_json_schema__(
         self, schema: CoreSchema, handler: GetJsonSchemaHandler

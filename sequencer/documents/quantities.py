@@ -4,11 +4,11 @@ Every type is a `float` to the code and a string with a unit to the document and
 """
 
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
-from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+from pydantic_core import CoreSchema
 
 from sequencer.documents import dimensions as d
 from sequencer.documents.dimensions import Dimension
@@ -19,46 +19,26 @@ from sequencer.documents.rendering import format_quantity as format_quantity  # 
 from sequencer.documents.rendering import (  # the aliases make names public
     format_with_uncertainty as format_with_uncertainty,  # noqa: PLC0414
 )
+from sequencer.documents.text_values import TextValue
 
 EXACT_DIGITS = 15
 """Decimal digits that a float keeps."""
 
 
 @dataclass(frozen=True, slots=True)
-class QuantityText:
+class QuantityText(TextValue[float]):
     """Mark a float field as text with a unit of one dimension."""
 
     dimension: Dimension
     sign: Sign = "any"
 
-    def read(self, text: object) -> float:
-        """Read the text; a pydantic error carries what was found and what was expected."""
-        try:
-            return parse_quantity(text, self.dimension, self.sign)
-        except QuantityError as error:
-            raise PydanticCustomError(
-                "quantity",
-                "found {found}, expected {expected}",
-                {"found": error.found, "expected": error.expected},
-            ) from None
+    def parse(self, text: object) -> float:
+        """Read the text; a QuantityError says what was found and what was expected."""
+        return parse_quantity(text, self.dimension, self.sign)
 
     def write(self, value: float) -> str:
         """Return the text that is read as this value."""
         return format_quantity(value, self.dimension.shown, EXACT_DIGITS).replace("−", "-")
-
-    def __get_pydantic_core_schema__(
-        self,
-        source: Any,
-        handler: GetCoreSchemaHandler,  # pydantic's protocol
-    ) -> CoreSchema:
-        """Tell pydantic how to read and write."""
-        del source, handler
-        return core_schema.no_info_plain_validator_function(
-            self.read,
-            serialization=core_schema.plain_serializer_function_ser_schema(
-                self.write, when_used="json"
-            ),
-        )
 
     def __get_pydantic_json_schema__(
         self, schema: CoreSchema, handler: GetJsonSchemaHandler
