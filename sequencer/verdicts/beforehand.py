@@ -11,7 +11,7 @@ from sequencer.verdicts.remarks import GOOD_RATIO
 
 @dataclass(frozen=True, slots=True)
 class Beforehand:
-    """How well a limit could be judged on a quiet, nominal unit; a real one's U is no smaller.
+    """How well a limit could be judged on a quiet, nominal unit; a real one's U is rarely smaller.
 
     Attributes
     ----------
