@@ -38,8 +38,8 @@ class PlannedTrial:
 class PlannedLimit:
     """Whether a limit's condition will be measured; not `measured` if no trial gives its figure.
 
-    `beforehand`: where it is covered, how well it could be judged on a nominal unit. `perhaps`: a trial gives
-    the figure where the unit shows it, as a nominal one does not.
+    `beforehand`: where it is covered, how well it could be judged on a nominal unit. `perhaps`: a
+    trial gives the figure where the unit shows it, as a nominal one does not.
     """
 
     figure: str
