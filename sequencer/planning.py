@@ -1,7 +1,8 @@
 """The plan: what a run will do, rehearsed with the same procedures, and what it will cover."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import date
 
 from sequencer.documents.load import Documents
 from sequencer.errors import FigureError
@@ -14,9 +15,11 @@ from sequencer.run.rehearsal import PlannedStep, Rehearsal
 from sequencer.trials.lacking import lacking, trials_out_of_reach
 from sequencer.trials.registry import trials
 from sequencer.trials.trial import Evidence
+from sequencer.verdicts.apart import told_apart
 from sequencer.verdicts.beforehand import Beforehand, beforehand
 from sequencer.verdicts.coverage import check_coverage
 from sequencer.verdicts.judge import judge
+from sequencer.verdicts.standing import ONLY_SO_FAR, more_words, standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,14 +42,16 @@ class PlannedLimit:
     """Whether a limit's condition will be measured; not `measured` if no trial gives its figure.
 
     `beforehand`: where it is covered, how well it could be judged on a nominal unit. `perhaps`: a
-    trial gives the figure where the unit shows it, as a nominal one does not.
+    trial gives the figure where the unit shows it, as a nominal one does not, or measures more than
+    the limit's condition. `apart` tells the limit from others on the same figure.
     """
 
     figure: str
+    apart: str
     measured: bool
     covered: bool
-    coverage: Coverage | None
-    why: str
+    coverage: Coverage | None = None
+    why: str = ""
     beforehand: Beforehand | None = None
     perhaps: bool = False
 
@@ -71,12 +76,14 @@ class Plan:
         return sum(trial.duration_s for trial in self.trials)
 
 
-def make_plan(documents: Documents) -> Plan:
-    """Rehearse every trial of the profile on a nominal unit; nothing on the bench is touched."""
+def make_plan(documents: Documents, when: date | None = None) -> Plan:
+    """Rehearse every trial of the profile on a nominal unit; nothing on the bench is touched.
+
+    `when` is the day of the run: meters are as old since their calibration as they are then.
+    """
     order = order_of(documents)
     planned: list[PlannedTrial] = []
     figures: list[Figure] = []
-    reasons: dict[str, str] = {}
     lacks: dict[str, str] = {}
     unshown: dict[str, str] = {}
     limits = promised_limits(documents)
@@ -84,7 +91,8 @@ def make_plan(documents: Documents) -> Plan:
     start_s = 0.0
     knobs: Mapping[str, float | str | bool] = {}
     for turn in order.turns:
-        trial, settings, context = turn.trial, turn.settings, turn.context
+        trial, settings = turn.trial, turn.settings
+        context = replace(turn.context, when=when)
         rehearsal = Rehearsal(documents.unit, documents.bench, start_s, knobs)
         perform(trial.procedure(settings, context), rehearsal)
         planned.append(PlannedTrial(trial.name, trial.summary, tuple(rehearsal.plan), turn.number))
@@ -97,12 +105,15 @@ def make_plan(documents: Documents) -> Plan:
             if promised & {*trial.gives} - {figure.name for figure in found}:
                 unshown |= trial.cannot(settings, evidence)
         except FigureError as error:
-            reasons |= dict.fromkeys(trial.gives, str(error))
+            unshown |= dict.fromkeys(trial.gives, str(error))
         lacks |= lacking(trial, settings, context)
-    rule, why = documents.profile.profile.rule, Reasons(reasons | lacks, unshown)
+    rule, why = documents.profile.profile.rule, Reasons(lacks, unshown)
     return Plan(
         tuple(planned),
-        tuple(_cover(one, figures, why, rule) for one in limits),
+        tuple(
+            _cover(one, apart, figures, why, rule)
+            for one, apart in zip(limits, told_apart(limits), strict=True)
+        ),
         order,
         lacks,
         trials_out_of_reach(trials().values(), documents.bench.channels),
@@ -118,21 +129,28 @@ class Reasons:
 
 
 def _cover(
-    limit: PromisedLimit, figures: list[Figure], reasons: Reasons, rule: Rule
+    limit: PromisedLimit, apart: str, figures: list[Figure], reasons: Reasons, rule: Rule
 ) -> PlannedLimit:
     found = [figure for figure in figures if figure.name == limit.figure]
+    planned = PlannedLimit(limit.figure, apart, measured=True, covered=False)
     if not found and limit.figure in reasons.surely:
-        return PlannedLimit(limit.figure, True, False, None, reasons.surely[limit.figure])
+        return replace(planned, why=reasons.surely[limit.figure])
     if not found and limit.figure in reasons.nominal:
         why = f"On a nominal unit: {reasons.nominal[limit.figure]}"
-        return PlannedLimit(limit.figure, True, False, None, why, perhaps=True)
+        return replace(planned, why=why, perhaps=True)
     if not found:
-        why = "no trial of this profile measures it"
-        return PlannedLimit(limit.figure, False, False, None, why)
+        return replace(planned, measured=False, why="no trial of this profile measures it")
     checks = [check_coverage(figure.reached, limit.condition) for figure in found]
-    best, figure = next(
-        ((check, one) for check, one in zip(checks, found, strict=True) if check.covered),
-        (checks[0], found[0]),
-    )
-    known = beforehand(figure, judge([figure], [limit], rule)[0]) if best.covered else None
-    return PlannedLimit(limit.figure, True, best.covered, best.coverage, best.why, known)
+    ways = [standing(limit.figure, check) for check in checks]
+    best = next((ways.index(way) for way in ("same", "at most") if way in ways), 0)
+    check = checks[best]
+    planned = replace(planned, coverage=check.coverage, why=check.why)
+    if ways[best] == "same":
+        known = beforehand(found[best], judge([found[best]], [limit], rule)[0])
+        return replace(planned, covered=True, beforehand=known)
+    if more := more_words(check):
+        tells = " It will tell only if it passes there." if ways[best] == "at most" else ""
+        short = check.why if check.short else ""
+        why = f"{short} Measured to {more}.{tells} {ONLY_SO_FAR}".strip()
+        return replace(planned, why=why, perhaps=ways[best] == "at most")
+    return planned

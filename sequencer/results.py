@@ -65,7 +65,8 @@ class Verdict:
     `lower` and `upper` are the limit's bounds in SI units (None where it has none). `probability`
     is the probability of conformance, `ratio` the limit over U, `false_accept` and `false_reject`
     the risks of a wrong `pass` or `fail` for a unit that stands exactly at the limit. All are None
-    when not covered.
+    when not covered. `apart` tells this limit from others on the same figure ("to 1.5 A"),
+    `coverage` says how much of its condition was measured.
     """
 
     figure: str
@@ -81,6 +82,8 @@ class Verdict:
     remarks: tuple[str, ...] = ()
     false_accept: float | None = None
     false_reject: float | None = None
+    apart: str = ""
+    coverage: Coverage | None = None
 
 
 @dataclass(frozen=True, slots=True)

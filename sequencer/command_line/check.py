@@ -11,6 +11,7 @@ from typing import Literal
 from drivers.connect import dialect_fault, dialect_schema
 from sequencer.command_line.documents import instrument_mistakes, load_checked, of_trials
 from sequencer.command_line.left_alone import reasons_against
+from sequencer.documents.calibration_days import today
 from sequencer.documents.check import check_files, locate_any
 from sequencer.documents.find import Kind
 from sequencer.documents.schema import schema as schema_of
@@ -113,7 +114,7 @@ def _left_alone(files: Sequence[str]) -> list[str]:
         except DocumentError:
             continue  # a unit or a bench alone
         if documents.profile.unattended is not None:
-            against = reasons_against(documents, make_plan(documents))
+            against = reasons_against(documents, make_plan(documents, today()))
             said = f"would be refused: {'; '.join(against)}" if against else "would be started"
             lines.append(f"{name}: with --unattended it {said}.")
     return lines

@@ -6,6 +6,7 @@ from contextlib import contextmanager
 
 from sequencer.documents.load import Documents
 from sequencer.errors import Exit, SteadyrailError, UsageError
+from sequencer.outputs.words import judged
 from sequencer.planning import Plan
 from sequencer.result import Result
 from sequencer.run.bounds import guard_bounds
@@ -73,5 +74,7 @@ def tell_stopped(notifier: Notifier, stopped: SteadyrailError | None, safe: str)
 
 def tell_finished(notifier: Notifier, result: Result) -> None:
     """Tell the outcome, the verdicts and what is alarming."""
-    verdicts = [f"{v.figure.replace('_', ' ')}: {v.outcome}" for v in result.verdicts]
+    verdicts = [
+        f"{judged(one, one.figure.replace('_', ' '))}: {one.outcome}" for one in result.verdicts
+    ]
     notifier.tell(f"finished, {result.outcome}", "\n".join(filter(None, (result.alarm, *verdicts))))

@@ -16,10 +16,11 @@ from sequencer.command_line.plan_by_hand import (
     walk_words,
 )
 from sequencer.command_line.plan_guards import guard_warnings
-from sequencer.command_line.plan_limits import undecidable
+from sequencer.command_line.plan_limits import no_room
 from sequencer.command_line.plan_steps import print_steps
 from sequencer.command_line.plan_summary import print_summary
 from sequencer.command_line.typed_values import typed_values
+from sequencer.documents.calibration_days import today
 from sequencer.errors import Exit
 from sequencer.planning import Plan, make_plan
 from sequencer.run.bounds import guard_bounds
@@ -31,7 +32,7 @@ def run(
 ) -> int:
     """Print the plan of a profile and return the exit code."""
     documents = load_checked(profile, unit=unit, bench=bench)
-    plan = make_plan(documents)
+    plan = make_plan(documents, today())
     bounds = guard_bounds(documents)
     if as_json:
         warnings = (
@@ -89,6 +90,7 @@ def _as_object(
         "limits": [
             {
                 "figure": limit.figure,
+                "apart": limit.apart,
                 "measured": limit.measured,
                 "covered": limit.covered,
                 "perhaps": limit.perhaps,
@@ -98,7 +100,7 @@ def _as_object(
                 "why": limit.why,
                 "U": None if limit.beforehand is None else limit.beforehand.expanded,
                 "ratio": None if limit.beforehand is None else limit.beforehand.ratio,
-                "undecidable": undecidable(limit),
+                "no_room": no_room(limit),
                 "weak": "" if limit.beforehand is None else limit.beforehand.words,
             }
             for limit in plan.limits

@@ -23,7 +23,7 @@ def weak_words(limits: Iterable[PlannedLimit]) -> Iterator[str]:
     """Yield which limits this bench can hardly judge, or not at all, and what would help."""
     for one in limits:
         if one.beforehand is not None and one.beforehand.words:
-            hardly = "can't be decided" if undecidable(one) else "is weakly measured"
+            hardly = "can hardly be passed" if no_room(one) else "is weakly measured"
             yield f"With this bench {_words(one)} {hardly}: {one.beforehand.words}"
 
 
@@ -35,10 +35,10 @@ def lacking_words(plan: Plan) -> Iterator[str]:
         yield f"Trials for which this bench lacks channels: {', '.join(told)}."
 
 
-def undecidable(limit: PlannedLimit) -> bool:
+def no_room(limit: PlannedLimit) -> bool:
     """Return whether a nominal unit shows that the bench's own U leaves nothing that could pass."""
-    return limit.beforehand is not None and limit.beforehand.undecidable
+    return limit.beforehand is not None and limit.beforehand.no_room
 
 
 def _words(limit: PlannedLimit) -> str:
-    return limit.figure.replace("_", " ")
+    return " ".join(filter(None, (limit.figure.replace("_", " "), limit.apart)))

@@ -97,7 +97,7 @@ def _limit_table(limits: tuple[PlannedLimit, ...]) -> Table:
         covered = "yes" if limit.covered else "perhaps" if limit.perhaps else "NO"
         part = limit.coverage
         table.add_row(
-            title(limit.figure),
+            " ".join(filter(None, (title(limit.figure), limit.apart))),
             covered,
             "" if part is None else format_quantity(part.required, part.unit, 3),
             "" if part is None else format_quantity(part.reached, part.unit, 3),

@@ -19,6 +19,7 @@ from sequencer.command_line.paths import REPORT_SUFFIX, unused
 from sequencer.command_line.read_back import BY_HAND, EndedByGuard, Kept, read_back
 from sequencer.command_line.run import tell_cautions
 from sequencer.command_line.steady import messages
+from sequencer.documents.calibration_days import today
 from sequencer.errors import ComputerFailed, RecordError, RecordSealed, SteadyrailError, UsageError
 from sequencer.planning import make_plan
 from sequencer.record.write import RecordWriter
@@ -100,7 +101,17 @@ def _went_on(kept: Kept, record: Path, console: Console, stop: Stop) -> bool:
         for name, version in kept.changed.items():
             events("other software", f"{name} is {version} now, not as at the start.")
         writer.options(stamp(kept.bench_time_s))
-        perform_on(documents, make_plan(documents), table, writer, events, console, stop, kept.past)
+        plan = make_plan(documents, today())
+        perform_on(
+            documents,
+            plan,
+            table,
+            writer,
+            events,
+            console,
+            stop,
+            kept.past,
+        )
     return True
 
 

@@ -20,9 +20,10 @@ from sequencer.command_line.on_bench import (
     tell_result,
 )
 from sequencer.command_line.paths import REPORT_SUFFIX, free, record_path
-from sequencer.command_line.plan_limits import undecidable, weak_words
+from sequencer.command_line.plan_limits import no_room, weak_words
 from sequencer.command_line.steady import messages
 from sequencer.command_line.typed_values import refuse_too_many
+from sequencer.documents.calibration_days import today
 from sequencer.documents.load import Documents
 from sequencer.errors import UsageError
 from sequencer.planning import Plan, make_plan
@@ -63,7 +64,7 @@ def run(
         raise UsageError(f"Record and report can't both be {target}: give one another name.")
     if trace is not None:
         free(trace, "message trace")
-    plan = make_plan(documents)
+    plan = make_plan(documents, today())
     refuse_too_many(documents, plan)
     if unattended:
         refuse_if_not_ready(documents, plan)
@@ -91,7 +92,7 @@ def _tell_before(
             console.print(
                 f"Will not be covered: {limit.figure}. {limit.why}", style="bold", markup=False
             )
-    for line in weak_words(limit for limit in plan.limits if undecidable(limit)):
+    for line in weak_words(limit for limit in plan.limits if no_room(limit)):
         console.print(line, style="bold", markup=False)
     tell_cautions(documents, console, cautions_read=cautions_read)
 

@@ -4,6 +4,8 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.calibration_days import calibration_mistakes
 from sequencer.documents.find import KINDS, Kind, is_path, shipped
 from sequencer.documents.flaws import one_of
 from sequencer.documents.load import Documents, locate, read_document, sources_of, together
@@ -103,6 +105,8 @@ def _alone(source: Source, instruments: InstrumentCheck) -> tuple[Mistake, ...]:
         document = read_document(source)
         if isinstance(document, UnitDocument):
             found = promise_mistakes(document, source)
+        elif isinstance(document, BenchDocument):
+            found = calibration_mistakes(document, source)
     except DocumentError as error:
         found = error.mistakes
     data = parse_source(source)

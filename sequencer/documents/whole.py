@@ -4,10 +4,10 @@ The trials themselves are passed in, by name, so that documents know no trial's 
 """
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime
 
 from pydantic import BaseModel
 
+from sequencer.documents.calibration_days import calibration_mistakes
 from sequencer.documents.channels import TYPED_PERIOD_S
 from sequencer.documents.flaws import Flaw, as_mistakes
 from sequencer.documents.load import Documents
@@ -61,7 +61,7 @@ def whole_mistakes(
         *as_mistakes(flaws, documents.profile_source.path, data),
         *promise_mistakes(documents.unit, documents.unit_source),
         *_ranges(documents, settings),
-        *_calibrations(documents),
+        *calibration_mistakes(documents.bench, documents.bench_source),
         *_operation(documents),
     )
 
@@ -113,23 +113,6 @@ def _ranges(documents: Documents, models: SettingsModels) -> tuple[Mistake, ...]
     ]
     file = documents.bench_source
     return as_mistakes(too_small_ranges(documents, planned), file.path, parse_source(file))
-
-
-def _calibrations(documents: Documents) -> tuple[Mistake, ...]:
-    """Find calibrations that are still to come: they say nothing about readings of today."""
-    today = datetime.now().astimezone().date()
-    flaws = [
-        Flaw(
-            ("channels", name, "accuracy", "calibrated"),
-            f"{channel.accuracy.calibrated}",
-            f"a day up to today, {today}: a calibration after the run says nothing about it. State "
-            "the one before",
-        )
-        for name, channel in documents.bench.channels.items()
-        if channel.accuracy.calibrated is not None and channel.accuracy.calibrated > today
-    ]
-    file = documents.bench_source
-    return as_mistakes(flaws, file.path, parse_source(file))
 
 
 def _operation(documents: Documents) -> Iterator[Mistake]:

@@ -5,7 +5,7 @@ import math
 from typing import Any
 
 from sequencer.result import Result
-from sequencer.results import Component, Event, Figure, Tripped, Verdict
+from sequencer.results import Component, Coverage, Event, Figure, Tripped, Verdict
 
 JsonObject = dict[str, Any]
 """JSON's own types; a closer type would have to be recursive and say no more."""
@@ -61,7 +61,6 @@ def _number(value: float | None) -> float | None:
 
 def figure_object(figure: Figure) -> JsonObject:
     """Return a figure with its budget as plain data."""
-    coverage = figure.coverage
     return {
         "trial": figure.trial,
         "name": figure.name,
@@ -71,17 +70,21 @@ def figure_object(figure: Figure) -> JsonObject:
         "dof": _number(figure.dof),
         "k": _number(figure.k),
         "U": _number(figure.expanded),
-        "coverage": None
-        if coverage is None
-        else {
-            "required": _number(coverage.required),
-            "reached": _number(coverage.reached),
-            "unit": coverage.unit,
-            "quantity": coverage.quantity,
-        },
+        "coverage": _coverage(figure.coverage),
         "reached": {name: _number(value) for name, value in figure.reached.items()},
         "budget": [_component(part) for part in figure.budget],
         "notes": list(figure.notes),
+    }
+
+
+def _coverage(coverage: Coverage | None) -> JsonObject | None:
+    if coverage is None:
+        return None
+    return {
+        "required": _number(coverage.required),
+        "reached": _number(coverage.reached),
+        "unit": coverage.unit,
+        "quantity": coverage.quantity,
     }
 
 
@@ -118,6 +121,8 @@ def _verdict(verdict: Verdict) -> JsonObject:
         "upper": high,
         "why": verdict.why,
         "remarks": list(verdict.remarks),
+        "apart": verdict.apart,
+        "coverage": _coverage(verdict.coverage),
     }
 
 

@@ -21,12 +21,14 @@ def with_limits(chart: Chart, verdicts: Sequence[Verdict], figures: Sequence[Fig
         for verdict in verdicts:
             if (verdict.trial, verdict.figure) == (chart.trial, shown.figure):
                 for axis, at, bound in _places(shown, verdict):
-                    names.setdefault((axis, at, bound), []).append(_name(verdict.figure))
+                    name = words.judged(verdict, _name(verdict.figure))
+                    names.setdefault((axis, at, bound), []).append(name)
                 judged += [(shown, one) for one in _judged(verdict, figures)]
     limits = tuple(
         Mark(f"{', '.join(given)} {bound}", "x" if axis == "x" else "y", at, "limit")
         for (axis, at, bound), given in names.items()
     )
+    judged = [one for place, one in enumerate(judged) if one not in judged[:place]]
     bands = tuple(_band(chart, *one) for one in judged if one[0].axis == "y")
     return replace(
         chart,

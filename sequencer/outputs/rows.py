@@ -130,14 +130,14 @@ def figure_of(verdict: Verdict, result: Result) -> Figure | None:
 
 
 def _name(verdict: Verdict) -> str:
-    return words.title(verdict.figure).lower()
+    return words.judged(verdict, words.title(verdict.figure).lower())
 
 
 def _limit_row(verdict: Verdict, result: Result) -> LimitRow:
     figure = figure_of(verdict, result)
     return LimitRow(
         kind=OUTCOME_KINDS.get(verdict.outcome, "open"),
-        name=words.title(verdict.figure),
+        name=words.judged(verdict, words.title(verdict.figure)),
         trial=words.title(verdict.trial),
         value=words.value_with_u(figure) if figure else "no value",
         limit=words.limit(verdict),
@@ -146,7 +146,7 @@ def _limit_row(verdict: Verdict, result: Result) -> LimitRow:
         margin=words.margin(_margin(verdict, figure)),
         ratio=words.ratio(verdict.ratio),
         risks=words.risks(verdict),
-        coverage=words.coverage(figure.coverage if figure else None),
+        coverage=words.coverage(verdict.coverage),
         conditions=words.conditions(figure.reached) if figure else "–",
         why=verdict.why,
         remarks=verdict.remarks,

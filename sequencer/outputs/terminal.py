@@ -1,5 +1,6 @@
 """The result in a terminal: verdicts, other figures, events, and where everything is."""
 
+import math
 from pathlib import Path
 
 from rich.console import Console
@@ -93,7 +94,7 @@ def _verdict_table(rows: tuple[LimitRow, ...], console: Console) -> Table:
 
 
 def _covered(row: LimitRow) -> str:
-    return _short_coverage(row.figure.coverage if row.figure else None)
+    return _short_coverage(row.verdict.coverage)
 
 
 def _print_coverage(rows: tuple[LimitRow, ...], console: Console) -> None:
@@ -106,7 +107,8 @@ def _print_coverage(rows: tuple[LimitRow, ...], console: Console) -> None:
     for what, names in covered.items():
         if what != NOTHING_COVERED:
             said = what.replace("\n", " ")
-            console.print(_text(f"Covered, {words.listed(names).lower()}: {said}"))
+            named = words.listed(["", *names]).removeprefix(", ")
+            console.print(_text(f"Covered, {named}: {said}"))
 
 
 def _print_reasons(result: Result, console: Console) -> None:
@@ -128,11 +130,12 @@ def _print_risks(result: Result, console: Console) -> None:
     decided = [verdict for verdict in result.verdicts if verdict.ratio is not None]
     if not decided:
         return
-    least = min(decided, key=lambda verdict: verdict.ratio or 0.0)
+    least = min(decided, key=lambda verdict: verdict.ratio or math.inf)
     worst = max(decided, key=lambda verdict: verdict.false_accept or 0.0)
     console.print(
         _text(
-            f"Limit / U: {words.ratio(least.ratio)} or more ({words.title(least.figure).lower()}). "
+            f"Limit / U: {words.ratio(least.ratio)} or more "
+            f"({words.judged(least, words.title(least.figure).lower())}). "
             f"A unit right at a limit would be {words.risks(worst)}."
         )
     )

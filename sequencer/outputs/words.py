@@ -130,6 +130,11 @@ def value_with_u(figure: Figure) -> str:
         return f"{figure.value:.4g} ± {figure.expanded:.2g} {figure.unit}"
 
 
+def judged(verdict: Verdict, name: str) -> str:
+    """Return the name of a judged figure, and which of its limits this is where it has several."""
+    return f"{name} {verdict.apart}" if verdict.apart else name
+
+
 def limit(verdict: Verdict) -> str:
     """Return a limit in words."""
     low, high = (

@@ -37,6 +37,9 @@ PERSON_S = 20.0
 TYPING_S = 10.0
 """A person needs about 10 s to read a meter and type what it shows."""
 
+FALL_S = 1.0
+"""A nominal output without load falls to a third in about a second (common practice, no source)."""
+
 NOISE_SEED = 0
 """Rehearsals are the same each time."""
 
@@ -77,6 +80,7 @@ class Rehearsal:
         self._point = nominal.nominal_point(unit, bench, 0.0, self._load)
         self._random = np.random.default_rng(NOISE_SEED)
         self._typed, self._look_s = 0, 0.0
+        self._left, self._off_s = 0.0, 0.0
         self.now_s = start_s
         self.steps: list[Step] = []
         self.plan: list[PlannedStep] = []
@@ -165,11 +169,14 @@ class Rehearsal:
             if value is not None and self.knobs.get(knob) != value:
                 self.knobs[knob] = value
                 said.append(sentence)
+        before = self._point.voltage
         self._setting = float(self.knobs.get("voltage", 0.0)) if self.knobs.get("output") else 0.0
         by_hand = self._unit.unit.control == "hand"
         if by_hand and state.voltage is not None:
             self._type((state.proof_channel,))  # also where the knob is left as it is
         self.now_s += PERSON_S * len(said) if by_hand else 0.0
+        if before > 0.0 and self._setting <= 0.0:
+            self._left, self._off_s = before, self.now_s
         what = " ".join(said) or "as it is"
         return f"{'ask' if by_hand else 'supply'}: {what}", Applied(self.now_s, {})
 
@@ -185,7 +192,7 @@ class Rehearsal:
         return Readings(
             asked=dict.fromkeys(request.channels, times),
             answered=dict.fromkeys(request.channels, times),
-            value={channel: self._values(channel, count) for channel in request.channels},
+            value={channel: self._values(channel, times) for channel in request.channels},
         )
 
     def _look(self, channels: tuple[str, ...]) -> float:
@@ -198,21 +205,24 @@ class Rehearsal:
                 by_scanner[one.through] = by_scanner.get(one.through, 0.0) + takes_s
         return max(by_scanner.values(), default=0.0)
 
-    def _values(self, channel: str, count: int) -> Array:
+    def _values(self, channel: str, times: Array) -> Array:
         point = self._point
+        left: Array = np.zeros(times.size)
+        if self._setting <= 0.0 and not self._load.on:
+            left = self._left * np.exp((self._off_s - times) / FALL_S)
         values = {
-            "voltage.sense": point.voltage,
-            "voltage.load": point.voltage,
-            "voltage.terminals": point.voltage_at_terminals,
+            "voltage.sense": point.voltage + left,
+            "voltage.load": point.voltage + left,
+            "voltage.terminals": point.voltage_at_terminals + left,
             "temperature.heatsink": nominal.ROOM_DEGC
             + nominal.HEATSINK_K_PER_W * (point.unit_power or 0.0),
             "temperature.ambient": nominal.ROOM_DEGC,
         }
-        level = values.get(channel)
-        if level is None:
-            level = point.current if channel.startswith("current.") else 0.0
+        by_name = point.current if channel.startswith("current.") else 0.0
+        level = np.asarray(values.get(channel, by_name))
         entry = self._bench.channels[channel]
-        drawn: Array = level + self._random.normal(0.0, entry.accuracy.noise * entry.scale, count)
+        noise = self._random.normal(0.0, entry.accuracy.noise * entry.scale, times.size)
+        drawn: Array = level + noise
         return drawn
 
 

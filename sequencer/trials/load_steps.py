@@ -44,6 +44,7 @@ from sequencer.trials.steps import (
     tolerances,
 )
 from sequencer.trials.thermal_tail import hold, tail_chart, tail_figure
+from sequencer.trials.thermal_tail import lacks as no_tail
 from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
 from sequencer.uncertainty.accuracy import scale_components
 from sequencer.uncertainty.combine import rectangular, scaled, type_a
@@ -162,8 +163,8 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
 
 
 def lacks(settings: Settings, context: Context) -> dict[str, str]:
-    """Say that one ammeter alone can't be compared."""
-    return ammeters.lacks(context)
+    """Say that one ammeter alone can't be compared, and nobody types a tail."""
+    return {**ammeters.lacks(context), **no_tail(context)}
 
 
 def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:

@@ -89,6 +89,12 @@ def hold(
     yield Apply(then)
 
 
+def lacks(context: Context) -> dict[str, str]:
+    """Say that a tail takes readings each second."""
+    read = f"{VOLTAGE} by a meter that nobody has to type"
+    return {"thermal_tail": read} if context.typed(VOLTAGE) else {}
+
+
 def _held(evidence: Evidence, voltage: float) -> tuple[Point, Point]:
     if evidence.context.typed(VOLTAGE):
         raise FigureError(f"The thermal tail takes {VOLTAGE} each second; here a person types it.")

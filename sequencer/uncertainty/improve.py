@@ -54,7 +54,15 @@ MEASURES = (
     Measure("keep the room twice as steady", ("following the room",), 0.5),
     Measure("work twice as near to the calibration temperature", ("at temperature",), 0.5),
     Measure("have the meter calibrated again", ("since calibration",), 0.1),
-    Measure("use a meter that is twice as stable over this time", ("stability",), 0.5),
+    Measure(
+        "use a meter that is twice as stable over this time", ("stability", "meter's wander"), 0.5
+    ),
+    Measure("read twice as often from load on", ("first minute", "first reading"), 0.5),
+    Measure(
+        "measure the voltage before the pass element, and work the figure out from that by hand",
+        ("before the pass element",),
+        0.1,
+    ),
     Measure("let the connections reach one temperature: half the thermal EMF", ("emf",), 0.5),
     Measure(
         "warm up longer or sweep slower: half the difference between both ways",

@@ -19,6 +19,8 @@ LOW_CURRENT_SHARE = 0.005
 DURATION_SHARE = 0.9995
 #: The voltage at the load may stay above the stated one by this share.
 LOAD_VOLTAGE_SHARE = 1.05
+#: More than this share beyond a stated time or current is another range than the stated one.
+BEYOND_SHARE = 0.01
 #: The line voltage has to reach its stated ends within this share of the rated line voltage.
 LINE_TOLERANCE = 0.01
 
@@ -39,22 +41,36 @@ class Condition(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class CoverageCheck:
-    """Whether a condition was covered, the quantity that decided, and the reason in words."""
+class Part:
+    """One stated quantity: whether it was reached, and whether it was exceeded notably."""
 
-    covered: bool
-    coverage: Coverage | None
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
-class _Part:
     quantity: str
     words: str
     required: float
     reached: float | None
     unit: str
     covered: bool
+    beyond: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CoverageCheck:
+    """Whether a condition was covered, the quantity that decided, and the reason in words."""
+
+    covered: bool
+    coverage: Coverage | None
+    why: str
+    parts: tuple[Part, ...] = ()
+
+    @property
+    def short(self) -> tuple[str, ...]:
+        """The stated quantities that were not reached, or not measured."""
+        return tuple(part.quantity for part in self.parts if not part.covered)
+
+    @property
+    def beyond(self) -> tuple[str, ...]:
+        """The stated quantities of which notably more was measured."""
+        return tuple(part.quantity for part in self.parts if part.beyond)
 
 
 def check_coverage(reached: Mapping[str, float], condition: Condition | None) -> CoverageCheck:
@@ -73,14 +89,14 @@ def check_coverage(reached: Mapping[str, float], condition: Condition | None) ->
     -------
     CoverageCheck
         Not covered as soon as one stated quantity was not reached within its tolerance. The
-        coverage is of that quantity, otherwise of the first stated one in the order duration,
-        current, load voltage, line, setting.
+        coverage is of that quantity, otherwise of one that was exceeded, otherwise of the first
+        stated one in the order duration, current, load voltage, line, setting.
     """
-    parts = [] if condition is None else _parts(reached, condition)
+    parts = () if condition is None else _parts(reached, condition)
     if not parts:
         return CoverageCheck(True, None, "The limit states no condition.")
     missing = [part for part in parts if not part.covered]
-    deciding = missing[0] if missing else parts[0]
+    deciding = next((one for one in (*missing, *parts) if not one.covered or one.beyond), parts[0])
     coverage = Coverage(
         quantity=deciding.quantity,
         required=deciding.required,
@@ -88,11 +104,11 @@ def check_coverage(reached: Mapping[str, float], condition: Condition | None) ->
         unit=deciding.unit,
     )
     if not missing:
-        return CoverageCheck(True, coverage, "The stated condition was measured.")
-    return CoverageCheck(False, coverage, " ".join(_shortfall(part) for part in missing))
+        return CoverageCheck(True, coverage, "The stated condition was measured.", parts)
+    return CoverageCheck(False, coverage, " ".join(_shortfall(part) for part in missing), parts)
 
 
-def _parts(reached: Mapping[str, float], condition: Condition) -> list[_Part]:
+def _parts(reached: Mapping[str, float], condition: Condition) -> tuple[Part, ...]:
     """Return one part for each stated quantity, in the order in which they are shown."""
     top_current = getattr(condition, "current_to", None) or 0.0
     rules: dict[str, tuple[str, str, Callable[[float, float], bool]]] = {
@@ -124,6 +140,11 @@ def _parts(reached: Mapping[str, float], condition: Condition) -> list[_Part]:
             lambda need, got: abs(got - need) <= SETTING_TOLERANCE * abs(need),
         ),
     }
+    more: dict[str, Callable[[float, float], bool]] = {
+        "duration": lambda need, got: got > need * (1.0 + BEYOND_SHARE),
+        "current_to": lambda need, got: got > need * (1.0 + BEYOND_SHARE),
+        "current_from": lambda need, got: got < need - BEYOND_SHARE * max(top_current, need),
+    }
     parts = []
     for key, (words, unit, test) in rules.items():
         required = getattr(condition, key, None)
@@ -131,11 +152,12 @@ def _parts(reached: Mapping[str, float], condition: Condition) -> list[_Part]:
             continue
         got = reached.get(key)
         covered = got is not None and test(required, got)  # NaN compares false
-        parts.append(_Part(key, words, required, got, unit, covered))
-    return parts
+        beyond = got is not None and key in more and more[key](required, got)
+        parts.append(Part(key, words, required, got, unit, covered, beyond))
+    return tuple(parts)
 
 
-def _shortfall(part: _Part) -> str:
+def _shortfall(part: Part) -> str:
     required = format_quantity(part.required, part.unit, 4)
     if part.reached is None:
         return f"The limit is stated for a {part.words} of {required}; this was not measured."

@@ -7,8 +7,10 @@ from typing import Protocol
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
 from sequencer.results import Figure, Rule, Verdict
+from sequencer.verdicts.apart import told_apart
 from sequencer.verdicts.coverage import Condition, CoverageCheck, check_coverage
 from sequencer.verdicts.decide import decide
+from sequencer.verdicts.standing import ONLY_SO_FAR, holds_zero, more_words, standing
 
 
 class Limit(Protocol):
@@ -34,8 +36,9 @@ def judge(
     """Return the verdicts of all limits, in the limits' order.
 
     A limit without a figure is `not covered`. When several trials computed the figure, those that
-    reached the limit's condition are judged, each for itself; if none did, the first is shown as
-    `not covered`.
+    measured the limit's condition are judged, each for itself; if none did, those whose other range
+    tells all the same: a greatest departure that is too great already, or a value at more load that
+    keeps the limit. Otherwise the first is shown as `not covered`.
 
     Parameters
     ----------
@@ -54,38 +57,49 @@ def judge(
     A limit without bounds or width, and a figure without uncertainty, are `not covered` with the
     reason: the other limits are judged all the same.
     """
-    verdicts: list[Verdict] = []
-    for limit in limits:
-        found = [figure for figure in figures if figure.name == limit.figure]
-        if not found:
-            why = (reasons or {}).get(limit.figure, "")
-            exceeded = _exceeded((beyond or {}).get(limit.figure), limit, rule)
-            verdicts.append(exceeded or _absent(limit, rule, why))
-            continue
-        checked = [(figure, check_coverage(figure.reached, limit.condition)) for figure in found]
-        covered = [pair for pair in checked if pair[1].covered]
-        verdicts += [
-            _broken(figure, check, limit, rule) or _one(figure, check, limit, rule)
-            for figure, check in covered or checked[:1]
-        ]
-    return tuple(verdicts)
+    names = told_apart(limits)
+    return tuple(
+        replace(verdict, apart=apart)
+        for limit, apart in zip(limits, names, strict=True)
+        for verdict in _verdicts(figures, limit, rule, (reasons or {}), (beyond or {}))
+    )
 
 
-GREATEST = frozenset(
-    {"load_regulation", "load_linearity", "drift", "drift_span", "drift_about_mean", "sense_error"}
-)
-"""Figures that are the greatest of something over a span: over more of it they only grow."""
+def _verdicts(
+    figures: Sequence[Figure],
+    limit: Limit,
+    rule: Rule,
+    reasons: Mapping[str, str],
+    beyond: Mapping[str, Figure],
+) -> list[Verdict]:
+    found = [figure for figure in figures if figure.name == limit.figure]
+    if not found:
+        exceeded = _exceeded(beyond.get(limit.figure), limit, rule)
+        return [exceeded or _absent(limit, rule, reasons.get(limit.figure, ""))]
+    checked = [(figure, check_coverage(figure.reached, limit.condition)) for figure in found]
+    same = [pair for pair in checked if standing(pair[0].name, pair[1]) == "same"]
+    if same:
+        return [_one(figure, check, limit, rule) for figure, check in same]
+    told = [_by_another_range(figure, check, limit, rule) for figure, check in checked]
+    return [one for one in told if one.outcome != "not covered"] or told[:1]
 
 
-def _broken(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> Verdict | None:
-    """Return a fail where a greatest departure is too great in the part that was measured."""
-    if check.covered or figure.name not in GREATEST:
-        return None
+def _by_another_range(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> Verdict:
+    """Return what a value over less or more than the promised range tells: most often nothing."""
+    stands = standing(figure.name, check)
     verdict = _one(figure, replace(check, covered=True), limit, rule)
-    if verdict.outcome != "fail":
-        return None
-    why = f"{verdict.why} {check.why} More would only be worse."
-    return replace(verdict, why=why, remarks=())
+    outcome = verdict.outcome
+    if holds_zero(verdict.lower, verdict.upper):
+        if stands == "at least" and outcome == "fail":
+            why = f"{verdict.why} {check.why} More would only be worse."
+            return replace(verdict, why=why, remarks=())
+        if stands == "at most" and outcome in {"pass", "conditional pass"}:
+            so = f"Measured to {more_words(check)}: there it is taken to be no greater."
+            return replace(verdict, remarks=(*verdict.remarks, so))
+    more = more_words(check)
+    why = f"Measured to {more}: so the value does not tell. {ONLY_SO_FAR}" if more else ""
+    reason = " ".join(filter(None, (check.why if check.short else "", why)))
+    return _one(figure, replace(check, covered=False, why=reason), limit, rule)
 
 
 def _exceeded(bound: Figure | None, limit: Limit, rule: Rule) -> Verdict | None:
@@ -116,7 +130,7 @@ def with_coverage(figures: Sequence[Figure], limits: Sequence[Limit]) -> tuple[F
             if limit.figure == figure.name
         ]
         checks = [check for check in checks if check.coverage is not None]
-        checks.sort(key=lambda check: check.covered)
+        checks.sort(key=lambda check: standing(figure.name, check) == "same")
         result.append(replace(figure, coverage=checks[0].coverage) if checks else figure)
     return tuple(result)
 
@@ -131,9 +145,10 @@ def _one(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> Verd
         return _absent(limit, rule, why, trial=figure.trial)
     bounds = limit.lower(setting or 0.0), limit.upper(setting or 0.0)
     try:
-        return decide(figure, *bounds, rule, check.covered, why_not=check.why)
+        verdict = decide(figure, *bounds, rule, check.covered, why_not=check.why)
     except FigureError as error:  # what can't be judged costs the others nothing
         return _absent(limit, rule, str(error), trial=figure.trial)
+    return replace(verdict, coverage=check.coverage)
 
 
 def _setting(limit: Limit, figure: Figure | None) -> float | None:

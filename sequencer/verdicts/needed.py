@@ -23,7 +23,7 @@ LEAST_TARGET = 0.01
 
 
 def needed_uncertainty(
-    figure: Figure, lower: float | None, upper: float | None, *, undecidable: bool
+    figure: Figure, lower: float | None, upper: float | None, *, no_room: bool
 ) -> float:
     """Return the U at which the same value would be decided.
 
@@ -32,7 +32,7 @@ def needed_uncertainty(
     """
     margins = [abs(bound - figure.value) for bound in (lower, upper) if bound is not None]
     target = min(margins)
-    if undecidable and upper is not None:
+    if no_room and upper is not None:
         room = upper if lower is None else (upper - lower) / 2
         target = min(target, room)
     return target
@@ -46,8 +46,6 @@ def what_would_help(figure: Figure, target: float) -> str:
     target
         U that would decide, in the figure's unit.
     """
-    if target <= 0.0:
-        return "The limit leaves no room for any uncertainty: nothing measured can pass it."
     if target < LEAST_TARGET * figure.expanded:
         return "The value stands at the limit itself: no better meter will tell."
     need = f"It would need U of at most {_text(target, figure)}"

@@ -80,6 +80,7 @@ def verdict(
         ratio,
         why,
         tuple(remarks),
+        coverage=next((one.coverage for one in FIGURES if one.name == figure_name), None),
     )
 
 

@@ -340,6 +340,20 @@ def test_what_was_not_judged_is_not_drawn_as_if_it_were():
     assert chart.caption == "Bars."
 
 
+def test_two_limits_on_one_figure_are_told_apart_and_the_figure_is_drawn_once():
+    chart = replace(made_up_result.load_steps_chart(), marks=(), caption="")
+    shown = replace(chart, shows=(Shown("load_regulation", "y"),))
+    one = made_up_result.verdict("load_regulation", "load_steps", None, 8e-3, "V", "pass", 1.0, 9.0)
+    two = replace(one, upper=5e-3, apart="to 1.5 A")
+    drawn = with_limits(shown, (replace(one, apart="to 3 A"), two), made_up_result.FIGURES)
+    assert [mark.label for mark in drawn.marks] == [
+        "load regulation ± U",
+        "load regulation to 3 A ≤ 8 mV",
+        "load regulation to 1.5 A ≤ 5 mV",
+    ]
+    assert drawn.caption.count("load regulation") == 1
+
+
 def test_figures_of_the_current_axis_are_told_in_words():
     chart = replace(made_up_result.limit_chart(), marks=(), shows=(Shown("knee_onset", "x"),))
     shown = with_limits(chart, made_up_result.VERDICTS, made_up_result.FIGURES)

@@ -53,6 +53,14 @@ def test_a_figure_without_its_channel_is_named_with_it(tmp_path: Path) -> None:
     }
 
 
+def test_a_tail_that_nobody_types_is_certain_beforehand() -> None:
+    plan = make_plan(load_profile("acceptance", bench="simulated-hand-held"))
+    assert plan.lacking["thermal_tail"] == (
+        "Not given on this bench: thermal tail (needs voltage.sense by a meter that nobody has to "
+        "type)."
+    )
+
+
 def test_a_soak_without_a_thermometer_in_the_room_says_what_it_takes(tmp_path: Path) -> None:
     text = (PROFILES / "overnight.toml").read_text(encoding="utf-8")
     path = tmp_path / "profile.toml"

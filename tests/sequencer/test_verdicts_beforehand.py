@@ -2,12 +2,16 @@
 
 import json
 import re
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
 from called import steadyrail
 from test_command_line_plan import PROFILES, said
 
+from sequencer.documents.load import load_profile
+from sequencer.planning import make_plan
 from sequencer.uncertainty.combine import normal, rectangular
 from sequencer.uncertainty.figure import make_figure
 from sequencer.verdicts.beforehand import beforehand
@@ -30,13 +34,13 @@ def known(u: float, lower: float | None, upper: float | None, *, rule="guarded")
 
 def test_a_limit_of_more_than_four_times_u_needs_no_words() -> None:
     found = known(0.1e-3, None, 1e-3)
-    assert (found.undecidable, found.words) == (False, "")
+    assert (found.no_room, found.words) == (False, "")
     assert found.ratio == pytest.approx(5.0, rel=1e-2)
 
 
 def test_a_limit_below_four_times_u_says_what_would_make_it_four() -> None:
     found = known(0.2e-3, None, 1e-3)
-    assert not found.undecidable
+    assert not found.no_room
     assert "the limit of 1 mV is only 2.5 times as much" in found.words
     assert "It would need U of at most 250 µV: about 2.6 times as many readings" in found.words
 
@@ -44,10 +48,10 @@ def test_a_limit_below_four_times_u_says_what_would_make_it_four() -> None:
 @pytest.mark.parametrize(
     ("rule", "so"), [("guarded", "no value could pass"), ("simple", "a verdict tells nothing")]
 )
-def test_a_limit_below_u_is_undecidable_whatever_the_unit(rule: str, so: str) -> None:
+def test_a_limit_below_u_leaves_no_room_whatever_the_unit(rule: str, so: str) -> None:
     found = known(0.6e-3, None, 1e-3, rule=rule)
-    assert found.undecidable
-    assert f"U will be 1.2 mV at least, more than the limit of 1 mV: {so}." in found.words
+    assert found.no_room
+    assert f"U will be about 1.2 mV, more than the limit of 1 mV: {so} then." in found.words
     assert "It would need U of at most 1 mV" in found.words
 
 
@@ -55,10 +59,10 @@ def test_a_limit_far_below_u_is_doubted_itself() -> None:
     assert "No bench meter gets near it: see whether it is right." in known(1.0, None, 1e-3).words
 
 
-def test_an_interval_narrower_than_two_u_is_undecidable() -> None:
-    assert known(0.3e-3, 0.5e-3, 1.5e-3).undecidable
+def test_an_interval_narrower_than_two_u_leaves_no_room() -> None:
+    assert known(0.3e-3, 0.5e-3, 1.5e-3).no_room
     assert "± 500 µV about its middle" in known(0.3e-3, 0.5e-3, 1.5e-3).words
-    assert not known(0.2e-3, 0.5e-3, 1.5e-3).undecidable
+    assert not known(0.2e-3, 0.5e-3, 1.5e-3).no_room
 
 
 def tight(tmp_path: Path) -> None:
@@ -72,15 +76,15 @@ def test_a_plan_says_what_this_bench_can_and_cannot_decide(tmp_path: Path) -> No
     tight(tmp_path)
     words = ("acceptance", "--unit", "unit.toml")
     text = " ".join(said(*words, *COARSE, cwd=tmp_path).split())
-    assert "With this bench sense error can't be decided: U will be 1.1 mV at least" in text
+    assert "With this bench sense error can hardly be passed: U will be about 1.1 mV" in text
     assert "use a meter with one digit more" in text
     fine = " ".join(said(*words, cwd=tmp_path).split())
     assert "With this bench" not in fine
     told = json.loads(said(*words, *COARSE, "--json", cwd=tmp_path))
     limits = {one["figure"]: one for one in told["limits"]}
-    assert limits["sense_error"]["undecidable"]
+    assert limits["sense_error"]["no_room"]
     assert limits["sense_error"]["ratio"] == pytest.approx(0.5e-3 / limits["sense_error"]["U"])
-    assert (limits["load_regulation"]["undecidable"], limits["load_regulation"]["weak"]) == (
+    assert (limits["load_regulation"]["no_room"], limits["load_regulation"]["weak"]) == (
         False,
         "",
     )
@@ -98,7 +102,7 @@ def test_a_run_says_so_before_anything_is_energised(tmp_path: Path) -> None:
     done = steadyrail(*words, cwd=tmp_path)
     assert done.returncode == 2  # the cautions of a real bench were not acknowledged
     said_first, _, _ = " ".join(done.stderr.split()).partition("Nothing was energised")
-    assert "With this bench sense error can't be decided" in said_first
+    assert "With this bench sense error can hardly be passed" in said_first
 
 
 def test_a_figure_that_only_a_real_unit_shows_is_not_called_unmeasured(tmp_path: Path) -> None:
@@ -109,3 +113,85 @@ def test_a_figure_that_only_a_real_unit_shows_is_not_called_unmeasured(tmp_path:
     assert "Perhaps not covered: temperature coefficient. On a nominal unit:" in told
     assert "the room changed by" in told
     assert "not judged: temperature coefficient" not in told
+
+
+def test_where_the_values_own_distance_counts_nothing_is_said_beforehand() -> None:
+    change = make_figure("steps", "load_change", -2e-3, "V", [normal("noise", 1e-4)], reached={})
+    at_zero = beforehand(change, decide(change, None, 0.0, "guarded", True))
+    assert at_zero is not None
+    assert at_zero.words == ""
+    assert decide(change, None, 0.0, "guarded", True).remarks == ()  # no share of a limit of zero
+    assert known(0.5e-3, 1e-3, None).words == ""  # a lower bound: how far above is not known yet
+
+
+def test_a_clear_fail_is_not_called_undecidable() -> None:
+    remark = decide(sense_error(0.6e-3, 0.1), None, 1e-3, "guarded", True).remarks[0]
+    assert "only a clear fail can be told" in remark
+    assert "Undecidable" not in remark
+
+
+LIMITS = """
+[[limits]]
+figure = "load_regulation"
+at_most = "6 mV"
+condition = { voltage = "30 V", current_to = "1.5 A" }
+[[limits]]
+figure = "residual_voltage"
+at_most = "5 V"
+condition = { duration = "2 s" }
+[[limits]]
+figure = "residual_voltage"
+at_most = "6 V"
+condition = { duration = "1 s" }
+"""
+OFF = """
+[profile]
+name = "off"
+unit = "unit.toml"
+bench = "simulated"
+[[trials]]
+trial = "load_steps"
+voltage = "30 V"
+current = "3 A"
+[[trials]]
+trial = "output_off"
+voltage = "30 V"
+"""
+
+
+def test_a_plan_tells_limits_on_one_figure_apart_and_what_more_than_promised_tells(
+    tmp_path: Path,
+) -> None:
+    text = (PROFILES / "units" / "w-17.toml").read_text()
+    (tmp_path / "unit.toml").write_text(text + LIMITS)
+    (tmp_path / "off.toml").write_text(OFF)
+    told = " ".join(said("off.toml", cwd=tmp_path).split())
+    assert (
+        "Will be covered: load regulation to 3 A, output resistance, residual voltage over 2 s."
+        in told
+    )
+    assert (
+        "Perhaps not covered: load regulation to 1.5 A. Measured to a greatest current of 3 A "
+        "where the limit is stated for 1.5 A. It will tell only if it passes there." in told
+    )
+    assert "Will NOT be covered: residual voltage over 1 s. Measured to a time of 2 s" in told
+
+
+@pytest.mark.parametrize("day", [None, date(2026, 6, 1)])
+def test_a_plan_takes_calibrations_to_be_as_old_as_they_are(day: date | None) -> None:
+    documents = load_profile("acceptance")
+    entry = documents.bench.channels["voltage.sense"]
+    aged = entry.accuracy.model_copy(
+        update={"calibrated": date(2026, 5, 1), "yearly_gain": 0.1, "yearly_offset": 0.0}
+    )
+    channels = documents.bench.channels | {
+        "voltage.sense": entry.model_copy(update={"accuracy": aged})
+    }
+    bench = documents.bench.model_copy(update={"channels": channels})
+    plan = make_plan(replace(documents, bench=bench), day)
+    (limit,) = (one for one in plan.limits if one.figure == "load_regulation")
+    assert limit.beforehand is not None
+    share = 1.0 if day is None else 31 / 365.25
+    least = 1.65 * 0.1 * share * 3e-3 / 3**0.5
+    assert limit.beforehand.expanded > least
+    assert day is None or limit.beforehand.expanded < 1.65 * 0.1 * 3e-3 / 3**0.5

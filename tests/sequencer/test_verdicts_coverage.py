@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import pytest
 
 from sequencer.results import Figure
+from sequencer.verdicts.apart import told_apart
 from sequencer.verdicts.coverage import check_coverage
 from sequencer.verdicts.judge import judge, with_coverage
 
@@ -147,7 +148,7 @@ def test_what_can_not_be_judged_costs_the_others_nothing(bad, says):
 
 
 def test_a_limit_without_width_is_never_passed():
-    (verdict,) = judge([make(0.5)], [Between("drift", 0.5, 0.5)], "simple")
+    (verdict,) = judge([make(0.5)], [Span("drift", 0.5, 0.5)], "simple")
     assert verdict.outcome == "not covered"
     assert "without width" in verdict.why
 
@@ -166,11 +167,114 @@ def test_a_percentage_of_a_current_is_of_the_current():
     assert verdict.upper == pytest.approx(3.3)  # 3 A + 10 % of 3 A, not of 30 V
 
 
+STEPS = {"voltage": 30.0, "current_from": 0.0, "current_to": 3.0}
+
+
+def regulation(value, name="load_regulation", **reached):
+    return Figure("steps", name, value, "V", 0.1, math.inf, 2.0, 0.2, reached={**STEPS, **reached})
+
+
+def outcome(figure, stated, low=None, high=1.0):
+    (verdict,) = judge([figure], [Span(figure.name, low, high, stated)], "guarded")
+    return verdict.outcome
+
+
+TO_3_A, TO_1_5_A, TO_6_A = (Stated(30.0, None, amperes) for amperes in (3.0, 1.5, 6.0))
+
+
+@pytest.mark.parametrize(
+    ("value", "stated", "expected"),
+    [
+        (2.0, TO_3_A, "fail"),
+        (2.0, Stated(10.0, None, 3.0), "not covered"),  # another setting tells nothing
+        (2.0, TO_6_A, "fail"),  # too great already
+        (0.5, TO_6_A, "not covered"),
+        (1.1, TO_6_A, "not covered"),
+        (2.0, Stated(10.0, None, 6.0), "not covered"),
+        (2.0, TO_1_5_A, "not covered"),  # at half the current it may be less
+        (1.1, TO_1_5_A, "not covered"),
+        (0.9, TO_1_5_A, "conditional pass"),
+        (0.5, TO_1_5_A, "pass"),  # and at half the current it is no greater
+        (2.0, Stated(30.0, 1.0, 3.0), "not covered"),
+        (0.5, Stated(30.0, 1.0, 3.0), "pass"),
+        (2.0, Stated(30.0, None, 2.98), "fail"),  # what a load sets too much
+    ],
+)
+def test_load_regulation_over_another_range(value, stated, expected):
+    assert outcome(regulation(value), stated) == expected
+
+
+def test_a_pass_over_more_says_over_what():
+    (verdict,) = judge([regulation(0.5)], [Span("load_regulation", None, 1.0, TO_1_5_A)], "guarded")
+    assert "a greatest current of 3 A where the limit is stated for 1.5 A" in verdict.remarks[-1]
+    (other,) = judge([regulation(2.0)], [Span("load_regulation", None, 1.0, TO_1_5_A)], "guarded")
+    assert "Let a trial go so far and no further." in other.why
+    assert other.coverage is not None
+    assert (other.coverage.reached, other.coverage.required) == (3.0, 1.5)
+
+
+def test_a_trial_of_the_promised_range_is_preferred_to_one_over_more():
+    figures = [regulation(2.0), replace(regulation(0.5, current_to=1.5), trial="half")]
+    verdicts = judge(figures, [Span("load_regulation", None, 1.0, TO_1_5_A)], "guarded")
+    assert [(one.trial, one.outcome) for one in verdicts] == [("half", "pass")]
+
+
+def test_a_value_nearer_to_zero_does_not_keep_a_limit_that_zero_breaks():
+    assert outcome(regulation(-0.5, "load_change"), TO_1_5_A, -1.0, 1.0) == "pass"
+    assert outcome(regulation(-0.5, "load_change"), TO_1_5_A, -1.0, -0.1) == "not covered"
+
+
+@pytest.mark.parametrize("name", ["load_linearity", "drift_about_mean", "load_change"])
+def test_what_departs_from_a_line_or_a_mean_is_no_fail_before_the_whole_range(name):
+    assert outcome(regulation(2.0, name, duration=60.0), TO_6_A) == "not covered"
+    assert outcome(regulation(2.0, name, duration=60.0), Stated(duration=28800.0)) == "not covered"
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "hours", "expected"),
+    [
+        ("drift", 2.0, 4.0, "fail"),
+        ("drift", 0.5, 4.0, "not covered"),
+        ("drift", 2.0, 24.0, "not covered"),
+        ("drift", 0.5, 24.0, "pass"),
+        ("drift_rate", 2.0, 24.0, "fail"),  # a longer soak only knows it better
+        ("residual_voltage", 0.5, 24.0, "not covered"),  # it falls: later is less
+        ("residual_voltage", 2.0, 24.0, "not covered"),
+        ("residual_voltage", 2.0, 8.0, "fail"),
+    ],
+)
+def test_another_time_than_the_promised_one(name, value, hours, expected):
+    figure = regulation(value, name, duration=3600.0 * hours)
+    assert outcome(figure, Stated(duration=28800.0)) == expected
+
+
+def test_a_limit_traced_further_than_promised_is_judged():
+    figure = regulation(2.0, "limit_current")
+    assert outcome(figure, Stated(30.0, None, 2.0)) == "fail"
+
+
+def test_limits_on_one_figure_are_told_apart_by_what_differs():
+    limits = [
+        Span("load_regulation", None, 1.0, TO_3_A),
+        Span("load_regulation", None, 0.5, TO_1_5_A),
+        Span("drift", None, 1.0, Stated(voltage=30.0)),
+    ]
+    assert told_apart(limits) == ("to 3 A", "to 1.5 A", "")
+    assert told_apart([*limits, Span("load_regulation", -0.1, 0.4, TO_1_5_A)]) == (
+        "to 3 A",
+        "to 1.5 A ≤ 500 mV",
+        "",
+        "to 1.5 A ≥ −100 mV ≤ 400 mV",
+    )
+    verdicts = judge([regulation(0.2), regulation(0.2)], limits[:2], "guarded")
+    assert [one.apart for one in verdicts] == ["to 3 A", "to 3 A", "to 1.5 A", "to 1.5 A"]
+
+
 @dataclass(frozen=True)
-class Between:
+class Span:
     figure: str
-    low: float
-    high: float
+    low: float | None
+    high: float | None
     condition: Stated | None = None
     unit: str = "V"
 

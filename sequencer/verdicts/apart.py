@@ -1,0 +1,79 @@
+"""What tells several limits on one figure apart, in a few words."""
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from sequencer.documents.quantities import format_quantity
+from sequencer.verdicts.coverage import Condition
+
+
+class Bounded(Protocol):
+    """A limit: the figure's resolved name, bounds at a setting, its condition."""
+
+    @property
+    def figure(self) -> str: ...  # noqa: D102
+    @property
+    def unit(self) -> str: ...  # noqa: D102
+    @property
+    def condition(self) -> Condition | None: ...  # noqa: D102
+    def lower(self, setting: float) -> float | None: ...  # noqa: D102
+    def upper(self, setting: float) -> float | None: ...  # noqa: D102
+
+
+def told_apart(limits: Sequence[Bounded]) -> tuple[str, ...]:
+    """Return for each limit words such as "to 1.5 A", "" where its figure has no other limit.
+
+    The words name what differs between the conditions of a figure's limits; where that leaves two
+    alike, their bounds as well.
+    """
+    return tuple(_words(limit, [one for one in limits if _alike(one, limit)]) for limit in limits)
+
+
+def _alike(one: Bounded, other: Bounded) -> bool:
+    return one.figure == other.figure
+
+
+def _words(limit: Bounded, group: list[Bounded]) -> str:
+    if len(group) == 1:
+        return ""
+    differing = [key for key in _SPOKEN if len({_stated(one, key) for one in group}) > 1]
+    texts = Counter(_condition(one, differing) for one in group)
+    own = _condition(limit, differing)
+    return own if own and texts[own] == 1 else " ".join(filter(None, (own, _bounds(limit))))
+
+
+def _condition(limit: Bounded, keys: list[str]) -> str:
+    stated = ((key, _stated(limit, key)) for key in keys)
+    return ", ".join(_SPOKEN[key](value) for key, value in stated if value is not None)
+
+
+def _stated(limit: Bounded, key: str) -> float | None:
+    """Return what a condition states; a current from nothing on needs no words."""
+    value: float | None = getattr(limit.condition, key, None)
+    return None if key == "current_from" and value == 0.0 else value
+
+
+def _bounds(limit: Bounded) -> str:
+    setting = getattr(limit.condition, "current_to" if limit.unit == "A" else "voltage", None)
+    pair = (("≥", limit.lower(setting or 0.0)), ("≤", limit.upper(setting or 0.0)))
+    return " ".join(
+        f"{sign} {format_quantity(bound, limit.unit, 7)}"
+        for sign, bound in pair
+        if bound is not None
+    )
+
+
+def _line(value: float) -> str:
+    return f"{100.0 * value:+.3g} %".replace("-", "−")
+
+
+_SPOKEN: dict[str, Callable[[float], str]] = {
+    "voltage": lambda value: f"at {format_quantity(value, 'V', 7)}",
+    "current_from": lambda value: f"from {format_quantity(value, 'A', 7)}",
+    "current_to": lambda value: f"to {format_quantity(value, 'A', 7)}",
+    "duration": lambda value: f"over {format_quantity(value, 's', 7)}",
+    "load_voltage": lambda value: f"down to {format_quantity(value, 'V', 7)} at the load",
+    "line_from": lambda value: f"line from {_line(value)}",
+    "line_to": lambda value: f"line to {_line(value)}",
+}
