@@ -115,7 +115,7 @@ def _parsed(name: str, path: Path, heirs: tuple[Path, ...]) -> Table:
             f"no dialect {name!r} was found{by}",
             f"{_nearest(name)}; a path must end in .toml.",
         ) from None
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise DialectMistake(
             f"dialect {name!r} can't be read{by} ({error})", "Correct the file."
         ) from None

@@ -77,7 +77,7 @@ def _merged(path: Path, depth: int) -> dict[str, Any]:
         raise ScenarioError((f"{path}: based_on: found a circle, expected a chain that ends",))
     try:
         document = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise ScenarioError(
             (f"{path}: found no readable TOML, expected a scenario: {error}",)
         ) from None

@@ -65,7 +65,7 @@ def _is_dialect(name: str) -> bool:
     """Tell a dialect by the keys that only a dialect has; what can't be read is none."""
     try:
         keys = tomllib.loads(Path(name).read_text(encoding="utf-8")).keys()
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return False
     return bool(keys & {"roles", "inherits", "questions", "settings"})
 

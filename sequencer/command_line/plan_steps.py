@@ -99,7 +99,7 @@ def _limit_table(limits: tuple[PlannedLimit, ...]) -> Table:
         table.add_row(
             " ".join(filter(None, (title(limit.figure), limit.apart))),
             covered,
-            "" if part is None else format_quantity(part.required, part.unit, 3),
+            "" if part is None else format_quantity(part.required, part.unit, 7),
             "" if part is None else format_quantity(part.reached, part.unit, 3),
             "" if limit.covered else limit.why,
         )

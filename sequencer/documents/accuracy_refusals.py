@@ -8,6 +8,7 @@ from sequencer.documents.parsing import comma_words, kind_of
 _A_NUMBER = r"[0-9.,]*[0-9](?:[eE][+-]?[0-9]+)?"
 
 _HINTS = (
+    (r"(?i)\bplus\b|\bminus\b", 'write "±", or "+" between two parts'),
     (r"^$", 'a "+" or "±" with nothing on one side'),
     (
         r"(?i)\bor\b|whichever",
@@ -27,7 +28,7 @@ _HINTS = (
     (r"(?i)\bof\s+[0-9]", 'the channel\'s range says of how much; write "of range"'),
     (rf"{_A_NUMBER}.*?[^0-9.,eE+-].*?{_A_NUMBER}", 'write "+" between two parts'),
     (
-        r"(?i)^[0-9.,]+\s*(?:d|di?gi?t?s?|counts?|cts?|lsd)\.?$",
+        r"(?i)^[0-9.,e+½-]+\s*(?:d|di?gi?t?s?|counts?|cts?|lsd)\.?$",
         "digits are whole, and 9 at most long",
     ),
     (r"(?i)(?:%|ppm)\s*\S", 'of what is not known; write "of reading" or "of range"'),
@@ -45,4 +46,7 @@ def why_not(part: str) -> str:
             return words
     if re.fullmatch(r"[0-9]+", part):
         return f'a number without a unit; write "{part} digits" if it counts the display\'s steps'
+    number = re.match(_A_NUMBER, part)
+    if number is not None and not re.fullmatch(NUMBER, number[0]):
+        return f"the number {number[0]} has more digits than it can need"
     return kind_of(part)

@@ -27,6 +27,7 @@ _COMMA = "0,[0-9]{1,30}|[0-9]{1,20},(?:[0-9]{1,2}|[0-9]{4,30})"
 """After a comma three digits could be a thousand's, unless a nought alone stands before it."""
 NUMBER = f"(?:{_COMMA}|{_POINT})(?:[eE][+\u2212-]?[0-9]{{1,2}})?"
 """Without a sign; as long as a written float may get, and within what a quantity may have."""
+A_POINT = r"(?:[0-9]\.|\.[0-9])"
 _INTEGER = "[0-9]{1,9}"
 
 
@@ -38,7 +39,7 @@ def any_case(text: str) -> str:
 _OF = f"(?:{any_case('of')}[{_SPACES}]+(?:{any_case('the')}[{_SPACES}]+)?)?"
 _READING = any_case("(?:measured )?value|reading|rdg") + r"\.?"
 _RANGE = any_case(r"range|rng\.?|full[ -]?scale|fsd?|f\.s\.?|f\.s\.d\.?")
-_DIGITS = any_case(r"digits?|dgts?\.?|dig\.?|d|lsd|counts?|cts?\.?")
+_DIGITS = rf"(?:{any_case('digits?|dgts?|dig|d|lsd|counts?|cts?')})\.?"
 _RATIO = f"%|{any_case('ppm')}"
 
 
@@ -57,6 +58,11 @@ def split_line(text: str) -> list[str]:
         line = re.sub(f"^{_PLUS_MINUS}{SPACE}", "", line[1:-1].strip(_SPACES))
     parts = re.split(f"(?<![0-9.,][eE]){_JOINT}", line)
     return [part.strip(_SPACES) for part in parts]
+
+
+def both_styles(text: str) -> bool:
+    """Tell whether a line has decimal commas and points, so that either may part thousands."""
+    return bool(re.search("[0-9],[0-9]", text) and re.search(A_POINT, text))
 
 
 def read_part(text: str, dimension: Dimension) -> Part | None:
@@ -90,9 +96,10 @@ def line_pattern(dimension: Dimension) -> str:
         rf"(?!(?:{anything}[0-9.]{SPACE}(?:{what})(?={SPACE}(?:[+±)]|$))){{2}})"
         for what in (*endings.values(), counted)
     )
+    one_style = f"(?!(?={anything}[0-9],[0-9])(?={anything}{A_POINT}))"
     sign = f"(?:{_PLUS_MINUS}{SPACE})?"
     opened = rf"{SPACE}{sign}(?:\({SPACE}{sign})?"
-    return f"^{brackets}{some_size}{once}{opened}(?:{part}{joined})+{end}"
+    return f"^{brackets}{one_style}{some_size}{once}{opened}(?:{part}{joined})+{end}"
 
 
 def _endings(dimension: Dimension) -> dict[Kind, str]:
@@ -110,4 +117,5 @@ def _endings(dimension: Dimension) -> dict[Kind, str]:
 
 def _kelvin(unit: str, dimension: Dimension) -> str:
     """Return a unit, in a thermometer's line K for °C: an error is a difference."""
-    return "K" if dimension is TEMPERATURE_DIFFERENCE and "C" in unit else unit
+    degrees = "C" in unit or "℃" in unit
+    return "K" if dimension is TEMPERATURE_DIFFERENCE and degrees else unit

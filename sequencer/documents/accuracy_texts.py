@@ -12,6 +12,7 @@ from sequencer.documents.accuracy_spellings import (
     MOST_CHARACTERS,
     Kind,
     Part,
+    both_styles,
     line_pattern,
     read_part,
     split_line,
@@ -28,6 +29,12 @@ _TWICE: Mapping[Kind, str] = {
     "digits": "two parts of one kind: both in digits",
     "fixed": "two parts of one kind: both fixed",
 }
+
+
+_TWO_STYLES = (
+    "a comma in one number and a point in another: beside a decimal comma a point parts thousands; "
+    "write points for decimals in all of them"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +118,8 @@ def parse_error(text: object, dimension: Dimension) -> ErrorTerms:
         if part.kind in sizes:
             raise QuantityError(f"{quoted(text)} ({_TWICE[part.kind]})", expected)
         sizes[part.kind] = _size(part, dimension)
+    if both_styles(text):
+        raise QuantityError(f"{quoted(text)} ({_TWO_STYLES})", expected)
     if not any(sizes.values()):
         raise QuantityError(f"{quoted(text)} (nothing but zero)", expected)
     digits = int(sizes.pop("digits", 0))

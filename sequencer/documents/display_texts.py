@@ -8,7 +8,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema
 
 from sequencer.documents.accuracy_spellings import SPACE, any_case
-from sequencer.documents.parsing import QuantityError, describe, quoted
+from sequencer.documents.parsing import LONGEST, QuantityError, describe, quoted
 from sequencer.documents.text_values import TextValue
 
 HALF_DIGIT = 2
@@ -44,6 +44,7 @@ class DisplayText(TextValue[int]):
         del schema, handler
         return {
             "type": "string",
+            "maxLength": LONGEST,
             "pattern": f"^{SPACE}(?:{_COUNTED}|{_IN_DIGITS}){SPACE}$",
             "examples": ["6000 counts", "4.5 digits", "3 1/2 digits"],
             "description": "How many steps the display has over the channel's range.",
@@ -61,6 +62,8 @@ def parse_display(text: object) -> int:
     expected = 'the steps of a display as text, such as "6000 counts" or "4.5 digits"'
     if not isinstance(text, str):
         raise QuantityError(describe(text), expected)
+    if len(text) > LONGEST:
+        raise QuantityError(f"{quoted(text)} (more than {LONGEST} characters)", expected)
     match = re.fullmatch(f"{SPACE}(?:{_COUNTED}|{_IN_DIGITS}){SPACE}", text)
     if match is None:
         raise QuantityError(_found(text), expected)
@@ -77,12 +80,14 @@ def _found(text: str) -> str:
         return f'{quoted(text)} (write "{joined[1]} 1/2 digits" or "{joined[1]}.5 digits")'
     if parted := re.fullmatch(r"\s*([1-9][0-9]{0,2})[.'’]([0-9]{3})[- ]counts?\s*", text):
         return f'{quoted(text)} (counts are whole: write "{parted[1]}{parted[2]} counts")'
-    if re.search(_OTHER_PART, text):
-        return (
-            f"{quoted(text)} (a part of a digit other than ½ has no one meaning: write its counts)"
-        )
-    if re.search("[0-9].*(?:count|cts)", text):
-        return f"{quoted(text)} (counts are whole, from 2 to 1000000000)"
-    if re.search("[0-9].*digit", text):
-        return f"{quoted(text)} (digits are 1 to 9, or 1.5 to 8.5)"
-    return describe(text)
+    words = next((words for looks, words in _HINTS if re.search(looks, text)), None)
+    return describe(text) if words is None else f"{quoted(text)} ({words})"
+
+
+_HINTS = (
+    (_OTHER_PART, "a part of a digit other than ½ has no one meaning: write its counts"),
+    (rf"^{SPACE}[±+\u2212-]", "a display's steps have no sign"),
+    ("[0-9].*(?:count|cts)", "counts are whole, from 2 to 1000000000"),
+    ("[0-9].*digit", "digits are 1 to 9, or 1.5 to 8.5"),
+)
+"""What a text looks like, and what is said of it; the first that fits."""

@@ -84,7 +84,8 @@ def _flaws(detail: ErrorDetails, data: object, keys: Iterable[str]) -> Iterator[
         expected = _one_of_literals(context["expected_tags"], found[key])
         yield Flaw((*path, key), quoted(found[key]), expected)
     else:
-        yield Flaw(path, found_words(kind, found), wanted(kind, context, detail["msg"], found))
+        expected = wanted(kind, context, detail["msg"], found, path[-1] if path else "")
+        yield Flaw(path, found_words(kind, found), expected)
 
 
 def _one_of_literals(expected: object, found: object) -> str:

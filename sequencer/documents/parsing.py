@@ -81,7 +81,8 @@ def quoted(found: object) -> str:
         text = found if len(found) <= LONGEST else found[:LONGEST] + "…"
         return f'"{text}"'
     if isinstance(found, int | float):
-        return repr(found)
+        text = repr(found)
+        return text if len(text) <= LONGEST else f"{text[:LONGEST]}… ({len(text)} digits)"
     if isinstance(found, dict):
         return "a table"
     if isinstance(found, list | tuple):

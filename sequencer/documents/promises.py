@@ -30,7 +30,7 @@ def _beyond(unit: UnitDocument) -> Iterator[Flaw]:
             if value is not None and value > most:
                 yield Flaw(
                     ("limits", index, "condition", key),
-                    f'"{format_quantity(value, symbol)}"',
-                    f"at most the unit's rated {format_quantity(most, symbol)}: no trial goes "
+                    f'"{format_quantity(value, symbol, 7)}"',
+                    f"at most the unit's rated {format_quantity(most, symbol, 7)}: no trial goes "
                     "beyond it, so this promise could not be judged. Correct whichever is wrong",
                 )

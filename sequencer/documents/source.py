@@ -64,6 +64,10 @@ def parse_source(source: Source) -> dict[str, Any]:
         where = place[1] if place else "(the whole file)"
         found = message[: place.start()] if place else message
         raise _mistake(source.path, where, f"broken TOML ({found})", "valid TOML") from None
+    except ValueError:  # of tomllib's own integers, beyond what Python turns into a number
+        raise _mistake(
+            source.path, "(the whole file)", "an integer of thousands of digits", "a number"
+        ) from None
     except RecursionError:
         raise _mistake(source.path, "(the whole file)", "too many nested lists", "TOML") from None
 

@@ -11,6 +11,7 @@ PLAIN = {
     "bool_parsing": "true or false",
     "int_type": "a whole number",
     "int_parsing": "a whole number",
+    "int_parsing_size": "a whole number",
     "int_from_float": "a whole number",
     "float_type": "a number",
     "float_parsing": "a number",
@@ -39,6 +40,12 @@ LENGTHS = {
     "string_too_short": ("at least", "min_length"),
     "string_too_long": ("at most", "max_length"),
 }
+LISTS_OF_TABLES = {
+    "trials": "[[trials]]",
+    "limits": "[[limits]]",
+    "ranges": "[[ranges]]",
+    "resistors": "[[load.resistors]]",
+}
 WITHOUT_DETAIL = frozenset({PLAIN["string_type"], PLAIN["list_type"]})
 """What is expected by its type alone; whatever knows more about the key says more."""
 
@@ -51,10 +58,13 @@ def found_words(kind: str, found: object) -> str:
     return quoted(found)
 
 
-def wanted(kind: str, context: Mapping[str, Any], message: str, found: object) -> str:
-    """Return what was expected; an error of no known kind keeps its message."""
+def wanted(
+    kind: str, context: Mapping[str, Any], message: str, found: object, key: str | int = ""
+) -> str:
+    """Return what was expected at a key; an error of no known kind keeps its message."""
     if kind in {"list_type", "tuple_type"} and isinstance(found, Mapping):
-        return "a list: each table of it begins with its name in double brackets, [[…]]"
+        lists = LISTS_OF_TABLES.get(str(key))
+        return PLAIN[kind] if lists is None else f"a list: each table of it begins with {lists}"
     if kind in PLAIN:
         return PLAIN[kind]
     if kind in BOUNDED:

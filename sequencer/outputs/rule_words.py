@@ -45,7 +45,9 @@ def coverage_words() -> str:
         "theirs, the least current is above its promised value by no more than "
         f"{_percent(coverage.LOW_CURRENT_SHARE)} of the greatest, the voltage at the load comes "
         f"down to {_percent(coverage.LOAD_VOLTAGE_SHARE)} of its promised value, and the line "
-        f"voltage to within {_percent(coverage.LINE_TOLERANCE)} of the rated one of its ends."
+        f"voltage to within {_percent(coverage.LINE_TOLERANCE)} of the rated one of its ends. Over "
+        f"a current or time more than {_percent(coverage.BEYOND_SHARE)} beyond the promised one a "
+        "value that keeps the limit passes it, and another tells nothing."
     )
 
 

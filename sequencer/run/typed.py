@@ -13,7 +13,7 @@ from math import inf, isnan, nan
 from drivers.roles import Clock, Operator, Reading
 from sequencer.documents.channels import BenchChannel
 from sequencer.documents.dimensions import CURRENT, VOLTAGE
-from sequencer.documents.parsing import QuantityError, parse_quantity
+from sequencer.documents.parsing import QuantityError, one_spelling, parse_quantity
 from sequencer.documents.rendering import format_quantity
 from sequencer.errors import TrialStopped
 from sequencer.run import operator_words as words
@@ -30,10 +30,12 @@ NEAR_SHARE = 0.05
 NEAR = {"voltage": 0.5, "current": 0.15}
 """Plausible is what was set, within 5 % and this much (V, A); anything else is asked again."""
 
-OVERLOAD = frozenset({"OL", "0L", "0.L", "OVERLOAD", "OVER"})
-"""What hand-held meters show beyond their range (common practice, no source)."""
+OVERLOAD = frozenset({"OL", "0L", "OVERLOAD", "OVER"})
+"""What hand-held meters show beyond their range, with a sign and a point anywhere (common practice,
+no source)."""
 
-PLAIN = re.compile(r"[+-]?\d*[.,]?\d+(?:[eE][+-]?\d+)?")
+DIRECT = re.compile(r"(?<=[VA])\s*[dD][cC]$")
+PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 COMMA = re.compile(r"^([+-]?\d+),(\d+)(?=\D*$)")
 
 DIMENSIONS = {"voltage": (VOLTAGE, "V"), "current": (CURRENT, "A")}
@@ -42,17 +44,18 @@ DIMENSIONS = {"voltage": (VOLTAGE, "V"), "current": (CURRENT, "A")}
 def understood(text: str, channel: BenchChannel) -> float:
     """Return a typed text in the channel's unit; NaN for a meter that shows an overload.
 
-    A number alone is in the meter's own unit, V or A; a decimal comma is a point.
+    A number alone is in the meter's own unit, V or A; a decimal comma is a point, "VDC" is V.
 
     Raises
     ------
     QuantityError
         With what was found and what was expected.
     """
-    if text.strip().upper() in OVERLOAD:
+    said = one_spelling(text)
+    if said.lstrip("+-").replace(".", "").strip().upper() in OVERLOAD:
         return nan
     dimension, unit = DIMENSIONS[channel.function]
-    said = COMMA.sub(r"\1.\2", text.strip())
+    said = DIRECT.sub("", COMMA.sub(r"\1.\2", said))
     if PLAIN.fullmatch(said):
         said += f" {unit}"
     return parse_quantity(said, dimension) * channel.scale

@@ -4,6 +4,7 @@ import re
 
 from sequencer.documents.accuracy_resolved import digit
 from sequencer.documents.channels import BenchChannel
+from sequencer.documents.parsing import one_spelling
 
 NUMBER = re.compile(r"[+-]?(\d*)[.,]?(\d*)")
 
@@ -23,7 +24,7 @@ def too_fine(text: str, channel: BenchChannel) -> bool:
     Counted are digits from the first to the last that is not zero: a meter that ranges by itself
     shows finer steps of small values, but never more counts.
     """
-    counts, number = counts_of(channel), NUMBER.match(text.strip())
+    counts, number = counts_of(channel), NUMBER.match(one_spelling(text))
     if counts is None or number is None:
         return False
     digits = "".join(number.groups()).strip("0")

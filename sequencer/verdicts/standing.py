@@ -81,7 +81,7 @@ def more_words(check: CoverageCheck) -> str:
     """Say over what more than promised was measured; "" where it was not."""
     return " and ".join(
         f"a {part.words} of {format_quantity(part.reached or 0.0, part.unit, 4)} where the limit "
-        f"is stated for {format_quantity(part.required, part.unit, 4)}"
+        f"is stated for {format_quantity(part.required, part.unit, 7)}"
         for part in check.parts
         if part.beyond
     )

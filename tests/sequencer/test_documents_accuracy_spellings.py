@@ -17,7 +17,23 @@ from sequencer.documents.parsing import QuantityError
 # Common practice, no source: how the trade abbreviates readings, ranges and a display's last place.
 OF_READING = ("rdg", "rdg.", "of rdg", "reading", "of reading", "of the reading", "of value", "RDG")
 OF_RANGE = ("FS", "f.s.", "of full scale", "full-scale", "range", "of range", "of the range", "rng")
-DIGITS = ("dgt", "dgts", "digit", "digits", "d", "LSD", "counts", "count", "ct", "cts", "Digits")
+DIGITS = (
+    "dgt",
+    "dgt.",
+    "d.",
+    "counts.",
+    "lsd.",
+    "dgts",
+    "digit",
+    "digits",
+    "d",
+    "LSD",
+    "counts",
+    "count",
+    "ct",
+    "cts",
+    "Digits",
+)
 SIGNS = ("±", "+/-", "+-", "± ", "+/\u2212")
 
 
@@ -67,14 +83,18 @@ def test_each_spelling_has_one_meaning_and_an_editor_takes_it(text: str, canonic
 
 
 def test_the_greatest_error_is_that_of_the_line() -> None:
-    found = parse_error("±(0,02 % rdg + 0.005 % FS + 3 dgt + 2 mV)", d.VOLTAGE)
+    found = parse_error("±(0,02 % rdg + 0,005 % FS + 3 dgt + 2 mV)", d.VOLTAGE)
     assert found == ErrorTerms(2e-4, 5e-5, 3, 2e-3, "V")
     assert found.text() == "0.02 % of reading + 0.005 % of range + 3 digits + 2 mV"
 
 
-def test_a_thermometers_degrees_are_a_difference() -> None:
-    assert parse_error("±0.5 °C", d.TEMPERATURE_DIFFERENCE).fixed == 0.5
-    assert fits("±0.5 °C", RULES[d.TEMPERATURE_DIFFERENCE], {})
+@pytest.mark.parametrize("unit", ["°C", "\u2103", "degC", "K"])
+def test_a_thermometers_degrees_are_a_difference(unit: str) -> None:
+    assert parse_error(f"±0.5 {unit}", d.TEMPERATURE_DIFFERENCE).fixed == 0.5
+    assert fits(f"±0.5 {unit}", RULES[d.TEMPERATURE_DIFFERENCE], {})
+
+
+def test_a_thermometers_degrees_take_no_prefix() -> None:
     assert not is_read("0.5 m°C", d.TEMPERATURE_DIFFERENCE)
     assert not fits("0.5 m°C", RULES[d.TEMPERATURE_DIFFERENCE], {})
 
@@ -86,6 +106,7 @@ numbers = st.decimals("0.0001", "9000", places=4).map(lambda number: f"{number:f
 def lines(draw: st.DrawFn) -> tuple[str, str]:
     """A line in the one spelling, and in some other."""
     gap = draw(st.sampled_from(("", " ", "\u00a0")))
+    commas = draw(st.booleans())
     kinds = (
         ("% of reading", [f"%{gap}{word}" for word in OF_READING] + ["%"]),
         ("% of range", [f"%{gap}{word}" for word in OF_RANGE]),
@@ -96,7 +117,7 @@ def lines(draw: st.DrawFn) -> tuple[str, str]:
     canonical, spelled = [], []
     for kind, spellings in chosen:
         number = draw(st.integers(1, 9999).map(str) if kind == "digits" else numbers)
-        comma = draw(st.booleans()) and kind != "digits"  # four decimals: no thousands
+        comma = commas and kind != "digits"  # four decimals: no thousands
         canonical.append(f"{number} {kind}")
         word = draw(st.sampled_from(spellings))
         spelled.append(f"{number.replace('.', ',') if comma else number}{gap}{word}")
@@ -158,6 +179,12 @@ REFUSED = [
     ("+0.5 %", 'a "+" or "±" with nothing on one side'),
     ("0.5 % + + 2 mV", 'a "+" or "±" with nothing on one side'),
     ("", 'a "+" or "±" with nothing on one side'),
+    ("0,03 % + 1.500 µV", "beside a decimal comma a point parts thousands"),
+    ("1.5 % + 0,02 mV", "write points for decimals in all of them"),
+    ("0.5 % plus or minus 2 mV", 'write "±", or "+" between two parts'),
+    ("0.5 % + 1e3 digits", "digits are whole"),
+    ("0.5 % + 3½ digits", "digits are whole"),
+    (f"0.{'1' * 31} %", "has more digits than it can need"),
     ("(0.5 %", "brackets only round the whole line"),
     ("(0.5 %) + (3 digits)", "brackets only round the whole line"),
     ("0.5 % + 2 mv", 'the unit "mv" is not known'),
@@ -242,6 +269,8 @@ def test_a_displays_spellings(text: str, counts: int) -> None:
         ("6.000 counts", 'write "6000 counts"'),
         ("19,99 counts", "counts are whole"),
         ("1,000 000 counts", "counts are whole"),
+        ("±6000 counts", "have no sign"),
+        ("1" * 120_000 + " digits", "more than 60 characters"),
         ("1 counts", "from 2 to 1000000000"),
         ("1000000001 counts", "from 2 to 1000000000"),
         ("9.5 digits", "digits are 1 to 9"),

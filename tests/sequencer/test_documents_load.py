@@ -4,6 +4,7 @@ import os
 from pathlib import Path
 
 import pytest
+from called import steadyrail
 from documents_made_up import NEEDS, SETTINGS
 
 from sequencer.documents.check import check_files
@@ -120,6 +121,24 @@ def test_broken_toml_is_placed_by_line_and_column(tmp_path: Path) -> None:
     (line,) = _mistakes(path)
     assert line.startswith(f"{path}: line 2, column 13: found broken TOML (")
     assert line.endswith("expected valid TOML")
+
+
+@pytest.mark.parametrize(
+    ("value", "says"),
+    [
+        ("9" * 5000, "found an integer of thousands of digits"),
+        ("[" * 3000 + "]" * 3000, "found too many nested lists"),
+    ],
+)
+def test_no_number_is_too_long_and_no_list_too_deep_to_be_told(
+    tmp_path: Path, value: str, says: str
+) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(f"[profile]\nname = {value}\n", encoding="utf-8")
+    (line,) = _mistakes(path)
+    assert line.startswith(f"{path}: (the whole file): {says}")
+    done = steadyrail("check", str(path), cwd=tmp_path)
+    assert (done.returncode, done.stdout) == (2, f"{line}\n")
 
 
 def test_a_key_that_stands_twice_is_broken_toml(tmp_path: Path) -> None:

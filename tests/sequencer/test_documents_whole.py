@@ -249,6 +249,14 @@ def test_a_calibration_that_is_still_to_come_is_found_before_the_run() -> None:
     assert not _lines(_documents(bench=bench_text_with_a_calibration("2026-05-01")))
 
 
+def test_a_bench_alone_is_told_of_it_too(tmp_path: Path) -> None:
+    text = shipped("bench")["simulated"].read_text("utf-8")
+    path = tmp_path / "bench.toml"
+    path.write_text(text.replace(*bench_text_with_a_calibration("2999-01-01")), "utf-8")
+    (line,) = (str(one) for one in check_files([path], settings=SETTINGS, needs=NEEDS))
+    assert "accuracy.calibrated: found 2999-01-01" in line
+
+
 def bench_text_with_a_calibration(day: str) -> tuple[str, str]:
     """Return a line of the shipped bench, and the same with a calibration of that day."""
     table = '[channels."voltage.sense".accuracy]\n'

@@ -25,7 +25,7 @@ BETWEEN = 'between = ["3 A", "3.6 A"]'
 LOAD = 'accuracy = { gain = "0.05 %", offset = "3 mA" }'
 LINK = 'identity = "WORKSHOP,CLOCK,"'
 STEPS = 'trial = "load_steps"'
-LIST_OF_TABLES = "a list: each table of it begins with its name in double brackets, [[…]]"
+LIST_OF_TABLES = "a list: each table of it begins with [[load.resistors]]"
 
 
 def found(kind: str, old: str, new: str) -> list[str]:
@@ -45,6 +45,19 @@ def found(kind: str, old: str, new: str) -> list[str]:
 
 
 CASES = [
+    (
+        "unit",
+        BETWEEN,
+        'between = { a = "3 A" }',
+        "limits[3] (limit_current).between: found a table, expected a list of two, such as "
+        '["3 A", "3.6 A"]',
+    ),
+    (
+        "bench",
+        'make_safe = ["load", "supply"]',
+        'make_safe = { first = "load" }',
+        "bench.make_safe: found a table, expected a list",
+    ),
     ("unit", 'tag = "W-17"', "tag = 17", "unit.tag: found 17, expected text"),
     (
         "unit",

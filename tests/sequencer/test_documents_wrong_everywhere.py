@@ -26,7 +26,23 @@ FULL_BENCH = changed(
     to={"read_terminator": "x", "baud_rate": 9600, "pause": "1 ms"},
 )
 FULL_PROFILE = changed(PROFILE, "outputs", to={"report": True, "readings_csv": False})
-WRONG = (3, -1, 1.5, float("nan"), 10**30, True, "", "x", "y" * 99, [], {}, [3], {"q": 1})
+WRONG = (
+    3,
+    -1,
+    1.5,
+    float("nan"),
+    10**30,
+    10**4000,
+    "9" * 5000,
+    True,
+    "",
+    "x",
+    "y" * 99,
+    [],
+    {},
+    [3],
+    {"q": 1},
+)
 WRONG += (dt.date(2026, 5, 1), dt.datetime(2026, 5, 1, 12))  # noqa: DTZ001  # as TOML
 RAW = re.compile(r"[Ii]nput|valid |should |value error|unable to")
 """What the validating library says."""

@@ -67,18 +67,24 @@ class Table:
         ("-0.5mV", -0.0005),
         ("2.998e1", 29.98),
         ("29980000 µV", 29.98),
+        ("29.", 29.0),
+        ("\u22120.5 mV", -0.0005),
+        ("29.98 VDC", 29.98),
+        ("29980 mV dc", 29.98),
     ],
 )
 def test_typed_text_is_understood(text: str, value: float) -> None:
     assert understood(text, CHANNEL) == pytest.approx(value, rel=1e-12)
 
 
-def test_an_overload_is_no_number() -> None:
-    assert isnan(understood("OL", CHANNEL))
-    assert isnan(understood(" 0.L ", CHANNEL))
+@pytest.mark.parametrize("text", ["OL", " 0.L ", "O.L", ".OL", "-OL", "\u2212 0L.", "ol"])
+def test_an_overload_is_no_number(text: str) -> None:
+    assert isnan(understood(text, CHANNEL))
 
 
-@pytest.mark.parametrize("text", ["", "volts", "3 A", "30 V V", "1.2.3", "nan", "3 degC", "1,2,3"])
+@pytest.mark.parametrize(
+    "text", ["", "volts", "3 A", "30 V V", "1.2.3", "nan", "3 degC", "1,2,3", "3 VAC", "."]
+)
 def test_what_is_no_voltage_is_not_understood(text: str) -> None:
     with pytest.raises(QuantityError):
         understood(text, CHANNEL)
