@@ -1,5 +1,6 @@
 """Bounds of limits: "0.02 % + 2 mV" and at most, at least, between."""
 
+import re
 from dataclasses import dataclass
 
 from sequencer.documents.dimensions import CURRENT, RATIO, VOLTAGE, Dimension
@@ -79,7 +80,10 @@ def parse_allowance(text: object, dimension: Dimension, *, signed: bool = False)
         raise QuantityError(describe(text), expected)
     percent: float | None = None
     fixed: float | None = None
-    for term in one_spelling(text).split(" + "):
+    if (sign := _SIGN.match(one_spelling(text))) is not None:
+        why = _ONE_SIDE if signed or sign[0] != "±" else _BOTH_SIGNS
+        raise QuantityError(f"{quoted(text)} ({why})", expected)
+    for term in _PLUS.split(one_spelling(text)):
         if dimension in _OF_SETTING and term.rstrip().endswith("%") and percent is None:
             percent = parse_quantity(term, RATIO) * PERCENT
             continue
@@ -93,6 +97,14 @@ def parse_allowance(text: object, dimension: Dimension, *, signed: bool = False)
     if not signed and not (min(percent or 0.0, fixed or 0.0) >= 0 < max(percent or 0, fixed or 0)):
         raise QuantityError(f'"{text}" (a part that is not positive)', expected)
     return Allowance(percent or 0.0, fixed or 0.0, dimension.unit)
+
+
+_PLUS = re.compile(r"\s\+\s|(?<=[^\s0-9.eE+-])\s*\+\s*")
+"""Between two parts; not the sign of a number or of an exponent."""
+
+_SIGN = re.compile("[±≤≥<>]")
+_ONE_SIDE = "at_most, at_least or between says on which side; write the quantity alone"
+_BOTH_SIGNS = "without ±: at_most holds for both signs of what this figure is of"
 
 
 def _plain_ratio(text: str, dimension: Dimension) -> str | None:

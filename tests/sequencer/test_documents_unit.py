@@ -29,6 +29,28 @@ def test_an_allowance_is_a_percentage_of_the_setting_plus_a_fixed_part() -> None
     assert parse_allowance("5 mΩ", RESISTANCE).resolve(30.0) == 0.005
 
 
+@pytest.mark.parametrize("text", ["0.02%+2mV", "0.02 % +2 mV", "2 mV+ 0.02 %", "2e-2 %+2e+0 mV"])
+def test_the_sum_needs_no_spaces(text: str) -> None:
+    assert parse_allowance(text, VOLTAGE) == Allowance(percent=0.02, fixed=0.002, unit="V")
+
+
+@pytest.mark.parametrize(
+    ("text", "signed", "says"),
+    [
+        ("±2 mV", False, "holds for both signs"),
+        ("±2 mV", True, "between says on which side"),
+        ("≤ 2 mV", False, "says on which side"),
+        ("2 mV+", False, "no number and unit"),
+        ("2 mV + + 1 %", False, "no number and unit"),
+        ("2 mV - 1 %", False, "not known"),
+    ],
+)
+def test_a_bound_has_no_sign_of_comparison(text: str, signed: bool, says: str) -> None:
+    with pytest.raises(QuantityError) as caught:
+        parse_allowance(text, VOLTAGE, signed=signed)
+    assert says in caught.value.found
+
+
 @pytest.mark.parametrize(
     ("bound", "way_out"),
     [
