@@ -19,7 +19,8 @@ from sequencer.verdicts.apart import told_apart
 from sequencer.verdicts.beforehand import Beforehand, beforehand
 from sequencer.verdicts.coverage import check_coverage
 from sequencer.verdicts.judge import judge
-from sequencer.verdicts.standing import ONLY_SO_FAR, more_words, standing
+from sequencer.verdicts.settings import at_stated
+from sequencer.verdicts.standing import more_words, standing, way_out
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,17 +141,26 @@ def _cover(
         return replace(planned, why=why, perhaps=True)
     if not found:
         return replace(planned, measured=False, why="no trial of this profile measures it")
+    return _measured(planned, limit, [at_stated(one, limit.condition) for one in found], rule)
+
+
+def _measured(
+    planned: PlannedLimit, limit: PromisedLimit, found: list[Figure], rule: Rule
+) -> PlannedLimit:
     checks = [check_coverage(figure.reached, limit.condition) for figure in found]
     ways = [standing(limit.figure, check) for check in checks]
     best = next((ways.index(way) for way in ("same", "at most") if way in ways), 0)
     check = checks[best]
     planned = replace(planned, coverage=check.coverage, why=check.why)
     if ways[best] == "same":
-        known = beforehand(found[best], judge([found[best]], [limit], rule)[0])
+        verdict = judge([found[best]], [limit], rule)[0]
+        if verdict.outcome == "not covered":  # a percentage of what nobody states
+            return replace(planned, why=verdict.why)
+        known = beforehand(verdict.judged or found[best], verdict)
         return replace(planned, covered=True, beforehand=known)
     if more := more_words(check):
         tells = " It will tell only if it passes there." if ways[best] == "at most" else ""
         short = check.why if check.short else ""
-        why = f"{short} Measured to {more}.{tells} {ONLY_SO_FAR}".strip()
+        why = f"{short} Measured to {more}.{tells} {way_out(check)}".strip()
         return replace(planned, why=why, perhaps=ways[best] == "at most")
     return planned

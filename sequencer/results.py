@@ -28,11 +28,11 @@ class Component:
 
 @dataclass(frozen=True, slots=True)
 class Coverage:
-    """How much of a promised condition was measured, in one quantity."""
+    """How much of a promised condition was measured, in one quantity; None: it was not measured."""
 
     quantity: str
     required: float
-    reached: float
+    reached: float | None
     unit: str
 
 
@@ -41,7 +41,9 @@ class Figure:
     """A computed result in SI units with its uncertainty.
 
     `reached` holds the condition that was really measured, by the keys of a limit's condition:
-    voltage, current_from, current_to, duration, load_voltage (V, A, s).
+    voltage, current_from, current_to, duration, load_voltage (V, A, s). `points` hold the same at
+    single settings, where the figure is the greatest of several: each is judged by what the limit
+    allows there.
     """
 
     trial: str
@@ -56,6 +58,7 @@ class Figure:
     coverage: Coverage | None = None
     budget: tuple[Component, ...] = ()
     notes: tuple[str, ...] = ()
+    points: "tuple[Figure, ...]" = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +69,8 @@ class Verdict:
     is the probability of conformance, `ratio` the limit over U, `false_accept` and `false_reject`
     the risks of a wrong `pass` or `fail` for a unit that stands exactly at the limit. All are None
     when not covered. `apart` tells this limit from others on the same figure ("to 1.5 A"),
-    `coverage` says how much of its condition was measured.
+    `coverage` says how much of its condition was measured, and `judged` is the figure at the one
+    setting that decided, where the figure is the greatest of several.
     """
 
     figure: str
@@ -84,6 +88,7 @@ class Verdict:
     false_reject: float | None = None
     apart: str = ""
     coverage: Coverage | None = None
+    judged: Figure | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from sequencer.documents.load import Documents
 from sequencer.documents.quantities import format_quantity
 from sequencer.outputs.words import title
 from sequencer.planning import Plan, PlannedLimit, PlannedTrial
+from sequencer.results import Coverage
 from sequencer.run.guard_bound import GuardBound
 from sequencer.run.rehearsal import PlannedStep
 
@@ -100,10 +101,14 @@ def _limit_table(limits: tuple[PlannedLimit, ...]) -> Table:
             " ".join(filter(None, (title(limit.figure), limit.apart))),
             covered,
             "" if part is None else format_quantity(part.required, part.unit, 7),
-            "" if part is None else format_quantity(part.reached, part.unit, 3),
+            "" if part is None else _reached(part),
             "" if limit.covered else limit.why,
         )
     return table
+
+
+def _reached(part: Coverage) -> str:
+    return "" if part.reached is None else format_quantity(part.reached, part.unit, 3)
 
 
 def _accuracy_table(bench: BenchDocument) -> Table:

@@ -8,9 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from sequencer.documents.find import KINDS, Kind
-from sequencer.documents.parsing import quoted
+from sequencer.documents.parsing import LONGEST, quoted
 from sequencer.errors import DocumentError, Mistake
 
+ENDLESS = 10**LONGEST
+_TOO_LONG = f"an integer of more than {LONGEST} digits"
 LARGEST_BYTES = 1_000_000
 """No document comes near a megabyte; more is a wrong file."""
 
@@ -57,7 +59,7 @@ def parse_source(source: Source) -> dict[str, Any]:
         When it is no TOML; says line and column.
     """
     try:
-        return tomllib.loads(source.text)
+        data = tomllib.loads(source.text)
     except tomllib.TOMLDecodeError as error:
         message = str(error)
         place = re.search(r" \(at (.*)\)$", message)
@@ -65,11 +67,21 @@ def parse_source(source: Source) -> dict[str, Any]:
         found = message[: place.start()] if place else message
         raise _mistake(source.path, where, f"broken TOML ({found})", "valid TOML") from None
     except ValueError:  # of tomllib's own integers, beyond what Python turns into a number
-        raise _mistake(
-            source.path, "(the whole file)", "an integer of thousands of digits", "a number"
-        ) from None
+        raise _mistake(source.path, "(the whole file)", _TOO_LONG, "a number") from None
     except RecursionError:
         raise _mistake(source.path, "(the whole file)", "too many nested lists", "TOML") from None
+    if any(_endless(value) for value in data.values()):  # hexadecimal: tomllib takes any length
+        raise _mistake(source.path, "(the whole file)", _TOO_LONG, "a number")
+    return data
+
+
+def _endless(value: object) -> bool:
+    """Tell whether a value is or holds an integer that nothing on a bench needs."""
+    if isinstance(value, dict):
+        return any(_endless(one) for one in value.values())
+    if isinstance(value, list):
+        return any(_endless(one) for one in value)
+    return isinstance(value, int) and abs(value) >= ENDLESS
 
 
 def kind_of(source: Source, data: Mapping[str, Any]) -> Kind:

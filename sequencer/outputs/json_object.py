@@ -72,8 +72,18 @@ def figure_object(figure: Figure) -> JsonObject:
         "U": _number(figure.expanded),
         "coverage": _coverage(figure.coverage),
         "reached": {name: _number(value) for name, value in figure.reached.items()},
+        "points": [_point(one) for one in figure.points],
         "budget": [_component(part) for part in figure.budget],
         "notes": list(figure.notes),
+    }
+
+
+def _point(figure: Figure) -> JsonObject:
+    return {
+        "reached": {name: _number(value) for name, value in figure.reached.items()},
+        "value": _number(figure.value),
+        "u": _number(figure.u),
+        "U": _number(figure.expanded),
     }
 
 
@@ -122,6 +132,7 @@ def _verdict(verdict: Verdict) -> JsonObject:
         "why": verdict.why,
         "remarks": list(verdict.remarks),
         "apart": verdict.apart,
+        "judged": None if verdict.judged is None else _number(verdict.judged.value),
         "coverage": _coverage(verdict.coverage),
     }
 

@@ -125,6 +125,8 @@ def event_counts(result: Result) -> str:
 
 def figure_of(verdict: Verdict, result: Result) -> Figure | None:
     """Return the figure that a verdict judges; None where it could not be computed."""
+    if verdict.judged is not None:
+        return verdict.judged
     wanted = (verdict.trial, verdict.figure)
     return next((one for one in result.figures if (one.trial, one.name) == wanted), None)
 

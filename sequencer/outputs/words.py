@@ -198,7 +198,8 @@ def coverage(found: Coverage | None) -> str:
 def covered(found: Coverage) -> tuple[str, str]:
     """Return what was reached and what was promised, as quantities."""
     unit = "%" if found.quantity in {"line_from", "line_to"} else found.unit
-    return quantity(found.reached, unit), promised(found.required, unit)
+    reached = "not measured" if found.reached is None else quantity(found.reached, unit)
+    return reached, promised(found.required, unit)
 
 
 def conditions(reached: Mapping[str, float]) -> str:

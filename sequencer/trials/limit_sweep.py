@@ -9,6 +9,7 @@ the way down and again on the way up (hysteresis, and drift cancels in the mean 
 from collections.abc import Generator
 from dataclasses import dataclass
 from itertools import pairwise
+from math import inf
 from typing import ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -90,7 +91,8 @@ def _sweep(settings: Settings, context: Context) -> Sweep:
 def departure(settings: Settings, context: Context) -> float:
     """Return the departure in volts that counts as having left the constant-voltage line.
 
-    The unit's promised load regulation; a profile may ask for less, never for more.
+    The unit's promised load regulation: of several promises the one for the sweep's voltage (if
+    any is) and the greatest current. A profile may ask for less, never for more.
     """
     promised = _promised(settings, context)
     asked = settings.onset_departure
@@ -98,11 +100,16 @@ def departure(settings: Settings, context: Context) -> float:
 
 
 def _promised(settings: Settings, context: Context) -> float:
-    for limit in context.unit.limits:
-        upper = limit.bound.upper
-        if limit.judged_figure == "load_regulation" and upper is not None:
-            return upper.resolve(settings.voltage)
-    return DEFAULT_DEPARTURE * settings.voltage
+    promises = [
+        (limit.condition, limit.bound.upper)
+        for limit in context.unit.limits
+        if limit.judged_figure == "load_regulation" and limit.bound.upper is not None
+    ]
+    here = [one for one in promises if one[0].voltage in {None, settings.voltage}]
+    if not promises:
+        return DEFAULT_DEPARTURE * settings.voltage
+    _, upper = max(here or promises, key=lambda one: one[0].current_to or inf)
+    return upper.resolve(settings.voltage)
 
 
 def procedure(settings: Settings, context: Context) -> Procedure:

@@ -5,7 +5,8 @@ meter shows the wanted voltage has no setting error of its own: there the trial 
 
 setting_error (V)
     How far the output is from its setting at worst. Formula: greatest |V − setting| over the
-    positions, V the mean of both visits.
+    positions, V the mean of both visits. A limit in per cent, or for one setting, is held against
+    |V − setting| at each position, or at that one.
 setting_gain_error (1), setting_offset (V)
     Slope less 1, and intercept, of the line of V against the setting. Formula: gain error and
     offset of V = (1 + gain error)·setting + offset, by least squares (JCGM 100, H.3).
@@ -267,6 +268,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
                 rectangular("lift by noise", worst.u_bias * sqrt(3.0)),
             ],
             reached=reached,
+            points=[_at(evidence, found, index) for index in range(found.settings.size)],
             notes=(
                 f"At a setting of {at['worst']:.4g} V, where the output was off by "
                 f"{format_quantity(float(found.errors[worst.index]), 'V', 3)}.",
@@ -319,6 +321,22 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             reached=reached,
             notes=(f"At a setting of {at['off']:.4g} V.",),
         ),
+    )
+
+
+def _at(evidence: Evidence, found: Positions, index: int) -> Figure:
+    """Return what one position is off by."""
+    meter = beside_scatter(evidence.context.accuracy(VOLTAGE))
+    return make_figure(
+        evidence.trial,
+        "setting_error",
+        abs(float(found.errors[index])),
+        "V",
+        [
+            *found.parts(sqrt(found.covariance[index, index]), np.diag, index),
+            *mean_of(meter, float(found.means[index]), found.readings),
+        ],
+        reached={"voltage": float(found.settings[index])},
     )
 
 

@@ -17,6 +17,7 @@ def make_figure(
     *,
     reached: Mapping[str, float] | None = None,
     notes: Sequence[str] = (),
+    points: Sequence[Figure] = (),
 ) -> Figure:
     """Return the figure with u, effective degrees of freedom, k for 95.45 % and U.
 
@@ -28,6 +29,8 @@ def make_figure(
         The budget; those that contribute nothing are left out of the figure.
     reached
         The condition really measured, keys as in `Figure.reached`.
+    points
+        The same at single settings.
 
     Raises
     ------
@@ -55,4 +58,5 @@ def make_figure(
         reached=dict(reached or {}),
         budget=tuple(c for c in components if c.contribution > 0),
         notes=tuple(notes),
+        points=tuple(points),
     )

@@ -55,13 +55,20 @@ def _stated(limit: Bounded, key: str) -> float | None:
 
 
 def _bounds(limit: Bounded) -> str:
-    setting = getattr(limit.condition, "current_to" if limit.unit == "A" else "voltage", None)
-    pair = (("≥", limit.lower(setting or 0.0)), ("≤", limit.upper(setting or 0.0)))
-    return " ".join(
-        f"{sign} {format_quantity(bound, limit.unit, 7)}"
-        for sign, bound in pair
-        if bound is not None
-    )
+    pair = (("≥", limit.lower), ("≤", limit.upper))
+    said = ((sign, _bound(limit.unit, at)) for sign, at in pair)
+    return " ".join(f"{sign} {words}" for sign, words in said if words)
+
+
+def _bound(unit: str, at: Callable[[float], float | None]) -> str:
+    """Return a bound as it is stated, such as "0.02 % + 2 mV"; "" where there is none."""
+    fixed, with_setting = at(0.0), at(1.0)
+    if fixed is None or with_setting is None:
+        return ""
+    part = with_setting - fixed
+    shown = [format_quantity(part, "%", 7)] if part else []
+    shown += [format_quantity(fixed, unit, 7)] if fixed or not part else []
+    return " + ".join(shown)
 
 
 def _line(value: float) -> str:

@@ -21,6 +21,9 @@ DURATION_SHARE = 0.9995
 LOAD_VOLTAGE_SHARE = 1.05
 #: More than this share beyond a stated time or current is another range than the stated one.
 BEYOND_SHARE = 0.01
+#: Farther below a stated voltage at the load than this share of the set voltage is another place
+#: on the limit's line.
+FARTHER_SHARE = 0.05
 #: The line voltage has to reach its stated ends within this share of the rated line voltage.
 LINE_TOLERANCE = 0.01
 
@@ -100,7 +103,7 @@ def check_coverage(reached: Mapping[str, float], condition: Condition | None) ->
     coverage = Coverage(
         quantity=deciding.quantity,
         required=deciding.required,
-        reached=0.0 if deciding.reached is None else deciding.reached,
+        reached=deciding.reached,
         unit=deciding.unit,
     )
     if not missing:
@@ -144,6 +147,9 @@ def _parts(reached: Mapping[str, float], condition: Condition) -> tuple[Part, ..
         "duration": lambda need, got: got > need * (1.0 + BEYOND_SHARE),
         "current_to": lambda need, got: got > need * (1.0 + BEYOND_SHARE),
         "current_from": lambda need, got: got < need - BEYOND_SHARE * max(top_current, need),
+        "load_voltage": lambda need, got: (
+            got < need - FARTHER_SHARE * max(reached.get("voltage", need), need)
+        ),
     }
     parts = []
     for key, (words, unit, test) in rules.items():

@@ -10,7 +10,8 @@ from sequencer.results import Figure, Rule, Verdict
 from sequencer.verdicts.apart import told_apart
 from sequencer.verdicts.coverage import Condition, CoverageCheck, check_coverage
 from sequencer.verdicts.decide import decide
-from sequencer.verdicts.standing import ONLY_SO_FAR, holds_zero, more_words, standing
+from sequencer.verdicts.settings import at_stated, gravity
+from sequencer.verdicts.standing import OF_THE_LIMIT, holds_zero, more_words, standing, way_out
 
 
 class Limit(Protocol):
@@ -46,7 +47,7 @@ def judge(
         With `reached` filled in.
     limits
         Bounds in per cent are resolved at the stated setting, else at the one reached: the
-        voltage, or for a current the greatest current.
+        voltage, or for a current the greatest current; of a current limit at the stated one only.
     reasons
         By figure: why it could not be computed, where it is known.
     beyond
@@ -59,7 +60,7 @@ def judge(
     """
     names = told_apart(limits)
     return tuple(
-        replace(verdict, apart=apart)
+        verdict if verdict.apart == apart else replace(verdict, apart=_joined(apart, verdict.apart))
         for limit, apart in zip(limits, names, strict=True)
         for verdict in _verdicts(figures, limit, rule, (reasons or {}), (beyond or {}))
     )
@@ -72,16 +73,26 @@ def _verdicts(
     reasons: Mapping[str, str],
     beyond: Mapping[str, Figure],
 ) -> list[Verdict]:
-    found = [figure for figure in figures if figure.name == limit.figure]
+    found = [
+        at_stated(figure, limit.condition) for figure in figures if figure.name == limit.figure
+    ]
     if not found:
         exceeded = _exceeded(beyond.get(limit.figure), limit, rule)
         return [exceeded or _absent(limit, rule, reasons.get(limit.figure, ""))]
     checked = [(figure, check_coverage(figure.reached, limit.condition)) for figure in found]
     same = [pair for pair in checked if standing(pair[0].name, pair[1]) == "same"]
     if same:
-        return [_one(figure, check, limit, rule) for figure, check in same]
+        return [_named(_one(*pair, limit, rule), figures) for pair in same]
     told = [_by_another_range(figure, check, limit, rule) for figure, check in checked]
     return [one for one in told if one.outcome != "not covered"] or told[:1]
+
+
+def _named(verdict: Verdict, figures: Sequence[Figure]) -> Verdict:
+    """Name the one setting that was judged of a figure that is the greatest of several."""
+    one = verdict.judged
+    if one is None or verdict.apart or not any(one in figure.points for figure in figures):
+        return verdict
+    return replace(verdict, apart=f"at {format_quantity(one.reached['voltage'], 'V', 4)}")
 
 
 def _by_another_range(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> Verdict:
@@ -97,9 +108,13 @@ def _by_another_range(figure: Figure, check: CoverageCheck, limit: Limit, rule: 
             so = f"Measured to {more_words(check)}: there it is taken to be no greater."
             return replace(verdict, remarks=(*verdict.remarks, so))
     more = more_words(check)
-    why = f"Measured to {more}: so the value does not tell. {ONLY_SO_FAR}" if more else ""
+    why = f"Measured to {more}: so the value does not tell. {way_out(check)}" if more else ""
     reason = " ".join(filter(None, (check.why if check.short else "", why)))
     return _one(figure, replace(check, covered=False, why=reason), limit, rule)
+
+
+def _joined(apart: str, own: str) -> str:
+    return " ".join(dict.fromkeys(filter(None, (apart, own))))
 
 
 def _exceeded(bound: Figure | None, limit: Limit, rule: Rule) -> Verdict | None:
@@ -136,6 +151,29 @@ def with_coverage(figures: Sequence[Figure], limits: Sequence[Limit]) -> tuple[F
 
 
 def _one(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> Verdict:
+    """Return the verdict, of a percentage of several settings that of the worst of them."""
+    if not figure.points or not _of_setting(limit):
+        return _at_one(figure, check, limit, rule)
+    allowed = [one for one in figure.points if _allows(limit, one)]
+    if not allowed:
+        return _at_one(figure, check, limit, rule)
+    verdict = max((_at_one(one, check, limit, rule) for one in allowed), key=gravity)
+    if verdict.judged is None or verdict.outcome == "not covered":
+        return verdict
+    left = len(figure.points) - len(allowed)
+    nothing = ("At 0 V a percentage allows nothing: not judged there.",) if left else ()
+    at = format_quantity(verdict.judged.reached["voltage"], "V", 4)
+    why = f"At {at}, of {len(allowed)} settings the one nearest to its limit. {verdict.why}"
+    return replace(verdict, why=why, apart=f"at {at}", remarks=(*verdict.remarks, *nothing))
+
+
+def _allows(limit: Limit, figure: Figure) -> bool:
+    """Tell whether a bound leaves anything at a figure's setting: a percentage of 0 V does not."""
+    setting = _setting(limit, figure) or 0.0
+    return 0.0 not in {limit.lower(setting), limit.upper(setting)}
+
+
+def _at_one(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> Verdict:
     setting = _setting(limit, figure)
     if setting is None and _of_setting(limit):
         why = (
@@ -148,15 +186,15 @@ def _one(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> Verd
         verdict = decide(figure, *bounds, rule, check.covered, why_not=check.why)
     except FigureError as error:  # what can't be judged costs the others nothing
         return _absent(limit, rule, str(error), trial=figure.trial)
-    return replace(verdict, coverage=check.coverage)
+    return replace(verdict, coverage=check.coverage, judged=figure)
 
 
 def _setting(limit: Limit, figure: Figure | None) -> float | None:
     """Return what a percentage is of: the voltage, of a current the greatest current; or None."""
     key = "current_to" if limit.unit == "A" else "voltage"
     stated: float | None = getattr(limit.condition, key, None)
-    if stated is not None:
-        return stated
+    if stated is not None or limit.figure in OF_THE_LIMIT:
+        return stated  # what a limit lets through is no setting to take a part of
     return figure.reached.get(key) if figure is not None else None
 
 

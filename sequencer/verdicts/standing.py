@@ -16,23 +16,29 @@ ONLY_GROW = {
     "current_to": frozenset({"load_regulation"}),
     "duration": frozenset({"drift", "drift_span"}),
 }
+#: Figures of the current limit: what it lets through is the figure, no setting.
+OF_THE_LIMIT = frozenset(
+    {
+        "limit_current",
+        "knee_current",
+        "knee_onset",
+        "knee_sharpness",
+        "limit_change",
+        "short_current",
+        "foldback_ratio",
+        "limit_hysteresis",
+    }
+)
+#: Those of them that stand at the lowest voltage at the load: a limit that folds back has another
+#: current at each.
+AT_THE_LOWEST = frozenset({"short_current", "limit_change", "foldback_ratio"})
 #: By what was exceeded: figures that don't depend on it, or are better known with more of it.
 INDIFFERENT = {
-    "current_to": frozenset(
-        {
-            "limit_current",
-            "knee_current",
-            "knee_onset",
-            "knee_sharpness",
-            "limit_change",
-            "short_current",
-            "foldback_ratio",
-            "limit_hysteresis",
-        }
-    ),
+    "load_voltage": OF_THE_LIMIT - AT_THE_LOWEST,
+    "current_from": OF_THE_LIMIT,
+    "current_to": OF_THE_LIMIT,
     "duration": frozenset(
         {
-            "drift_rate",
             "temperature_coefficient",
             "warm_up_time",
             "allan_deviation_1min",
@@ -45,12 +51,19 @@ INDIFFERENT = {
         }
     ),
 }
-INDIFFERENT["current_from"] = INDIFFERENT["current_to"]
-#: By what was exceeded: figures of one moment, which more of it makes another figure.
-OF_A_MOMENT = {"duration": frozenset({"residual_voltage"})}
+#: By what was exceeded: figures of one moment or place, which more of it makes another figure.
+OF_A_MOMENT = {
+    "duration": frozenset({"residual_voltage", "thermal_tail", "drift_rate"}),
+    "current_to": frozenset({"heatsink_rise_per_watt", "heatsink_time_constant"}),
+    "load_voltage": AT_THE_LOWEST,
+}
 
 
-ONLY_SO_FAR = "Let a trial go so far and no further."
+def way_out(check: CoverageCheck) -> str:
+    """Return what to do where more than promised was measured."""
+    if set(check.beyond) == {"current_from"}:
+        return "Trials begin without load, so this can't be told from them."
+    return "Let a trial go so far and no further."
 
 
 def standing(figure: str, check: CoverageCheck) -> Standing:

@@ -126,7 +126,9 @@ def test_broken_toml_is_placed_by_line_and_column(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("value", "says"),
     [
-        ("9" * 5000, "found an integer of thousands of digits"),
+        ("9" * 5000, "found an integer of more than 60 digits"),
+        ("9" * 61, "found an integer of more than 60 digits"),
+        ("0x" + "F" * 5000, "found an integer of more than 60 digits"),
         ("[" * 3000 + "]" * 3000, "found too many nested lists"),
     ],
 )

@@ -162,7 +162,8 @@ def test_a_percentage_of_an_unknown_setting_is_not_judged():
 
 def test_a_percentage_of_a_current_is_of_the_current():
     figure = replace(make(3.05), name="limit_current", unit="A")
-    promise = Promise("limit_current", 3.0, None, percent=0.1, unit="A")
+    stated = Stated(voltage=30.0, current_to=3.0)
+    promise = Promise("limit_current", 3.0, stated, percent=0.1, unit="A")
     (verdict,) = judge([figure], [promise], "simple")
     assert verdict.upper == pytest.approx(3.3)  # 3 A + 10 % of 3 A, not of 30 V
 
@@ -237,7 +238,10 @@ def test_what_departs_from_a_line_or_a_mean_is_no_fail_before_the_whole_range(na
         ("drift", 0.5, 4.0, "not covered"),
         ("drift", 2.0, 24.0, "not covered"),
         ("drift", 0.5, 24.0, "pass"),
-        ("drift_rate", 2.0, 24.0, "fail"),  # a longer soak only knows it better
+        ("drift_rate", 2.0, 24.0, "not covered"),  # a drift that settles is slower over more
+        ("drift_rate", 0.5, 24.0, "not covered"),
+        ("temperature_coefficient", 2.0, 24.0, "fail"),  # a longer soak only knows it better
+        ("thermal_tail", 0.5, 24.0, "not covered"),
         ("residual_voltage", 0.5, 24.0, "not covered"),  # it falls: later is less
         ("residual_voltage", 2.0, 24.0, "not covered"),
         ("residual_voltage", 2.0, 8.0, "fail"),
@@ -248,9 +252,42 @@ def test_another_time_than_the_promised_one(name, value, hours, expected):
     assert outcome(figure, Stated(duration=28800.0)) == expected
 
 
+@pytest.mark.parametrize(
+    ("lowest", "value", "expected"),
+    [(14.6, 2.0, "fail"), (1.0, 2.0, "not covered"), (1.0, 0.5, "not covered")],
+)
+def test_a_limit_that_folds_back_is_judged_at_the_promised_voltage(lowest, value, expected):
+    figure = regulation(value, "short_current", load_voltage=lowest)
+    assert outcome(figure, Stated(30.0, load_voltage=15.0)) == expected
+    assert (
+        outcome(replace(figure, name="limit_current"), Stated(load_voltage=15.0)) != "not covered"
+    )
+
+
 def test_a_limit_traced_further_than_promised_is_judged():
     figure = regulation(2.0, "limit_current")
     assert outcome(figure, Stated(30.0, None, 2.0)) == "fail"
+
+
+def test_what_was_not_measured_has_no_reached_value():
+    figure = replace(regulation(0.5), reached={})
+    (verdict,) = judge([figure], [Span("load_regulation", None, 1.0, TO_3_A)], "guarded")
+    assert verdict.coverage is not None
+    assert verdict.coverage.reached is None
+
+
+def test_from_a_current_that_no_trial_begins_at_only_a_pass_is_told():
+    (verdict,) = judge(
+        [regulation(2.0)],
+        [Span("load_regulation", None, 1.0, Stated(30.0, 0.3, 3.0))],
+        "guarded",
+    )
+    assert "Trials begin without load, so this can't be told from them." in verdict.why
+
+
+def test_bounds_in_per_cent_are_told_apart_as_they_are_stated():
+    limits = [Promise("drift", 2e-3, None, 2e-4), Promise("drift", 0.0, None, 2e-4)]
+    assert told_apart(limits) == ("≤ 0.02 % + 2 mV", "≤ 0.02 %")
 
 
 def test_limits_on_one_figure_are_told_apart_by_what_differs():
