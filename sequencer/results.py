@@ -41,9 +41,9 @@ class Figure:
     """A computed result in SI units with its uncertainty.
 
     `reached` holds the condition that was really measured, by the keys of a limit's condition:
-    voltage, current_from, current_to, duration, load_voltage (V, A, s). `points` hold the same at
-    single settings, where the figure is the greatest of several: each is judged by what the limit
-    allows there.
+    voltage, current_from, current_to, duration, load_voltage (V, A, s). `points` hold the same
+    figure at single settings ("voltage") or over a part of what was measured ("current_to",
+    "duration"), as `points_by` says, for promises that are stated for that.
     """
 
     trial: str
@@ -59,6 +59,7 @@ class Figure:
     budget: tuple[Component, ...] = ()
     notes: tuple[str, ...] = ()
     points: "tuple[Figure, ...]" = ()
+    points_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +70,8 @@ class Verdict:
     is the probability of conformance, `ratio` the limit over U, `false_accept` and `false_reject`
     the risks of a wrong `pass` or `fail` for a unit that stands exactly at the limit. All are None
     when not covered. `apart` tells this limit from others on the same figure ("to 1.5 A"),
-    `coverage` says how much of its condition was measured, and `judged` is the figure at the one
-    setting that decided, where the figure is the greatest of several.
+    `coverage` says how much of its condition was measured, and `judged` is the figure that decided:
+    the one named, or one of its points.
     """
 
     figure: str

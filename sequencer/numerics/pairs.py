@@ -4,7 +4,7 @@ A unit under load drifts while it is measured. Points visited in an order such a
 down again, let a drift that is a polynomial in time be told from the effect of the level.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,6 +62,16 @@ class LevelDifferences:
     residual_sd: float
     residual_drift: float
     widened: float = 1.0
+
+    def first(self, count: int) -> "LevelDifferences":
+        """Return the same of the lowest `count` levels; drift and scatter are those of all."""
+        return replace(
+            self,
+            levels=self.levels[:count],
+            differences=self.differences[:count],
+            u=self.u[:count],
+            covariance=self.covariance[:count, :count],
+        )
 
     def difference(self, level: float) -> tuple[float, float]:
         """Return difference and standard uncertainty at a level.

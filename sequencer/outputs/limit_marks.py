@@ -16,14 +16,16 @@ def with_limits(chart: Chart, verdicts: Sequence[Verdict], figures: Sequence[Fig
     of single points hold less.
     """
     names: dict[tuple[str, float, str], list[str]] = {}
-    judged: list[tuple[Shown, Figure]] = []
+    judged: list[tuple[Shown, str, Figure]] = []
     for shown in chart.shows:
         for verdict in verdicts:
             if (verdict.trial, verdict.figure) == (chart.trial, shown.figure):
                 for axis, at, bound in _places(shown, verdict):
                     name = words.judged(verdict, _name(verdict.figure))
                     names.setdefault((axis, at, bound), []).append(name)
-                judged += [(shown, one) for one in _judged(verdict, figures)]
+                own = any(verdict.judged in one.points for one in figures)
+                called = name if own else _name(verdict.figure)
+                judged += [(shown, called, one) for one in _judged(verdict, figures)]
     limits = tuple(
         Mark(f"{', '.join(given)} {bound}", "x" if axis == "x" else "y", at, "limit")
         for (axis, at, bound), given in names.items()
@@ -33,7 +35,7 @@ def with_limits(chart: Chart, verdicts: Sequence[Verdict], figures: Sequence[Fig
     return replace(
         chart,
         marks=(*chart.marks, *bands, *limits),
-        caption=" ".join(filter(None, (chart.caption, _judged_words([one for _, one in judged])))),
+        caption=" ".join(filter(None, (chart.caption, _judged_words(judged)))),
     )
 
 
@@ -53,15 +55,16 @@ def _places(shown: Shown, verdict: Verdict) -> Iterator[tuple[str, float, str]]:
 def _judged(verdict: Verdict, figures: Sequence[Figure]) -> Iterator[Figure]:
     if verdict.outcome == "not covered":
         return
-    for figure in figures:
-        finite = math.isfinite(figure.value) and math.isfinite(figure.expanded)
-        if (figure.trial, figure.name) == (verdict.trial, verdict.figure) and finite:
-            yield figure
+    wanted = (verdict.trial, verdict.figure)
+    named = (one for one in figures if (one.trial, one.name) == wanted)
+    figure = verdict.judged or next(named, None)
+    if figure is not None and math.isfinite(figure.value) and math.isfinite(figure.expanded):
+        yield figure
 
 
-def _band(chart: Chart, shown: Shown, figure: Figure) -> Mark:
+def _band(chart: Chart, shown: Shown, called: str, figure: Figure) -> Mark:
     at = math.copysign(figure.value, _side(chart)) if shown.mirrored else figure.value
-    return Mark(f"{_name(figure.name)} ± U", "y", at, "figure", figure.expanded)
+    return Mark(f"{called} ± U", "y", at, "figure", figure.expanded)
 
 
 def _side(chart: Chart) -> float:
@@ -74,10 +77,10 @@ def _side(chart: Chart) -> float:
     return max(values, key=abs, default=0.0)
 
 
-def _judged_words(figures: Sequence[Figure]) -> str:
-    if not figures:
+def _judged_words(judged: Sequence[tuple[Shown, str, Figure]]) -> str:
+    if not judged:
         return ""
-    told = ", ".join(f"{_name(one.name)} {words.value_with_u(one)}" for one in figures)
+    told = ", ".join(f"{called} {words.value_with_u(one)}" for _, called, one in judged)
     return f"Verdicts go by value ± U, which holds what the meters may be wrong by, too: {told}."
 
 

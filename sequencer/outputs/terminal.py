@@ -1,6 +1,7 @@
 """The result in a terminal: verdicts, other figures, events, and where everything is."""
 
 import math
+from collections.abc import Collection
 from pathlib import Path
 
 from rich.console import Console
@@ -29,6 +30,8 @@ SIX_COLUMNS = 100
 """Narrower, what was covered stands below the verdicts."""
 
 LONGEST_VERDICT_WORD = len("conditional")
+LONGEST_WHOLE = 24
+"""A longer name is broken over lines, so that the verdict beside it stays."""
 KEPT_WHOLE = {"Figure", "Value ± U", "Limit", "Prob."}
 """Columns that are not broken over lines where the terminal is wide enough."""
 
@@ -79,7 +82,8 @@ def _print_alarm(result: Result, console: Console) -> None:
 def _verdict_table(rows: tuple[LimitRow, ...], console: Console) -> Table:
     headings = ("Figure", "Value ± U", "Limit", "Verdict", "Prob.", "Covered")
     wide = console.width >= SIX_COLUMNS
-    table = _table(console, *(headings if wide else headings[:-1]))
+    long = {"Figure"} if max(len(row.name) for row in rows) > LONGEST_WHOLE else set()
+    table = _table(console, *(headings if wide else headings[:-1]), broken=long)
     for row in rows:
         cells = [
             _text(row.name),
@@ -186,10 +190,10 @@ def _short_coverage(found: Coverage | None) -> str:
     return reached if reached == required else f"{reached}\nof {required}"
 
 
-def _table(console: Console, *headings: str) -> Table:
+def _table(console: Console, *headings: str, broken: Collection[str] = ()) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
     for heading in headings:
-        whole = heading in KEPT_WHOLE and console.width >= FULL_WIDTH
+        whole = heading in KEPT_WHOLE.difference(broken) and console.width >= FULL_WIDTH
         narrowest = LONGEST_VERDICT_WORD if heading == "Verdict" else None
         table.add_column(heading, overflow="fold", no_wrap=whole, min_width=narrowest)
     return table

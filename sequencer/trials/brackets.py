@@ -1,7 +1,7 @@
 """Levels visited between visits to no load: the mean differences that come of it, their budget."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -62,6 +62,11 @@ class LevelMeans:
         line = self.line
         off = self.dv - line.intercept - line.slope * self.di
         return off, u_of_residuals(self.di, self.voltage.covariance)
+
+    def up_to(self, level: float) -> "LevelMeans":
+        """Return the same of the levels (fractions of full current) up to one."""
+        count = int(np.searchsorted(self.voltage.levels, level, side="right"))
+        return replace(self, voltage=self.voltage.first(count), current=self.current.first(count))
 
     @property
     def u_dv(self) -> Array:

@@ -5,7 +5,7 @@ through the four about it, so that drift cancels; the round is repeated, and the
 rounds is the type A uncertainty. Term: load effect, IEC 61204.
 """
 
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from contextlib import suppress
 from typing import ClassVar
 
@@ -37,6 +37,7 @@ from sequencer.trials.brackets import (
 )
 from sequencer.trials.by_hand import Group, groups, rounds
 from sequencer.trials.parts import of
+from sequencer.trials.promised import NEARLY, promised_below, with_points
 from sequencer.trials.steps import (
     leave,
     prepare,
@@ -45,7 +46,7 @@ from sequencer.trials.steps import (
 )
 from sequencer.trials.thermal_tail import hold, tail_chart, tail_figure
 from sequencer.trials.thermal_tail import lacks as no_tail
-from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
+from sequencer.trials.trial import VOLTAGE, Context, Evidence, Point, Trial
 from sequencer.uncertainty.accuracy import scale_components
 from sequencer.uncertainty.combine import rectangular, scaled, type_a
 from sequencer.uncertainty.figure import make_figure
@@ -53,6 +54,16 @@ from sequencer.uncertainty.maximum import greatest_departure
 
 STANDARD_FRACTIONS = (0.1, 0.25, 0.5, 0.75, 0.9, 1.0)
 """Customary load points beside no load (common practice, no source)."""
+
+
+GIVES = (
+    "load_regulation",
+    "load_change",
+    "load_change_ratio",
+    "output_resistance",
+    "load_linearity",
+)
+"""Figures of the levels."""
 
 
 class Settings(BaseModel):
@@ -145,21 +156,51 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     if not points:
         raise FigureError("The run ended before the load steps began.")
     everywhere = level_means(points, VOLTAGE, context.current)
-    missing = not_held(points, context, settings.voltage, settings.current)
-    found = [
-        _regulation(settings, evidence, everywhere, missing),
-        *_end_to_end(settings, evidence, everywhere, missing),
-    ]
     held = held_points(points, context, settings.voltage, settings.current)
-    if len({point.tag["fraction"] for point in held}) > LEAST_HELD:
-        means = level_means(held, VOLTAGE, context.current)
-        found.append(_resistance(settings, evidence, means, missing))
-        found.append(_linearity(settings, evidence, means, missing))
+    of_held = level_means(held, VOLTAGE, context.current) if _bend(held) else None
+    currents = [settings.current, *promised_below(context, GIVES, "current_to", settings.current)]
+    whole, *parts = (_to(current, settings, evidence, everywhere, of_held) for current in currents)
+    found = [with_points(one, parts, "current_to") for one in whole]
     with suppress(FigureError):  # said by `cannot`
         found.append(tail_figure(evidence, settings.voltage))
     with suppress(FigureError):  # said by `cannot`
         found += ammeters.figures_of_ammeters(evidence)
     return tuple(found)
+
+
+def _to(
+    current: float,
+    settings: Settings,
+    evidence: Evidence,
+    everywhere: LevelMeans,
+    held: LevelMeans | None,
+) -> list[Figure]:
+    """Return the figures of the levels up to a current (A): the whole, or a promised part of it."""
+    share = current / settings.current
+    upon = settings.model_copy(update={"current": current})
+    rounds_read = evidence.points(part="round")
+    points = [one for one in rounds_read if float(one.tag["fraction"]) <= share * NEARLY]
+    missing = not_held(points, evidence.context, settings.voltage, settings.current)
+    means = everywhere.up_to(share * NEARLY)
+    if means.di.size < LEAST_LEVELS:
+        return []
+    found = [
+        _regulation(upon, evidence, means, missing),
+        *_end_to_end(upon, evidence, means, missing),
+    ]
+    line = None if held is None else held.up_to(share * NEARLY)
+    if line is not None and line.di.size > LEAST_HELD:
+        found.append(_resistance(upon, evidence, line, missing))
+        found.append(_linearity(upon, evidence, line, missing))
+    return found
+
+
+LEAST_LEVELS = 2
+
+
+def _bend(points: Sequence[Point]) -> bool:
+    """Return whether there are levels enough for a straight line and a departure from it."""
+    return len({point.tag["fraction"] for point in points}) > LEAST_HELD
 
 
 def lacks(settings: Settings, context: Context) -> dict[str, str]:
@@ -351,15 +392,7 @@ TRIAL = Trial(
     name="load_steps",
     summary="How far the output falls as the load rises.",
     settings=Settings,
-    gives=(
-        "load_regulation",
-        "load_change",
-        "load_change_ratio",
-        "output_resistance",
-        "load_linearity",
-        "thermal_tail",
-        *ammeters.GIVES,
-    ),
+    gives=(*GIVES, "thermal_tail", *ammeters.GIVES),
     needs=(VOLTAGE, "current."),
     procedure=procedure,
     figures=figures,

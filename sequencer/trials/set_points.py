@@ -269,6 +269,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             ],
             reached=reached,
             points=[_at(evidence, found, index) for index in range(found.settings.size)],
+            points_by="voltage",
             notes=(
                 f"At a setting of {at['worst']:.4g} V, where the output was off by "
                 f"{format_quantity(float(found.errors[worst.index]), 'V', 3)}.",

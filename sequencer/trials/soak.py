@@ -6,7 +6,7 @@ one-minute means. Terms: drift after warm-up, all else constant.
 
 from contextlib import suppress
 from dataclasses import dataclass
-from math import sqrt
+from math import inf, sqrt
 from typing import ClassVar, Self
 
 import numpy as np
@@ -27,6 +27,7 @@ from sequencer.requests import Array, Procedure, Read
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.between_readings import between_readings
 from sequencer.trials.parts import of
+from sequencer.trials.promised import promised_below, with_points
 from sequencer.trials.stability import AVERAGES, stability_chart, stability_figures
 from sequencer.trials.steps import full_load, leave, prepare
 from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
@@ -145,8 +146,8 @@ class Soaked:
         return np.interp(self.minutes.time, self.ambient.time, self.ambient.mean)
 
 
-def soaked(settings: Settings, evidence: Evidence) -> Soaked:
-    """Return the one-minute means of the soak after warm-up.
+def soaked(settings: Settings, evidence: Evidence, within_s: float = inf) -> Soaked:
+    """Return the one-minute means of the soak after warm-up, or of its beginning.
 
     Raises
     ------
@@ -154,9 +155,9 @@ def soaked(settings: Settings, evidence: Evidence) -> Soaked:
         When the soak never began.
     """
     point = _phase(evidence, "soak")
-    minutes = _means(point, VOLTAGE)
+    minutes = _means(point, VOLTAGE, within_s)
     has_room = AMBIENT in channels_of(settings, evidence.context)
-    room = _means(point, AMBIENT) if has_room else None
+    room = _means(point, AMBIENT, within_s) if has_room else None
     current = float(np.nanmean(point.readings.value[evidence.context.current]))
     return Soaked(
         minutes=minutes,
@@ -181,8 +182,10 @@ def _phase(evidence: Evidence, phase: str) -> Point:
     return points[0]
 
 
-def _means(point: Point, channel: str) -> MinuteMeans:
-    return minute_means(point.readings.answered[channel], point.readings.value[channel])
+def _means(point: Point, channel: str, within_s: float = inf) -> MinuteMeans:
+    times, values = point.readings.answered[channel], point.readings.value[channel]
+    begin = times <= times[0] + within_s
+    return minute_means(times[begin], values[begin])
 
 
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
@@ -229,12 +232,29 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         When the soak never began, or fills fewer than two minutes.
     """
     data = soaked(settings, evidence)
-    found, least, most = _departures(data.minutes, evidence)
-    reached = {
+    promised = promised_below(evidence.context, DRIFTS, "duration", data.duration_s)
+    parts = [_drifts(settings, evidence, soaked(settings, evidence, one)) for one in promised]
+    whole = _drifts(settings, evidence, data)
+    results = [with_points(one, parts, "duration") for one in whole]
+    results += _of_the_room_and_stability(settings, evidence, data)
+    return tuple(results)
+
+
+DRIFTS = ("drift", "drift_span", "drift_about_mean", "drift_rate")
+
+
+def _reached(data: Soaked) -> dict[str, float]:
+    return {
         "voltage": float(data.minutes.mean[0]),
         "current_to": data.current,
         "duration": data.duration_s,
     }
+
+
+def _drifts(settings: Settings, evidence: Evidence, data: Soaked) -> list[Figure]:
+    """Return the drift in its three definitions, and its rate, over what was soaked."""
+    found, least, most = _departures(data.minutes, evidence)
+    reached = _reached(data)
     means = data.minutes.mean
     farthest, about = found.from_start.index + 1, found.about_mean.index
     parts = (
@@ -272,6 +292,14 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     ]
     if data.minutes.mean.size >= LEAST_FOR_RATE:
         results.append(_rate(settings, evidence, data, reached))
+    return results
+
+
+def _of_the_room_and_stability(
+    settings: Settings, evidence: Evidence, data: Soaked
+) -> list[Figure]:
+    """Return what the whole soak tells of the room, of stability and of the warm-up."""
+    reached, results = _reached(data), []
     try:
         room = room_effect(data)
     except FigureError:
@@ -297,7 +325,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
                 reached=reached,
             )
         )
-    return tuple(results)
+    return results
 
 
 LEAST_FOR_RATE = 6

@@ -18,6 +18,7 @@ def make_figure(
     reached: Mapping[str, float] | None = None,
     notes: Sequence[str] = (),
     points: Sequence[Figure] = (),
+    points_by: str = "",
 ) -> Figure:
     """Return the figure with u, effective degrees of freedom, k for 95.45 % and U.
 
@@ -29,8 +30,8 @@ def make_figure(
         The budget; those that contribute nothing are left out of the figure.
     reached
         The condition really measured, keys as in `Figure.reached`.
-    points
-        The same at single settings.
+    points, points_by
+        The same over other conditions, and in which quantity these differ.
 
     Raises
     ------
@@ -59,4 +60,5 @@ def make_figure(
         budget=tuple(c for c in components if c.contribution > 0),
         notes=tuple(notes),
         points=tuple(points),
+        points_by=points_by if points else "",
     )

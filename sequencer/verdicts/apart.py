@@ -30,6 +30,11 @@ def told_apart(limits: Sequence[Bounded]) -> tuple[str, ...]:
     return tuple(_words(limit, [one for one in limits if _alike(one, limit)]) for limit in limits)
 
 
+def spoken(key: str, value: float) -> str:
+    """Return one quantity of a condition in words: "to 1.5 A"."""
+    return _SPOKEN[key](value)
+
+
 def _alike(one: Bounded, other: Bounded) -> bool:
     return one.figure == other.figure
 

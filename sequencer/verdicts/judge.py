@@ -7,7 +7,7 @@ from typing import Protocol
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
 from sequencer.results import Figure, Rule, Verdict
-from sequencer.verdicts.apart import told_apart
+from sequencer.verdicts.apart import spoken, told_apart
 from sequencer.verdicts.coverage import Condition, CoverageCheck, check_coverage
 from sequencer.verdicts.decide import decide
 from sequencer.verdicts.settings import at_stated, gravity
@@ -60,7 +60,7 @@ def judge(
     """
     names = told_apart(limits)
     return tuple(
-        verdict if verdict.apart == apart else replace(verdict, apart=_joined(apart, verdict.apart))
+        replace(verdict, apart=_joined(apart, verdict.apart))
         for limit, apart in zip(limits, names, strict=True)
         for verdict in _verdicts(figures, limit, rule, (reasons or {}), (beyond or {}))
     )
@@ -82,17 +82,17 @@ def _verdicts(
     checked = [(figure, check_coverage(figure.reached, limit.condition)) for figure in found]
     same = [pair for pair in checked if standing(pair[0].name, pair[1]) == "same"]
     if same:
-        return [_named(_one(*pair, limit, rule), figures) for pair in same]
+        return [_named(_one(*pair, limit, rule), figures, limit) for pair in same]
     told = [_by_another_range(figure, check, limit, rule) for figure, check in checked]
     return [one for one in told if one.outcome != "not covered"] or told[:1]
 
 
-def _named(verdict: Verdict, figures: Sequence[Figure]) -> Verdict:
-    """Name the one setting that was judged of a figure that is the greatest of several."""
-    one = verdict.judged
-    if one is None or verdict.apart or not any(one in figure.points for figure in figures):
+def _named(verdict: Verdict, figures: Sequence[Figure], limit: Limit) -> Verdict:
+    """Say of a point of a figure which it is, in the words of the limit's condition."""
+    by = [one.points_by for one in figures if verdict.judged in one.points]
+    if not by or verdict.apart:
         return verdict
-    return replace(verdict, apart=f"at {format_quantity(one.reached['voltage'], 'V', 4)}")
+    return replace(verdict, apart=spoken(by[0], getattr(limit.condition, by[0])))
 
 
 def _by_another_range(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> Verdict:
@@ -114,7 +114,7 @@ def _by_another_range(figure: Figure, check: CoverageCheck, limit: Limit, rule: 
 
 
 def _joined(apart: str, own: str) -> str:
-    return " ".join(dict.fromkeys(filter(None, (apart, own))))
+    return apart if own in apart else " ".join(filter(None, (apart, own)))
 
 
 def _exceeded(bound: Figure | None, limit: Limit, rule: Rule) -> Verdict | None:
@@ -152,7 +152,7 @@ def with_coverage(figures: Sequence[Figure], limits: Sequence[Limit]) -> tuple[F
 
 def _one(figure: Figure, check: CoverageCheck, limit: Limit, rule: Rule) -> Verdict:
     """Return the verdict, of a percentage of several settings that of the worst of them."""
-    if not figure.points or not _of_setting(limit):
+    if figure.points_by != "voltage" or not _of_setting(limit):
         return _at_one(figure, check, limit, rule)
     allowed = [one for one in figure.points if _allows(limit, one)]
     if not allowed:

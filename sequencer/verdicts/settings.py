@@ -1,22 +1,24 @@
-"""A figure that is the greatest over several settings, and what it is at each."""
+"""A figure over other conditions than all that was measured: at one setting, over a part."""
 
 from math import inf
 
 from sequencer.results import Figure, Verdict
-from sequencer.verdicts.coverage import SETTING_TOLERANCE, Condition
+from sequencer.verdicts.coverage import Condition, check_coverage
+from sequencer.verdicts.standing import standing
 
 _GRAVITY = ("pass", "not covered", "conditional pass", "conditional fail", "fail")
 
 
 def at_stated(figure: Figure, condition: Condition | None) -> Figure:
-    """Return the figure at the one setting that a condition states, where it has that."""
-    stated = None if condition is None else condition.voltage
-    near = (
+    """Return the figure over what a condition states, where it has that among its points."""
+    if getattr(condition, figure.points_by or "nothing", None) is None:
+        return figure
+    same = (
         one
         for one in figure.points
-        if stated is not None and abs(one.reached["voltage"] - stated) <= SETTING_TOLERANCE * stated
+        if standing(one.name, check_coverage(one.reached, condition)) == "same"
     )
-    return next(near, figure)
+    return next(same, figure)
 
 
 def gravity(verdict: Verdict) -> tuple[int, float]:

@@ -2,11 +2,13 @@
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from sequencer.documents.limits import Limit
 from sequencer.documents.load import load_profile
 from sequencer.errors import TrialStopped
 from sequencer.numerics.line_known import line_with_covariance
@@ -363,3 +365,71 @@ def test_a_profile_that_does_not_warm_the_unit_up_says_which_trials_meet_it_cold
         ("Measured without the warm-up of 30 min that the unit document asks for.",),
         (),
     ]
+
+
+def with_limits(where: Context, *limits: Limit) -> Context:
+    return replace(where, unit=where.unit.model_copy(update={"limits": limits}))
+
+
+def promise(figure: str, **stated: str) -> Limit:
+    known = {"definition": "from start"} if figure == "drift" else {}
+    return Limit(figure=figure, at_most="1 V", condition=stated, **known)
+
+
+def test_a_promise_to_less_current_is_measured_over_that_part_of_the_levels() -> None:
+    def bends(unit: Unit, channel: str, _: float) -> float:
+        drop = 1e-3 * unit.load + 2e-3 * (unit.load / 3.0) ** 4
+        return unit.load if channel.startswith("current.") else unit.setting - drop
+
+    promised = [
+        promise("load_regulation", current_to="1.5 A"),
+        promise("load_linearity", current_to="1.5 A"),
+        promise("load_change", current_to="1 A"),  # no level stands there
+        promise("load_change", current_to="3 A"),
+    ]
+    where = with_limits(context(), *promised)
+    settings = load_steps.Settings(voltage="30 V", current="3 A", tail="60 s")
+    at = evidence(load_steps.TRIAL, settings, Unit(bends), where)
+    figures = {one.name: one for one in load_steps.figures(settings, at)}
+    whole = figures["load_regulation"]
+    assert whole.value == pytest.approx(5e-3, abs=whole.expanded)
+    (half,) = (one for one in whole.points if one.reached["current_to"] > 1.4)
+    assert half.reached["current_to"] == pytest.approx(1.5, rel=1e-3)
+    assert half.value == pytest.approx(1.5e-3 + 0.125e-3, abs=half.expanded)
+    (change,) = (p for p in figures["load_change"].points if p.reached["current_to"] > 1.4)
+    assert change.value == pytest.approx(-half.value, abs=half.expanded)
+    assert all(one.points_by == "current_to" for one in figures.values() if one.points)
+    assert {one.reached["current_to"] > 2.9 for one in whole.points} == {False}
+    assert figures["load_linearity"].value > 5 * figures["load_linearity"].points[-1].value
+
+
+def test_a_promise_for_less_time_is_the_drift_of_the_soaks_beginning() -> None:
+    def settles(unit: Unit, channel: str, since: float) -> float:
+        if channel.startswith("current."):
+            return unit.load
+        if channel.startswith("temperature."):
+            return 25.0
+        return unit.setting - 20e-3 * (1.0 - math.exp(-unit.now / 7200.0)) - 1e-7 * since
+
+    where = with_limits(context(), promise("drift", duration="1 h"))
+    long, short = (
+        soak.Settings(
+            voltage="30 V", current="3 A", warm_up="10 min", duration=f"{h} h", period="5 s"
+        )
+        for h in (3, 1)
+    )
+    found_long, found_short = (
+        {
+            one.name: one
+            for one in soak.figures(one, evidence(soak.TRIAL, one, Unit(settles), where))
+        }
+        for one in (long, short)
+    )
+    for name in soak.DRIFTS:
+        (hour,) = found_long[name].points
+        assert (found_long[name].points_by, found_short[name].points) == ("duration", ())
+        # The same readings, the same seed: the same figure in every digit.
+        assert (hour.value, hour.u, hour.expanded) == pytest.approx(
+            (found_short[name].value, found_short[name].u, found_short[name].expanded), rel=1e-9
+        )
+    assert found_long["drift"].value != pytest.approx(found_short["drift"].value, rel=0.05)
