@@ -8,13 +8,13 @@ from sequencer.planning import Plan, PlannedLimit
 def covered_words(limits: Iterable[PlannedLimit]) -> Iterator[str]:
     """Yield which limits will have been covered, which not and why, and which nobody measures."""
     limits = tuple(limits)
-    will = [_words(one) for one in limits if one.covered]
-    nobody = [_words(one) for one in limits if not one.measured]
+    will = [limit_name(one) for one in limits if one.covered]
+    nobody = [limit_name(one) for one in limits if not one.measured]
     yield f"Will be covered: {', '.join(will) or 'no limit at all'}."
     for one in limits:
         if one.measured and not one.covered:
             how = "Perhaps not" if one.perhaps else "Will NOT be"
-            yield f"{how} covered: {_words(one)}. {one.why}"
+            yield f"{how} covered: {limit_name(one)}. {one.why}"
     if nobody:
         yield f"Not in this profile, so not judged: {', '.join(nobody)}."
 
@@ -24,7 +24,7 @@ def weak_words(limits: Iterable[PlannedLimit]) -> Iterator[str]:
     for one in limits:
         if one.beforehand is not None and one.beforehand.words:
             hardly = "can hardly be passed" if no_room(one) else "is weakly measured"
-            yield f"With this bench {_words(one)} {hardly}: {one.beforehand.words}"
+            yield f"With this bench {limit_name(one)} {hardly}: {one.beforehand.words}"
 
 
 def lacking_words(plan: Plan) -> Iterator[str]:
@@ -40,5 +40,6 @@ def no_room(limit: PlannedLimit) -> bool:
     return limit.beforehand is not None and limit.beforehand.no_room
 
 
-def _words(limit: PlannedLimit) -> str:
+def limit_name(limit: PlannedLimit) -> str:
+    """Return the figure in plain words, and which of its limits this is where it has several."""
     return " ".join(filter(None, (limit.figure.replace("_", " "), limit.apart)))

@@ -20,7 +20,7 @@ from sequencer.command_line.on_bench import (
     tell_result,
 )
 from sequencer.command_line.paths import REPORT_SUFFIX, free, record_path
-from sequencer.command_line.plan_limits import no_room, weak_words
+from sequencer.command_line.plan_limits import limit_name, no_room, weak_words
 from sequencer.command_line.steady import messages
 from sequencer.command_line.typed_values import refuse_too_many
 from sequencer.documents.calibration_days import today
@@ -90,7 +90,7 @@ def _tell_before(
     for limit in plan.limits:
         if limit.measured and not limit.covered and not limit.perhaps:
             console.print(
-                f"Will not be covered: {limit.figure}. {limit.why}", style="bold", markup=False
+                f"Will not be covered: {limit_name(limit)}. {limit.why}", style="bold", markup=False
             )
     for line in weak_words(limit for limit in plan.limits if no_room(limit)):
         console.print(line, style="bold", markup=False)

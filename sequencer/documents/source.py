@@ -65,7 +65,10 @@ def parse_source(source: Source) -> dict[str, Any]:
         place = re.search(r" \(at (.*)\)$", message)
         where = place[1] if place else "(the whole file)"
         found = message[: place.start()] if place else message
-        raise _mistake(source.path, where, f"broken TOML ({found})", "valid TOML") from None
+        expected = "valid TOML"
+        if found.startswith(("Cannot declare", "Cannot overwrite")):
+            expected += "; of several tables of one kind each begins with [[…]], such as [[limits]]"
+        raise _mistake(source.path, where, f"broken TOML ({found})", expected) from None
     except ValueError:  # of tomllib's own integers, beyond what Python turns into a number
         raise _mistake(source.path, "(the whole file)", _TOO_LONG, "a number") from None
     except RecursionError:

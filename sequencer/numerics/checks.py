@@ -24,20 +24,30 @@ def numbers(values: Array) -> NDArray[np.bool_]:
 LEAST_SIZE = 1e-150
 
 
+#: The weight of a smaller standard uncertainty, times values, may be no number any more.
+LEAST_U = 1e-60
+
+
 def as_numbers(name: str, values: Values) -> Array:
     """Return `values` as an array of floats, of any shape.
 
     Raises
     ------
     FigureError
-        For text, complex numbers or rows of different lengths.
+        For text, complex numbers, truth values, rows of different lengths, or values masked as not
+        to be used.
     """
+    if np.ma.is_masked(values):
+        raise FigureError(
+            f"{name}: some values are masked, which is lost in computing. Take them out, and say "
+            "so, before a figure is computed."
+        )
     try:
         given = np.asarray(values)
-        if np.iscomplexobj(given):
+        if given.dtype.kind not in "fiuO":
             raise TypeError  # noqa: TRY301  # as for any other that is no number
         return np.asarray(given, dtype=np.float64)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise FigureError(
             f"{name}: found something that is no row of numbers, expected one number for each "
             "reading."
@@ -139,7 +149,7 @@ def deviations(name: str, values: Values | float, other_name: str, other: Array)
         If one is zero, negative or not finite: a weight would be infinite.
     """
     if np.ndim(values) == 0:
-        array = np.full(other.size, float(values))  # type: ignore[arg-type]
+        array = np.full(other.size, _number(name, values))
         array = series(name, array, 0)
     else:
         array = matching(name, values, other_name, other)  # type: ignore[arg-type]
@@ -148,7 +158,27 @@ def deviations(name: str, values: Values | float, other_name: str, other: Array)
             f"{name}: found {float(array.min()):g}, expected standard uncertainties above zero. "
             "State at least the meter's resolution."
         )
+    if np.any(array < LEAST_U):
+        raise FigureError(
+            f"{name}: found {float(array.min()):g}, too small to compute with. Expected standard "
+            "uncertainties in SI units."
+        )
     return array
+
+
+def _number(name: str, value: object) -> float:
+    """Return a number as a float.
+
+    Raises
+    ------
+    FigureError
+        If it is none: text, a list, nothing, true or false.
+    """
+    if isinstance(value, np.ndarray) and value.ndim == 0:
+        value = value[()]
+    if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
+        raise FigureError(f"{name}: found {value!r:.60}, expected a number.")
+    return float(value)
 
 
 def not_negative(name: str, value: float) -> float:
@@ -159,9 +189,10 @@ def not_negative(name: str, value: float) -> float:
     FigureError
         If it is not.
     """
-    if not (np.isfinite(value) and 0.0 <= value < _MARKERS):
-        raise FigureError(f"{name}: found {value:g}, expected a finite number not below zero.")
-    return float(value)
+    number = _number(name, value)
+    if not (np.isfinite(number) and 0.0 <= number < _MARKERS):
+        raise FigureError(f"{name}: found {number:g}, expected a finite number not below zero.")
+    return number
 
 
 def positive(name: str, value: float) -> float:
@@ -172,9 +203,10 @@ def positive(name: str, value: float) -> float:
     FigureError
         If it is not.
     """
-    if not (np.isfinite(value) and value > 0):
-        raise FigureError(f"{name}: found {value:g}, expected a number above zero.")
-    return float(value)
+    number = _number(name, value)
+    if not (np.isfinite(number) and number > 0):
+        raise FigureError(f"{name}: found {number:g}, expected a number above zero.")
+    return number
 
 
 #: Differences below this part of the values' size are rounding of the numbers themselves.

@@ -6,7 +6,7 @@ import numpy as np
 from scipy import fft
 
 from sequencer.errors import FigureError
-from sequencer.numerics.checks import Array, Values, series
+from sequencer.numerics.checks import Array, Values, not_negative, series
 
 #: Fewer readings than this can't show an autocorrelation.
 LEAST_READINGS = 4
@@ -64,6 +64,8 @@ def autocorrelation(values: Values, lags: int | None = None) -> Array:
     Priestley, Spectral Analysis and Time Series, 5.3; computed by fast Fourier transform.
     """
     x = series("readings", values, LEAST_READINGS)
+    if lags is not None:
+        not_negative("lags", lags)
     centred = x - x.mean()
     power = float(centred @ centred)
     if power <= (1e-14 * float(np.abs(x).max())) ** 2 * x.size:

@@ -92,8 +92,8 @@ def fit_line(x: Values, y: Values, u_y: Values | float | None = None) -> Straigh
     Raises
     ------
     FigureError
-        For fewer than 3 points (2 with `u_y`), values that are not finite, x all alike, or y all
-        alike without `u_y`: their scatter is unknown then, not zero.
+        For fewer than 3 points (2 with `u_y`), values that are not finite, x all alike, or, without
+        `u_y`, y all alike or on one line to the last digit: their scatter is unknown then.
 
     Notes
     -----
@@ -129,6 +129,7 @@ def fit_line(x: Values, y: Values, u_y: Values | float | None = None) -> Straigh
     dof = xs.size - 2
     chi_square = float(weights @ residuals**2)
     if u_y is None:
+        _scattered(residuals, ys)
         scale = chi_square / dof
         widened, nu = 1.0, float(dof)
     else:
@@ -197,7 +198,13 @@ def fit_line_both(x: Values, y: Values, u_x: Values | float, u_y: Values | float
         y_bar = float(weights @ ys / weights.sum())
         dx, dy = xs - x_bar, ys - y_bar
         beta = weights * (dx * var_y + slope * dy * var_x)
-        new_slope = float((weights * beta) @ dy) / float((weights * beta) @ dx)
+        along = float((weights * beta) @ dx)
+        if abs(along) < np.finfo(float).tiny:
+            raise FigureError(
+                "line with uncertainties in both variables: x values differ too little to compute "
+                "with. Expected numbers in SI units."
+            )
+        new_slope = float((weights * beta) @ dy) / along
         if abs(new_slope - slope) <= _CONVERGED * max(abs(new_slope), abs(slope)):
             break
         slope = new_slope
@@ -226,6 +233,19 @@ def fit_line_both(x: Values, y: Values, u_x: Values | float, u_y: Values | float
         points=xs.size,
         widened=float(np.sqrt(scale)),
     )
+
+
+def _scattered(residuals: Array, ys: Array) -> None:
+    """Refuse points that lie on a line but for the rounding of numbers."""
+    if float(np.abs(residuals).max()) <= _EXACT * float(np.abs(ys).max()):
+        raise FigureError(
+            f"y of the line: all {ys.size} lie on one line to the last digit; their scatter is "
+            "unknown. State their uncertainty, the display's step at least."
+        )
+
+
+#: Computing leaves this part of the values' size on an exact line.
+_EXACT = 1e-15
 
 
 def _distinct(xs: Array) -> bool:

@@ -72,12 +72,12 @@ def pace(
 
     Examples
     --------
-    A limit that sinks by 0.6 µA/s at the turn, and slower before it:
+    A limit that sinks by 0.6 µA/s at the turn, and slower before it, read to 10 nA:
 
     >>> import numpy as np
     >>> level, half = np.array([3.40, 3.39, 3.38, 3.37]), np.array([5.0, 15.0, 25.0, 35.0])
     >>> def seen(t):
-    ...     return level - 0.6e-6 * t - 2e-9 * t**2, 300.0 + t
+    ...     return (level - 0.6e-6 * t - 2e-9 * t**2).round(8), 300.0 + t
     >>> found = pace(seen(np.linspace(-140, -120, 4)), seen(-half), seen(half))
     >>> f"{found.rate * 1e6:.2f} µA/s, {found.bend.value * 1e9:.2f} nA/s²"
     '-0.60 µA/s, -2.00 nA/s²'

@@ -132,9 +132,9 @@ def warm_up_time(
     noise = float(np.hypot(of_mean, of_final))
     if noise > 0 and width < _LEAST_BAND * noise:
         raise FigureError(
-            f"band: found ± {width:.3g}, expected at least {_LEAST_BAND:g} times the noise of one "
-            f"mean ({noise:.2g}): noise alone would leave it. Take a wider band or "
-            "more readings."
+            f"warm-up: found a band of ± {width:.3g}, expected at least {_LEAST_BAND:g} times the "
+            f"noise of one mean, {noise:.2g} in the readings' unit: noise alone would leave the "
+            "band. Take a wider one, or more readings."
         )
     away = means.mean - aim
     entered, rate = _entered(means.time - t[0], away[None, :], width)

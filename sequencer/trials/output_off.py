@@ -219,7 +219,10 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
             "V",
             _budget(evidence, found, per_end=1.0 - left, per_second=slope),
             reached={**reached, "duration": settings.after},
-            notes=(f"{settings.after:.3g} s after switching off, by the fitted curve.",),
+            notes=(
+                f"{settings.after:.3g} s after the output began to fall, by the fitted curve; how "
+                "long the unit held it after the switch is not in that.",
+            ),
         )
     )
     return tuple(results)

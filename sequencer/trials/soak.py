@@ -6,14 +6,19 @@ one-minute means. Terms: drift after warm-up, all else constant.
 
 from contextlib import suppress
 from dataclasses import dataclass
-from math import inf, sqrt
+from math import inf, isnan, sqrt
 from typing import ClassVar, Self
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from sequencer.documents.flaws import Flaw, raise_flaws
-from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts
+from sequencer.documents.quantities import (
+    PositiveAmperes,
+    PositiveSeconds,
+    PositiveVolts,
+    format_quantity,
+)
 from sequencer.errors import FigureError
 from sequencer.numerics.ambient import (
     TemperatureCoefficient,
@@ -23,9 +28,10 @@ from sequencer.numerics.ambient import (
 from sequencer.numerics.drift import Departures, departures, rate
 from sequencer.numerics.maximum import Maximum
 from sequencer.numerics.minutes import MinuteMeans, minute_means
-from sequencer.requests import Array, Procedure, Read
+from sequencer.requests import Array, Note, Procedure, Read, Readings
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.between_readings import between_readings
+from sequencer.trials.brackets import HELD_SHARE
 from sequencer.trials.parts import of
 from sequencer.trials.promised import promised_below, with_points
 from sequencer.trials.stability import AVERAGES, stability_chart, stability_figures
@@ -90,13 +96,32 @@ def procedure(settings: Settings, context: Context) -> Procedure:
         ("warm-up", warm_up_s(settings, context)),
         ("soak", settings.duration),
     ):
-        yield Read(
+        reply = yield Read(
             channels=channels,
             count=round(duration_s / settings.period) + 1,
             period_s=settings.period,
             tag={"phase": phase},
         )
+        if phase == "warm-up" and isinstance(reply, Readings) and (why := fallen(reply, settings)):
+            yield Note(f"{why} The soak is not gone on with.", "warning")
+            break
     yield from leave()
+
+
+def fallen(readings: Readings, settings: Settings) -> str:
+    """Say that a warm unit does not deliver its current, by the last readings; "" where it does."""
+    last = float(np.nanmedian(readings.value[VOLTAGE][-LAST:]))
+    if last >= HELD_SHARE * settings.voltage or isnan(last):
+        return ""
+    return (
+        f"At {format_quantity(settings.current, 'A', 4)} the output stood at "
+        f"{format_quantity(last, 'V', 3)}: the unit does not deliver this current, so there is "
+        "nothing to soak."
+    )
+
+
+LAST = 20
+"""So many readings tell what the output stands at."""
 
 
 def again(settings: Settings, context: Context, interrupted: Read) -> Read | None:
@@ -154,6 +179,9 @@ def soaked(settings: Settings, evidence: Evidence, within_s: float = inf) -> Soa
     FigureError
         When the soak never began.
     """
+    for warm in evidence.points(phase="warm-up"):
+        if why := fallen(warm.readings, settings):
+            raise FigureError(f"Warning: {why}")
     point = _phase(evidence, "soak")
     minutes = _means(point, VOLTAGE, within_s)
     has_room = AMBIENT in channels_of(settings, evidence.context)

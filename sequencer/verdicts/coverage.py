@@ -166,6 +166,6 @@ def _parts(reached: Mapping[str, float], condition: Condition) -> tuple[Part, ..
 def _shortfall(part: Part) -> str:
     required = format_quantity(part.required, part.unit, 7)
     if part.reached is None:
-        return f"The limit is stated for a {part.words} of {required}; this was not measured."
+        return f"The limit is stated for a {part.words} of {required}, which is not measured."
     reached = format_quantity(part.reached, part.unit, 4)
-    return f"The limit is stated for a {part.words} of {required}; {reached} was reached."
+    return f"The limit is stated for a {part.words} of {required}; reached: {reached}."

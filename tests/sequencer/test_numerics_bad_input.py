@@ -57,7 +57,8 @@ FUNCTIONS: dict[str, tuple[Row, Row, Call]] = {
     "greatest_departure": (TIMES, NOISE, lambda _, y: n.greatest_departure(y, 1e-4)),
     "greatest_span": (TIMES, NOISE, lambda _, y: n.greatest_span(y, 1e-4)),
     "hysteresis": (
-        AMPS, CURVE, lambda x, y: n.hysteresis(x, y, AMPS, CURVE, set_voltage=30.0),
+        AMPS, CURVE,
+        lambda x, y: n.hysteresis(x, y, AMPS, CURVE, set_voltage=30.0, least_scatter=1e-6),
     ),
     "line_with_covariance": (
         TIMES, VOLTS, lambda x, y: n.line_with_covariance(x, y, 1e-8 * np.eye(y.size)),
@@ -122,6 +123,10 @@ BAD: dict[str, Callable[[Row, Row], tuple[Row, Row]]] = {
     "unsorted": lambda x, y: (swapped(x), y),
     "repeated": lambda x, y: (np.repeat(x[::2], 2), y),
     "gap": lambda x, y: (gap(x), gap(y)),
+    "masked y": lambda x, y: (x, np.ma.array(y, mask=np.arange(y.size) == 5)),
+    "masked x": lambda x, y: (np.ma.array(x, mask=np.arange(x.size) == 5), y),
+    "truth values": lambda x, y: (x, y > np.median(y)),
+    "text": lambda x, y: (x, y.astype(str)),
 }
 
 #: What each kind of input must come to, where it is not a refusal by all: by function.
@@ -137,6 +142,7 @@ ALLOWED: dict[str, set[str]] = {
     # A row of times or levels is not looked at by those, so nothing in it is bad.
     "another length": NO_X,
     "NaN in x": NO_X,
+    "masked x": NO_X,
     "unsorted": NO_X | ANY_ORDER,
     "repeated": NO_X | ANY_ORDER,
     "gap": {*NO_X, *(ANY_ORDER - {"pace"}), *FROM_MEANS, "fit_decay", "warm_up_time",
@@ -191,7 +197,7 @@ def test_bad_rows_are_refused_or_widened(name: str, kind: str) -> None:
         assert found.notes
 
 
-@pytest.mark.parametrize("u", [0.0, -1.0, math.nan, math.inf])
+@pytest.mark.parametrize("u", [0.0, -1.0, math.nan, math.inf, "a", True, 1j, [1.0], {}])
 @pytest.mark.parametrize(
     "call",
     [

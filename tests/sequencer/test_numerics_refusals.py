@@ -7,7 +7,7 @@ from sequencer.errors import FigureError
 from sequencer.numerics.allan import overlapping
 from sequencer.numerics.ambient import temperature_coefficient
 from sequencer.numerics.drift import departures, rate
-from sequencer.numerics.effective import correlation_time, effective_number
+from sequencer.numerics.effective import autocorrelation, correlation_time, effective_number
 from sequencer.numerics.knee import hysteresis, trace_limit
 from sequencer.numerics.line import fit_line, fit_line_both
 from sequencer.numerics.line_known import line_with_covariance
@@ -121,6 +121,22 @@ def limit_of(i, v, **known):
             for half in ([1e-6, NAN], [-1e-6], [[1e-6]])
         ),
         (lambda: settled([0, 1, 2], [1, 2, NAN], 1.0, 2.0), "no finite number"),
+        (lambda: fit_line([0, 1, 2, 3], [1, 2, 3, 4]), "on one line to the last digit"),
+        (lambda: fit_line([0, 1, 2], [1, 2, 4], 1e-160), "too small to compute"),
+        (lambda: fit_line_both([0, 1, 2], [1, 2, 4], 1e-160, 1e-160), "too small to compute"),
+        (
+            lambda: drift_free_differences(
+                [0, 1, 2, 3], [0, 1, 0, 1], [1, 2, 1, 2], 0, u_values=1e-160
+            ),
+            "too small to compute",
+        ),
+        (lambda: autocorrelation([1, 2, 4, 3, 2], -1), "lags"),
+        (
+            lambda: hysteresis(
+                [3, 3.1, 3.2], [9, 15, 20], [3.1, 3.2, 3.3], [9, 15, 20], set_voltage=30
+            ),
+            "the same to the last digit",
+        ),
         (lambda: settled([0, 1, 2], [1, 2, 3], 0.0, 2.0), "above zero"),
         (lambda: greatest_departure([], 1.0), "at least 1"),
         (lambda: greatest_departure([1.0, 2.0], [1.0, -1.0]), "above zero"),

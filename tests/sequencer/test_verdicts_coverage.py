@@ -75,7 +75,7 @@ def test_deciding_quantity_is_the_one_that_fell_short():
     assert check.coverage.quantity == "current_to"
     assert (check.coverage.required, check.coverage.reached) == (3.0, 2.0)
     assert "3 A" in check.why
-    assert "2 A was reached" in check.why
+    assert "reached: 2 A" in check.why
 
 
 def test_several_shortfalls_are_all_named():
@@ -101,7 +101,7 @@ def test_limit_without_figure_is_not_covered():
 def test_short_soak_is_not_passed():
     (verdict,) = judge([make(0.0, duration=3600.0)], [PROMISE], "guarded")
     assert verdict.outcome == "not covered"
-    assert "was reached" in verdict.why
+    assert "reached: 1 h" in verdict.why
     assert verdict.probability is None
 
 
