@@ -17,7 +17,7 @@ from sequencer.trials.registry import trials
 from sequencer.trials.trial import Evidence
 from sequencer.verdicts.apart import told_apart
 from sequencer.verdicts.beforehand import Beforehand, beforehand
-from sequencer.verdicts.coverage import check_coverage
+from sequencer.verdicts.coverage import CoverageCheck, check_coverage
 from sequencer.verdicts.judge import judge
 from sequencer.verdicts.settings import at_stated
 from sequencer.verdicts.standing import more_words, standing, way_out
@@ -156,11 +156,24 @@ def _measured(
         verdict = judge([found[best]], [limit], rule)[0]
         if verdict.outcome == "not covered":  # a percentage of what nobody states
             return replace(planned, why=verdict.why)
-        known = beforehand(verdict.judged or found[best], verdict)
-        return replace(planned, covered=True, beforehand=known)
+        return replace(planned, covered=True, beforehand=_beforehand(found[best], limit, rule))
     if more := more_words(check):
         tells = " It will tell only if it passes there." if ways[best] == "at most" else ""
         short = check.why if check.short else ""
         why = f"{short} Measured to {more}.{tells} {way_out(check)}".strip()
-        return replace(planned, why=why, perhaps=ways[best] == "at most")
+        if ways[best] != "at most":
+            return replace(planned, why=why)
+        known = _beforehand(_as_stated(found[best], check), limit, rule)
+        return replace(planned, why=why, perhaps=True, beforehand=known)
     return planned
+
+
+def _as_stated(figure: Figure, check: CoverageCheck) -> Figure:
+    """Return a figure as if no more than promised had been measured."""
+    stated = {part.quantity: part.required for part in check.parts}
+    return replace(figure, reached={**figure.reached, **stated})
+
+
+def _beforehand(figure: Figure, limit: PromisedLimit, rule: Rule) -> Beforehand | None:
+    verdict = judge([figure], [limit], rule)[0]
+    return beforehand(verdict.judged or figure, verdict)

@@ -11,6 +11,7 @@ from typing import Literal
 from drivers.connect import dialect_fault, dialect_schema
 from sequencer.command_line.documents import instrument_mistakes, load_checked, of_trials
 from sequencer.command_line.left_alone import reasons_against
+from sequencer.command_line.typed_values import refusal
 from sequencer.documents.calibration_days import today
 from sequencer.documents.check import check_files, locate_any
 from sequencer.documents.find import Kind
@@ -113,8 +114,13 @@ def _left_alone(files: Sequence[str]) -> list[str]:
             documents = load_checked(name, unit=None, bench=None)
         except DocumentError:
             continue  # a unit or a bench alone
+        if not documents.bench.typed and documents.profile.unattended is None:
+            continue
+        plan = make_plan(documents, today())
+        if too_many := refusal(documents, plan):
+            lines.append(f"{name}: it would be refused: {too_many}")
         if documents.profile.unattended is not None:
-            against = reasons_against(documents, make_plan(documents, today()))
+            against = reasons_against(documents, plan)
             said = f"would be refused: {'; '.join(against)}" if against else "would be started"
             lines.append(f"{name}: with --unattended it {said}.")
     return lines

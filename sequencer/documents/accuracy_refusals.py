@@ -15,6 +15,7 @@ _HINTS = (
         "the greater of two is not known here; their sum, with +, is on the safe side",
     ),
     (r"^[-\u2212\u2013]", "a negative part"),
+    (r"[0-9]\.[0-9]+\.[0-9]", "more than one point in a number"),
     (r"[()\[\]]", "brackets only round the whole line"),
     (
         r"[0-9][ '’\u00a0\u2009\u202f][0-9]{3}(?![0-9])",

@@ -85,6 +85,7 @@ def _found(text: str) -> str:
 
 
 _HINTS = (
+    (r"[0-9],[0-9]{3}[- ]?digit", "digits are 1 to 9, or 1.5 to 8.5; write counts as counts"),
     (_OTHER_PART, "a part of a digit other than ½ has no one meaning: write its counts"),
     (rf"^{SPACE}[±+\u2212-]", "a display's steps have no sign"),
     ("[0-9].*(?:count|cts)", "counts are whole, from 2 to 1000000000"),

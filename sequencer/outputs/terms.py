@@ -39,6 +39,14 @@ TERMS: Mapping[str, str] = {
         "Probability of conformance: how likely the true value keeps the limit, by the measured "
         "value and its uncertainty alone (JCGM 106)."
     ),
+    "margin / U": (
+        "How far the value stands inside the limit, in multiples of U; negative outside. From 1 on "
+        "the guarded rule passes it, below −1 fails it."
+    ),
+    "E_n": (
+        "The difference of two meters over the U of that difference (ISO/IEC 17043): up to 1 they "
+        "agree within what they state."
+    ),
     "limit / U": (
         "How fine the measurement is for its limit. Below 4 a verdict leans on the measurement as "
         "much as on the unit."
@@ -50,6 +58,8 @@ def term(asked: str) -> tuple[str, str] | None:
     """Return a term with its sentence; None for a word that is none."""
     if asked in TERMS:
         return asked, TERMS[asked]
+    if asked.lower().replace("_", "") == "en":
+        return "E_n", TERMS["E_n"]
     plain = asked.lower().replace("_", " ").replace("-", " ").strip().rstrip(".")
     named = {"prob": "probability", "dof": "ν", "nu": "ν", "degrees of freedom": "ν"}
     plain = named.get(plain, plain)

@@ -38,6 +38,9 @@ DIRECT = re.compile(r"(?<=[VA])\s*[dD][cC]$")
 PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 COMMA = re.compile(r"^([+-]?\d+),(\d+)(?=\D*$)")
 
+THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?!\d)")
+"""A comma before three digits is a decimal one or parts thousands; a point never does."""
+
 DIMENSIONS = {"voltage": (VOLTAGE, "V"), "current": (CURRENT, "A")}
 
 
@@ -59,6 +62,12 @@ def understood(text: str, channel: BenchChannel) -> float:
     if PLAIN.fullmatch(said):
         said += f" {unit}"
     return parse_quantity(said, dimension) * channel.scale
+
+
+def in_thousands(text: str, value: float) -> float | None:
+    """Return what a value is where its comma parts thousands; None where it can't."""
+    parted = THOUSANDS.match(one_spelling(text))
+    return value * 1000.0 if parted else None
 
 
 def expected(name: str, channel: BenchChannel, point: OperatingPoint) -> tuple[float, float]:
@@ -112,6 +121,13 @@ class Typist:
                 value = understood(typed, channel)
             except QuantityError as error:
                 text = f"That was not understood: {error}. {words.again(channel.instrument)}"
+                continue
+            if (meant := in_thousands(typed, value)) and low <= meant <= high and low <= value:
+                text = (
+                    f"{typed!r} may be {format_quantity(value, channel.unit, 7)} or "
+                    f"{format_quantity(meant, channel.unit, 7)}: write a point for decimals, and "
+                    f"nothing between thousands. {words.again(channel.instrument)}"
+                )
                 continue
             unit = channel.unit
             fine = too_fine(typed, channel)

@@ -358,8 +358,12 @@ def charts(
 ) -> tuple[Chart, ...]:
     """Draw the change of the output against the current, with its straight line."""
     means = level_means(evidence.points(part="round"), VOLTAGE, evidence.context.current)
-    line = means.line
-    ends = (0.0, float(means.di[-1]))
+    held = held_points(
+        evidence.points(part="round"), evidence.context, settings.voltage, settings.current
+    )
+    of_held = level_means(held, VOLTAGE, evidence.context.current) if _bend(held) else means
+    line = of_held.line
+    ends = (0.0, float(of_held.di[-1]))
     return (
         Chart(
             trial=evidence.trial,

@@ -25,12 +25,13 @@ faster.
 
 from dataclasses import dataclass, replace
 from math import exp, hypot, log, sqrt
-from typing import ClassVar
+from typing import ClassVar, Self
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from sequencer.documents.quantities import PositiveSeconds, PositiveVolts
+from sequencer.documents.flaws import Flaw, raise_flaws
+from sequencer.documents.quantities import PositiveSeconds, PositiveVolts, format_quantity
 from sequencer.errors import FigureError
 from sequencer.numerics.decay import Decay, fit_decay
 from sequencer.requests import Apply, Array, Procedure, Read, Settle, SupplyState
@@ -69,6 +70,14 @@ class Settings(BaseModel):
     duration: PositiveSeconds = 15.0
     period: PositiveSeconds = 0.12
     readings: int = Field(default=4, ge=2, le=1000)
+
+    @model_validator(mode="after")
+    def _often_enough(self) -> Self:
+        if self.duration < LEAST_POINTS * self.period:
+            most = format_quantity(self.duration / LEAST_POINTS, "s", 3)
+            expected = f"at most {most}, an eighth of the duration: the fall has to be seen"
+            raise_flaws([Flaw(("period",), f'"{format_quantity(self.period, "s")}"', expected)])
+        return self
 
 
 def procedure(settings: Settings, context: Context) -> Procedure:

@@ -315,8 +315,8 @@ def visited(settings: Settings, evidence: Evidence) -> Visited:
         raise FigureError("The run ended before the sense check began.")
     if not points:
         raise FigureError(
-            "The current was never raised: the sense leads did not look plausible at a small "
-            "current. Check that both sense leads are connected, at the load, the right way round."
+            "The current was never raised: the run ended at the look at a small current before. "
+            "Its last events say why."
         )
     moved = is_moved(context)
     places = [at_place(evidence, p) for p in (VOLTAGE, VOLTAGE_AT_LOAD)] if moved else [points]

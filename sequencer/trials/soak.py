@@ -6,7 +6,7 @@ one-minute means. Terms: drift after warm-up, all else constant.
 
 from contextlib import suppress
 from dataclasses import dataclass
-from math import inf, isnan, sqrt
+from math import ceil, inf, isnan, sqrt
 from typing import ClassVar, Self
 
 import numpy as np
@@ -98,7 +98,7 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     ):
         reply = yield Read(
             channels=channels,
-            count=round(duration_s / settings.period) + 1,
+            count=steps_of(duration_s, settings.period) + 1,
             period_s=settings.period,
             tag={"phase": phase},
         )
@@ -106,6 +106,14 @@ def procedure(settings: Settings, context: Context) -> Procedure:
             yield Note(f"{why} The soak is not gone on with.", "warning")
             break
     yield from leave()
+
+
+def steps_of(duration_s: float, period_s: float) -> int:
+    """Return how many periods it takes to last a duration, the last one begun counted whole."""
+    return ceil(duration_s / period_s - ROUNDING)
+
+
+ROUNDING = 1e-6
 
 
 def fallen(readings: Readings, settings: Settings) -> str:
@@ -183,9 +191,13 @@ def soaked(settings: Settings, evidence: Evidence, within_s: float = inf) -> Soa
         if why := fallen(warm.readings, settings):
             raise FigureError(f"Warning: {why}")
     point = _phase(evidence, "soak")
-    minutes = _means(point, VOLTAGE, within_s)
+    wanted = min(within_s, settings.duration)
+    span = inf  # of the whole: after a gap it ends later
+    if within_s < inf:  # a last period begun belongs to it
+        span = steps_of(wanted, settings.period) * settings.period
+    minutes = _means(point, VOLTAGE, span)
     has_room = AMBIENT in channels_of(settings, evidence.context)
-    room = _means(point, AMBIENT, within_s) if has_room else None
+    room = _means(point, AMBIENT, span) if has_room else None
     current = float(np.nanmean(point.readings.value[evidence.context.current]))
     return Soaked(
         minutes=minutes,
@@ -193,7 +205,7 @@ def soaked(settings: Settings, evidence: Evidence, within_s: float = inf) -> Soa
         current=current,
         unseen_room_k=evidence.context.accuracy(VOLTAGE).temperature_span,
         # A row of n readings spans n − 1 cadences.
-        duration_s=minutes.covered_s - settings.period,
+        duration_s=min(minutes.covered_s - settings.period, wanted),
     )
 
 
@@ -210,9 +222,13 @@ def _phase(evidence: Evidence, phase: str) -> Point:
     return points[0]
 
 
+HALF_A_SECOND = 0.5
+"""An answer comes a little late now and then."""
+
+
 def _means(point: Point, channel: str, within_s: float = inf) -> MinuteMeans:
     times, values = point.readings.answered[channel], point.readings.value[channel]
-    begin = times <= times[0] + within_s
+    begin = times <= times[0] + within_s + HALF_A_SECOND
     return minute_means(times[begin], values[begin])
 
 

@@ -101,7 +101,7 @@ def test_limit_without_figure_is_not_covered():
 def test_short_soak_is_not_passed():
     (verdict,) = judge([make(0.0, duration=3600.0)], [PROMISE], "guarded")
     assert verdict.outcome == "not covered"
-    assert "reached: 1 h" in verdict.why
+    assert "reached: 60 min" in verdict.why
     assert verdict.probability is None
 
 
