@@ -97,6 +97,7 @@ def _measured(record: Path, name: str, known: Sequence[Explanation]) -> list[Fig
     if not found:
         what = one_of((figure.name for figure in result.figures), name, "a figure of this record")
         reasons = [one.why for one in result.verdicts if one.figure == name]
+        reasons += [note for note in result.notes if name.replace("_", " ") in note.lower()]
         by = ", ".join(one.trial for one in known if one.name == name)
         origin = f" It comes from the trial {by}." if by else ""
         why = f" Why it has none: {reasons[0]}" if reasons else origin

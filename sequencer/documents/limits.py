@@ -21,6 +21,11 @@ from sequencer.documents.quantities import (
 )
 from sequencer.documents.tables import Strict
 
+NOT_MEASURED = ("line", "ripple", "noise", "pard", "transient", "recovery", "overshoot", "dropout")
+NOT_MEASURED_WORDS = (
+    "a figure that is measured here, which line regulation, dropout, ripple and noise (PARD) and "
+    "load transients are not"
+)
 _BOUNDS = ("at_most", "at_least", "between")
 
 
@@ -107,7 +112,11 @@ def _together(data: Mapping[str, Any]) -> Iterator[Flaw]:
     if len(given) != 1:
         yield Flaw((), " and ".join(given) or "no bound", f"exactly one of {', '.join(_BOUNDS)}")
     if isinstance(figure, str) and figure not in FIGURES:
-        yield Flaw(("figure",), quoted(figure), one_of(FIGURES, figure, "a known figure"))
+        expected = one_of(FIGURES, figure, "a known figure")
+        plain = figure.lower().replace(" ", "_").replace("-", "_")
+        if any(word in plain for word in NOT_MEASURED):
+            expected = f"{NOT_MEASURED_WORDS}; {expected}"
+        yield Flaw(("figure",), quoted(figure), expected)
     if figure == "drift" and "definition" not in data:
         definitions = ", ".join(f'"{name}"' for name in DRIFT_DEFINITIONS)
         yield Flaw(("definition",), "nothing", f"one of {definitions}")

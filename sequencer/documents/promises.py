@@ -1,5 +1,7 @@
 """A unit's promises against its own ratings: what is promised beyond them can't be measured.
 
+And what a promise has to say so that it can be judged.
+
 Looked at when documents are checked, not when they are read, so that old records can be judged.
 """
 
@@ -14,7 +16,35 @@ from sequencer.errors import Mistake
 
 def promise_mistakes(unit: UnitDocument, source: Source) -> tuple[Mistake, ...]:
     """Return each condition of a limit that lies above what the unit is rated for."""
-    return as_mistakes(_beyond(unit), source.path, parse_source(source))
+    flaws = (*_beyond(unit), *_too_wide(unit), *_without_time(unit))
+    return as_mistakes(flaws, source.path, parse_source(source))
+
+
+def _too_wide(unit: UnitDocument) -> Iterator[Flaw]:
+    """Find bounds above the unit's rated voltage, such as megavolts for millivolts."""
+    most = unit.ratings.voltage
+    for index, limit in enumerate(unit.limits):
+        bounds = (one for one in limit.bound.resolve(most) if one is not None)
+        worst = max(bounds, key=abs, default=0.0)
+        if limit.unit == "V" and abs(worst) > most:
+            yield Flaw(
+                ("limits", index),
+                f"a bound of {format_quantity(worst, 'V', 7)}",
+                f"at most the unit's rated {format_quantity(most, 'V', 7)}: no voltage of it is "
+                'off by more. "MV" are megavolts, "mV" millivolts',
+            )
+
+
+def _without_time(unit: UnitDocument) -> Iterator[Flaw]:
+    """Find what is promised to be left after switching off without when."""
+    for index, limit in enumerate(unit.limits):
+        if limit.figure == "residual_voltage" and limit.condition.duration is None:
+            yield Flaw(
+                ("limits", index, "condition", "duration"),
+                "nothing",
+                'how long after switching off it holds, such as "2 s": output_off is told by its '
+                "`after`",
+            )
 
 
 def _beyond(unit: UnitDocument) -> Iterator[Flaw]:

@@ -19,7 +19,8 @@ def with_limits(chart: Chart, verdicts: Sequence[Verdict], figures: Sequence[Fig
     judged: list[tuple[Shown, str, Figure]] = []
     for shown in chart.shows:
         for verdict in verdicts:
-            if (verdict.trial, verdict.figure) == (chart.trial, shown.figure):
+            ours = (verdict.trial, verdict.figure) == (chart.trial, shown.figure)
+            if ours and not _of_another_setting(verdict):
                 for axis, at, bound in _places(shown, verdict):
                     name = words.judged(verdict, _name(verdict.figure))
                     names.setdefault((axis, at, bound), []).append(name)
@@ -37,6 +38,12 @@ def with_limits(chart: Chart, verdicts: Sequence[Verdict], figures: Sequence[Fig
         marks=(*chart.marks, *bands, *limits),
         caption=" ".join(filter(None, (chart.caption, _judged_words(judged)))),
     )
+
+
+def _of_another_setting(verdict: Verdict) -> bool:
+    """Tell whether a limit is for another voltage than the chart is of."""
+    found = verdict.coverage
+    return verdict.outcome == "not covered" and found is not None and found.quantity == "voltage"
 
 
 def _places(shown: Shown, verdict: Verdict) -> Iterator[tuple[str, float, str]]:

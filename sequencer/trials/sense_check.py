@@ -326,8 +326,9 @@ def visited(settings: Settings, evidence: Evidence) -> Visited:
         raise FigureError("The run ended before the leads of the meter were moved.")
     held = [held_points(one, *full) for one in places]
     drop = _gap(evidence, held[0], VOLTAGE_AT_TERMINALS) if has_terminals(context) else None
-    notes = (missing,) if missing else ()
     sense = level_means(held[0], VOLTAGE, current)
+    held_to = format_quantity(float(sense.di[-1]), "A", 4)
+    notes = (f"{missing} This is of {held_to}, the most that it did.",) if missing else ()
     if not moved:
         gap = _gap(evidence, points=held[0], channel=VOLTAGE_AT_LOAD)
         load = level_means(held[0], VOLTAGE_AT_LOAD, current)
@@ -392,7 +393,7 @@ def _error(settings: Settings, evidence: Evidence, data: Visited) -> Figure:
     measured = None if data.drop is None else float(data.drop.dv[-1])
     lost = expected_drop(evidence.context, settings.current, measured)
     unknown = not_told(evidence.context, settings.voltage, lost)
-    return replace(figure, notes=(unknown,)) if unknown else figure
+    return replace(figure, notes=(*figure.notes, unknown)) if unknown else figure
 
 
 def _length(settings: Settings, context: Context, resistance: Figure) -> Figure:

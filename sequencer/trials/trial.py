@@ -110,12 +110,12 @@ class Point:
         """
         values = self.readings.value[channel]
         if values.size == 0:
-            raise FigureError(f"{channel} was not read at the point {dict(self.tag)}.")
+            raise FigureError(f"{channel} was not read at the point {_told(self.tag)}.")
         good = numbers(values)
         if not good.all():
             raise FigureError(
                 f"{channel} has {int(np.sum(~good))} overloaded or missing "
-                f"readings of {values.size} at the point {dict(self.tag)}; nothing is computed "
+                f"readings of {values.size} at the point {_told(self.tag)}; nothing is computed "
                 "from the rest. Look at the meter's range and leads."
             )
         return values
@@ -140,6 +140,14 @@ class Point:
                 value={**self.readings.value, name: value},
             ),
         )
+
+
+def _told(tag: Mapping[str, float | str]) -> str:
+    """Return a point's tag in words, such as "part round, fraction 0.25"."""
+    return ", ".join(
+        f"{key.replace('_', ' ')} {value if isinstance(value, str) else format(value, '.6g')}"
+        for key, value in tag.items()
+    )
 
 
 def refuse_frozen(points: Sequence[Point], channel: str) -> None:
