@@ -74,3 +74,28 @@ def test_a_condition_above_a_rating_is_refused_alone_and_in_a_profile(
 @pytest.mark.parametrize("unit", ["w-17", "k-24"])
 def test_a_promise_up_to_the_ratings_is_none(unit: str) -> None:
     assert mistakes(unit) == ()
+
+
+@pytest.mark.parametrize(
+    ("limit", "line"),
+    [
+        (
+            'figure = "load_regulation"\nat_most = "2 MV"',
+            "limits[8] (load_regulation): found a bound of 2 MV, expected at most the unit's rated",
+        ),
+        (
+            'figure = "residual_voltage"\nat_most = "2 V"',
+            "limits[8] (residual_voltage).condition.duration: found nothing, expected how long",
+        ),
+        (
+            'figure = "line_regulation"\nat_most = "2 mV"',
+            'limits[8] (line_regulation).figure: found "line_regulation", expected a figure that is '
+            "measured here, which line regulation, dropout, ripple and noise (PARD) and load transients are not; ",
+        ),
+    ],
+)
+def test_what_no_trial_can_judge_is_told(tmp_path: Path, limit: str, line: str) -> None:
+    path = tmp_path / "unit.toml"
+    path.write_text(f"{UNIT}\n[[limits]]\n{limit}\n", encoding="utf-8")
+    (found,) = mistakes(str(path))
+    assert found.startswith(line)

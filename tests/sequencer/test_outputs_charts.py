@@ -16,7 +16,7 @@ from sequencer.outputs.chart_series import looks
 from sequencer.outputs.chart_style import NARROW, WIDE
 from sequencer.outputs.charts import render, thinned
 from sequencer.outputs.limit_marks import with_limits
-from sequencer.results import Chart, Line, Mark, Shown
+from sequencer.results import Chart, Coverage, Line, Mark, Shown
 
 SVG = "{http://www.w3.org/2000/svg}"
 MOST_BYTES = 150_000
@@ -338,6 +338,16 @@ def test_what_was_not_judged_is_not_drawn_as_if_it_were():
     chart = judged(load_regulation(1e-4), outcome="not covered")
     assert [mark.kind for mark in chart.marks] == ["limit", "limit"]
     assert chart.caption == "Bars."
+
+
+def test_a_limit_of_another_voltage_is_not_drawn_into_a_chart():
+    chart = replace(made_up_result.load_steps_chart(), marks=())
+    shown = replace(chart, shows=(Shown("load_regulation", "y"),))
+    one = made_up_result.verdict("load_regulation", "load_steps", None, 8e-3, "V", "pass", 1.0, 9.0)
+    of_10_v = replace(one, outcome="not covered", coverage=Coverage("voltage", 10.0, 30.0, "V"))
+    assert with_limits(shown, (of_10_v,)).marks == ()
+    to_6_a = replace(of_10_v, coverage=Coverage("current_to", 6.0, 3.0, "A"))
+    assert len(with_limits(shown, (to_6_a,)).marks) == 1
 
 
 def test_two_limits_on_one_figure_are_told_apart_and_the_figure_is_drawn_once():

@@ -48,7 +48,8 @@ class Table:
         channels = {name: DOCUMENT.channels[name] for name in DOCUMENT.typed}
         typist = Typist(channels, self.person, self.bench.clock, guards.point)
         self.live = LiveBench(self.bench, self.notes, guards, typist=typist)
-        guards.point.supply(SupplyState(voltage=30.0), 0.0)
+        self.point = guards.point
+        self.point.supply(SupplyState(voltage=30.0), 0.0)
 
     def read(self, count: int = 1, period_s: float = 1.0) -> Readings:
         request = Read(("voltage.sense", "current.load"), count, period_s)
@@ -93,6 +94,15 @@ def test_what_is_no_voltage_is_not_understood(text: str) -> None:
 @given(st.floats(-1e3, 1e3), st.sampled_from(["", " V", "V"]))
 def test_any_number_comes_back(value: float, unit: str) -> None:
     assert understood(f"{value:.6f}{unit}", CHANNEL) == pytest.approx(value, abs=1e-6)
+
+
+def test_a_comma_that_may_part_thousands_is_asked_about_where_both_are_plausible() -> None:
+    table = Table("1,000 mV", "1.000 mV")
+    table.point.supply(SupplyState(voltage=0.5), 0.0)
+    assert table.read().value["voltage.sense"] == pytest.approx([1e-3])
+    assert any("may be 1 mV or 1 V" in one for one in table.person.asked)
+    plain = Table("29,981")  # no meter of 30 V shows 29981 V
+    assert plain.read().value["voltage.sense"] == pytest.approx([29.981])
 
 
 def test_a_shunts_voltage_becomes_a_current() -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from sequencer.documents.limits import Limit
 from sequencer.documents.load import load_profile
-from sequencer.errors import TrialStopped
+from sequencer.errors import FigureError, TrialStopped
 from sequencer.numerics.line_known import line_with_covariance
 from sequencer.numerics.pairs import bracketed_differences
 from sequencer.record.read import Step
@@ -433,3 +433,42 @@ def test_a_promise_for_less_time_is_the_drift_of_the_soaks_beginning() -> None:
             (found_short[name].value, found_short[name].u, found_short[name].expanded), rel=1e-9
         )
     assert found_long["drift"].value != pytest.approx(found_short["drift"].value, rel=0.05)
+
+
+def of_a_soak(volts: Callable[[Unit, float], float], **settings: str) -> tuple[Any, Evidence]:
+    def value(unit: Unit, channel: str, since: float) -> float:
+        kinds = {"current": unit.load, "temperature": 25.0}
+        return kinds.get(channel.partition(".")[0], volts(unit, since))
+
+    given = {"warm_up": "10 min", "duration": "20 min", "period": "5 s", **settings}
+    soaking = soak.Settings(voltage="30 V", current="3 A", **given)
+    return soaking, evidence(soak.TRIAL, soaking, Unit(value), context())
+
+
+def test_a_unit_that_does_not_deliver_when_warm_is_not_soaked() -> None:
+    soaking, at = of_a_soak(lambda unit, _: 0.5 if unit.load else unit.setting)
+    assert at.points(phase="warm-up")
+    assert not at.points(phase="soak")
+    notes = [step.request for step in at.steps if isinstance(step.request, Note)]
+    assert [note.severity for note in notes] == ["warning"]
+    assert "the unit does not deliver this current" in notes[0].text
+    with pytest.raises(FigureError, match="At 3 A the output stood at 500 mV"):
+        soak.figures(soaking, at)
+
+
+def test_a_unit_that_dies_in_its_soak_has_drifted() -> None:
+    soaking, at = of_a_soak(lambda unit, since: 0.5 if since > 1200 else unit.setting)
+    figures = {one.name: one for one in soak.figures(soaking, at)}
+    assert figures["drift"].value == pytest.approx(29.5, abs=0.1)
+
+
+def test_a_last_period_begun_makes_no_other_duration() -> None:
+    for duration in ("8 min", "10 min"):
+        _, at = of_a_soak(
+            lambda unit, since: unit.setting - 1e-6 * since, duration=duration, period="45 s"
+        )
+        soaking = soak.Settings(
+            voltage="30 V", current="3 A", warm_up="10 min", duration=duration, period="45 s"
+        )
+        reached = soak.figures(soaking, at)[0].reached["duration"]
+        assert reached == pytest.approx(soaking.duration, abs=1.0)

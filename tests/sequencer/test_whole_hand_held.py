@@ -88,6 +88,8 @@ def test_soaks_are_refused_unless_wanted(tmp_path: Path) -> None:
     profile.write_text(PROFILE.format(more="typed_at_most = 20") + SOAK.format(period="5 min"))
     documents = load_profile(profile)
     assert "more than 20" in refusal(documents, make_plan(documents))
+    told = steadyrail("check", "profile.toml", cwd=tmp_path).stdout
+    assert "profile.toml: it would be refused: a person would have to type" in told
     done = steadyrail("run", "profile.toml", cwd=tmp_path)
     assert done.returncode == 2
     assert "Nothing was energised: a person would have to type" in " ".join(done.stderr.split())
