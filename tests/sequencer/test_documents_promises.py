@@ -89,8 +89,9 @@ def test_a_promise_up_to_the_ratings_is_none(unit: str) -> None:
         ),
         (
             'figure = "line_regulation"\nat_most = "2 mV"',
-            'limits[8] (line_regulation).figure: found "line_regulation", expected a figure that is '
-            "measured here, which line regulation, dropout, ripple and noise (PARD) and load transients are not; ",
+            'limits[8] (line_regulation).figure: found "line_regulation", expected a figure that '
+            "is measured here, which line regulation, dropout, ripple and noise (PARD) and load "
+            "transients are not; ",
         ),
     ],
 )
