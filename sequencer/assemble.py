@@ -151,6 +151,8 @@ def _outcome(
             return words, code, (event.text,)
     if not ended and code == Exit.PASSED:
         return "not completed", Exit.UNDECIDED, ("The record was never finished.",)
+    if judged.fell and code == Exit.PASSED:
+        return "output fell", Exit.UNDECIDED, ()
     return words, code, ()
 
 

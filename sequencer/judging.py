@@ -17,6 +17,7 @@ from sequencer.results import Chart, Figure, Verdict
 from sequencer.trials.lacking import lacking
 from sequencer.trials.readiness import cold_trials, marked_cold, not_warmed_up
 from sequencer.trials.registry import trials
+from sequencer.trials.thermal_tail import FELL
 from sequencer.trials.trial import Context, Evidence, Trial
 from sequencer.verdicts.judge import judge, with_coverage
 
@@ -41,12 +42,17 @@ class PromisedLimit:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """What a run's evidence amounts to; `notes` says what could not be computed or judged."""
+    """What a run's evidence amounts to; `notes` says what could not be computed or judged.
+
+    `fell` says that the output gave way for a time under a load that the unit should deliver: then
+    nothing is passed, whatever the limits say.
+    """
 
     figures: tuple[Figure, ...]
     verdicts: tuple[Verdict, ...]
     charts: tuple[Chart, ...]
     notes: tuple[str, ...]
+    fell: str = ""
 
 
 def planned_trials(documents: Documents) -> tuple[tuple[Trial[Any], BaseModel], ...]:
@@ -133,4 +139,6 @@ def judge_evidence(
     named = {figure.name for figure in figures}
     notes += dict.fromkeys(why for name, why in reasons.items() if name not in named)
     notes = [note for note in dict.fromkeys(notes) if note not in seen]
-    return Judged(with_coverage(figures, judged), verdicts, tuple(charts), tuple(notes))
+    fell = next((why for why in reasons.values() if why.startswith(FELL)), "")
+    covered = with_coverage(figures, judged)
+    return Judged(covered, verdicts, tuple(charts), tuple(notes), fell)

@@ -95,6 +95,10 @@ def lacks(context: Context) -> dict[str, str]:
     return {"thermal_tail": read} if context.typed(VOLTAGE) else {}
 
 
+FELL = "Warning: the output fell to"
+"""How the reason begins where it did so under a load that the unit should deliver."""
+
+
 def _held(evidence: Evidence, voltage: float) -> tuple[Point, Point]:
     if evidence.context.typed(VOLTAGE):
         raise FigureError(f"The thermal tail takes {VOLTAGE} each second; here a person types it.")
@@ -106,8 +110,9 @@ def _held(evidence: Evidence, voltage: float) -> tuple[Point, Point]:
     least = float(after[0].values(VOLTAGE).min())
     if least < HELD_SHARE * voltage:
         raise FigureError(
-            f"Warning: the output fell to {format_quantity(least, 'V', 3)} under load for a time, "
-            "so the unit does not deliver the current at which its thermal tail is stated."
+            f"{FELL} {format_quantity(least, 'V', 3)} under load for a time: the unit, its line or "
+            "a lead gave way. There is no thermal tail; look for the cause before the rest is "
+            "trusted."
         )
     return before[0], after[0]
 

@@ -228,6 +228,15 @@ def test_a_frozen_meter_passes_nothing_that_it_did_not_measure() -> None:
     assert passed <= {"sense_error"}  # measured before the meter froze
 
 
+def test_an_output_that_gave_way_for_a_time_is_passed_by_nothing() -> None:
+    done, result, record = ran("acceptance", "line-fails", 1)
+    assert {one["verdict"] for one in result["verdicts"]} == {"pass"}  # the line came back in time
+    assert (done.returncode, result["exit"], result["outcome"]) == (3, 3, "output fell")
+    assert sum(note.startswith("Warning: the output fell to") for note in result["notes"]) == 1
+    again = steadyrail("judge", str(record), "--json", cwd=record.parent)
+    assert (again.returncode, json.loads(again.stdout)["outcome"]) == (3, "output fell")
+
+
 def test_a_late_answer_is_recovered_with_an_event_and_the_same_verdicts() -> None:
     done, result, _ = ran("acceptance", "late-answer", 1)
     assert done.returncode == 0, done.stderr
