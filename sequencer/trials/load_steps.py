@@ -209,8 +209,14 @@ def lacks(settings: Settings, context: Context) -> dict[str, str]:
 
 
 def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
-    """Say why there is no thermal tail, or no comparison of the ammeters, if so."""
+    """Say why there is no thermal tail, or no comparison of the ammeters, if so.
+
+    And that the output did not stand where it was set, which no figure's own reason tells.
+    """
     reasons: dict[str, str] = {}
+    points = evidence.points(part="round")
+    if why := moved_from(settings.voltage, points):
+        reasons["set_voltage"] = why
     try:
         tail_figure(evidence, settings.voltage)
     except FigureError as error:
@@ -221,6 +227,22 @@ def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
         reasons |= dict.fromkeys(ammeters.GIVES, str(error))
     return reasons
 
+
+def moved_from(voltage: float, points: Sequence[Point]) -> str:
+    """Say that the output without load does not stand at its setting (V); "" where it does."""
+    found = [one.mean(VOLTAGE) for one in points if one.tag["fraction"] == 0.0]
+    worst = max(found, key=lambda one: abs(one - voltage), default=voltage)
+    if abs(worst - voltage) <= MOVED_SHARE * voltage:
+        return ""
+    return (
+        f"Warning: without load the output stood at {format_quantity(worst, 'V', 4)}, not at the "
+        f"{format_quantity(voltage, 'V', 4)} that were set: the knob was moved, or a sense lead "
+        "came off. Look at both before anything is put on again."
+    )
+
+
+MOVED_SHARE = 0.01
+"""Nobody sets an output worse than by 1 % (common practice, no source)."""
 
 LEAST_HELD = 2
 """A straight line needs more than two levels beside no load."""

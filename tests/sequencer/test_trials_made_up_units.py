@@ -472,3 +472,15 @@ def test_a_last_period_begun_makes_no_other_duration() -> None:
         )
         reached = soak.figures(soaking, at)[0].reached["duration"]
         assert reached == pytest.approx(soaking.duration, abs=1.0)
+
+
+@pytest.mark.parametrize(("volts", "said"), [(30.0, False), (30.2, False), (30.6, True)])
+def test_an_output_that_does_not_stand_where_it_was_set_is_told(volts: float, said: bool) -> None:
+    def value(unit: Unit, channel: str, _: float) -> float:
+        return unit.load if channel.startswith("current.") else volts - 1e-3 * unit.load
+
+    settings = load_steps.Settings(voltage="30 V", current="3 A", tail="60 s")
+    at = evidence(load_steps.TRIAL, settings, Unit(value), context())
+    reasons = load_steps.cannot(settings, at)
+    assert ("set_voltage" in reasons) is said
+    assert not said or "stood at 30.6 V, not at the 30 V" in reasons["set_voltage"]
