@@ -37,6 +37,8 @@ def run(target: str | None, name: str | None, *, as_json: bool) -> int:
     """
     known = _known()
     console = Console()
+    if target is not None and name is not None and Path(name).is_file():
+        target, name = name, target  # either may come first
     if target is None:
         if not _written([_object(one) for one in known], as_json):
             _print_list(known, console)

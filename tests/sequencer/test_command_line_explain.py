@@ -186,6 +186,8 @@ def test_a_figure_is_found_as_outputs_spell_it(asked, capsys):
         ("U", "95.45 of 100"),
         ("u", "Standard uncertainty"),
         ("Conditional pass", "can't be told yet"),
+        ("E_n", "up to 1 they agree"),
+        ("Margin / U", "in multiples of U; negative outside"),
         ("Prob.", "how likely the true value keeps the limit"),
     ],
 )

@@ -16,7 +16,8 @@ VERDICT_KEYS = ["figure", "trial", "limit", "unit", "rule", "verdict", "probabil
 def test_the_object_has_the_promised_keys_in_order():
     found = json.loads(json_text(made_up_result()))
     assert list(found) == [
-        *("record", "outcome", "exit", "alarm", "guard", "made_safe"),
+        *("record", "unit", "profile", "bench", "simulated", "started", "ended"),
+        *("outcome", "exit", "alarm", "guard", "made_safe"),
         *("figures", "verdicts", "events", "notes"),
     ]
     for figure in found["figures"]:

@@ -51,6 +51,13 @@ def test_the_json_object_has_the_agreed_shape() -> None:
     _, result, record = ran("acceptance", "healthy", 1)
     assert {"record", "outcome", "exit", "figures", "verdicts", "events"} <= set(result)
     assert result["record"] == str(record)
+    assert (result["unit"], result["profile"], result["bench"]) == (
+        "W-17",
+        "acceptance",
+        "simulated",
+    )
+    assert "no real unit was measured" in result["simulated"]
+    assert result["started"] < result["ended"]
     for figure in result["figures"]:
         keys = {"trial", "name", "value", "unit", "u", "dof", "k", "U", "coverage"}
         assert keys <= set(figure)
