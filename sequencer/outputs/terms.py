@@ -58,9 +58,9 @@ def term(asked: str) -> tuple[str, str] | None:
     """Return a term with its sentence; None for a word that is none."""
     if asked in TERMS:
         return asked, TERMS[asked]
-    if asked.lower().replace("_", "") == "en":
-        return "E_n", TERMS["E_n"]
     plain = asked.lower().replace("_", " ").replace("-", " ").strip().rstrip(".")
     named = {"prob": "probability", "dof": "ν", "nu": "ν", "degrees of freedom": "ν"}
     plain = named.get(plain, plain)
-    return (plain, TERMS[plain]) if plain in TERMS else None
+    known = {term.lower().replace("_", " "): term for term in TERMS if term.lower() != "u"}
+    found = known.get(plain)
+    return None if found is None else (found, TERMS[found])
