@@ -18,9 +18,9 @@ def json_object(result: Result) -> JsonObject:
     are wall times (ISO 8601). A verdict's `limit` is a number for a one-sided limit and [low, high]
     for an interval; its `judged` is the value that was held against it, `apart` tells it from
     others on the same figure. `alarm` is what somebody at the bench has to know, `made_safe`
-    whether the bench was shown to be without energy at the end (null where the record doesn't say). `guard`
-    is the guard that ended the run, else null: its channel; the reason (too high, too low, rises
-    too fast, raised, over the meter's range, no number, not read, frozen); value and bound in
+    whether the bench was shown to be without energy at the end (null where the record doesn't say).
+    `guard` is the guard that ended the run, else null: its channel; the reason (too high, too low,
+    rises too fast, raised, over the meter's range, no number, not read, frozen); value and bound in
     `unit`, a rate's per second, null where there are none; the documents that state the bound;
     bench time in seconds; the sentence for people; and what making the bench safe then said.
     `notes` are remarks on the run for people.
