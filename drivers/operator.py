@@ -59,7 +59,7 @@ class InstrumentOperator:
             case "done":
                 return OperatorState("done")
             case _:
-                return OperatorState("confused", "the person could not do it, or did not understand it")
+                return OperatorState("confused", "the person could not do it or did not understand")
 
     def finish(self) -> None:
         """Tell the person that the instruction is done with."""
