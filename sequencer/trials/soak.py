@@ -5,7 +5,7 @@ one-minute means. Terms: drift after warm-up, all else constant.
 """
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, inf, isnan, sqrt
 from typing import ClassVar, Self
 
@@ -287,6 +287,11 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
 DRIFTS = ("drift", "drift_span", "drift_about_mean", "drift_rate")
 
 
+BELOW_DRIFT = (
+    "It stands below the drift, as no span truly can: noise puts both off, within their U."
+)
+
+
 def _reached(data: Soaked) -> dict[str, float]:
     return {
         "voltage": float(data.minutes.mean[0]),
@@ -334,6 +339,9 @@ def _drifts(settings: Settings, evidence: Evidence, data: Soaked) -> list[Figure
         )
         for name, maximum, unsure, own in parts
     ]
+    drift, span = results[:2]
+    if span.value < drift.value:
+        results[1] = replace(span, notes=(*span.notes, BELOW_DRIFT))
     if data.minutes.mean.size >= LEAST_FOR_RATE:
         results.append(_rate(settings, evidence, data, reached))
     return results
