@@ -12,6 +12,7 @@ connected, or a fault. That can be told only where the drop is clearly more than
 load regulation; else a weak regulator looks the same.
 """
 
+from sequencer.trials.promised import upper_promise
 from sequencer.trials.trial import VOLTAGE_AT_TERMINALS, Context
 
 MUCH_MORE = 4.0
@@ -26,11 +27,8 @@ DEFAULT_REGULATION = 5e-4
 
 def own_fall(context: Context, voltage: float) -> float:
     """Return what the unit's own output may fall by at full current, in volts."""
-    for limit in context.unit.limits:
-        upper = limit.bound.upper
-        if limit.judged_figure == "load_regulation" and upper is not None:
-            return upper.resolve(voltage)
-    return DEFAULT_REGULATION * voltage
+    promised = upper_promise(context, {"load_regulation"}, voltage, "current_to")
+    return DEFAULT_REGULATION * voltage if promised is None else promised
 
 
 def expected_drop(context: Context, current: float, terminals_less_sense: float | None) -> float:

@@ -9,7 +9,6 @@ the way down and again on the way up (hysteresis, and drift cancels in the mean 
 from collections.abc import Generator
 from dataclasses import dataclass
 from itertools import pairwise
-from math import inf
 from typing import ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -22,6 +21,7 @@ from sequencer.results import Chart, Figure, Line, Mark, Shown
 from sequencer.trials.limit_beyond import beyond
 from sequencer.trials.limit_budgets import absolute, relative
 from sequencer.trials.limit_trace import REFERENCE_REGION, Sweep, traced
+from sequencer.trials.promised import upper_promise
 from sequencer.trials.steps import leave, mean_of, prepare, read_at, tolerances
 from sequencer.trials.sweep_load import beside_sweep, with_resistors
 from sequencer.trials.trial import VOLTAGE, Context, Evidence, Trial
@@ -100,16 +100,8 @@ def departure(settings: Settings, context: Context) -> float:
 
 
 def _promised(settings: Settings, context: Context) -> float:
-    promises = [
-        (limit.condition, limit.bound.upper)
-        for limit in context.unit.limits
-        if limit.judged_figure == "load_regulation" and limit.bound.upper is not None
-    ]
-    here = [one for one in promises if one[0].voltage in {None, settings.voltage}]
-    if not promises:
-        return DEFAULT_DEPARTURE * settings.voltage
-    _, upper = max(here or promises, key=lambda one: one[0].current_to or inf)
-    return upper.resolve(settings.voltage)
+    found = upper_promise(context, {"load_regulation"}, settings.voltage, "current_to")
+    return DEFAULT_DEPARTURE * settings.voltage if found is None else found
 
 
 def procedure(settings: Settings, context: Context) -> Procedure:

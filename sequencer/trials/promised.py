@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterable
 from dataclasses import replace
+from math import inf
 from typing import Literal
 
 from sequencer.results import Figure
@@ -25,6 +26,29 @@ def promised_below(
         if limit.judged_figure in names
     )
     return tuple(sorted({one for one in stated if one is not None and one * NEARLY < most}))
+
+
+def upper_promise(
+    context: Context,
+    names: Collection[str],
+    voltage: float,
+    key: Literal["current_to", "duration"],
+) -> float | None:
+    """Return the upper bound that the unit promises of these figures at a voltage, if any.
+
+    Of several the one for that voltage, and for the greatest current or time; an unstated one is
+    the whole.
+    """
+    promises = [
+        (limit.condition, limit.bound.upper)
+        for limit in context.unit.limits
+        if limit.judged_figure in names and limit.bound.upper is not None
+    ]
+    here = [one for one in promises if one[0].voltage in {None, voltage}] or promises
+    if not here:
+        return None
+    _, upper = max(here, key=lambda one: getattr(one[0], key) or inf)
+    return upper.resolve(voltage)
 
 
 def with_points(

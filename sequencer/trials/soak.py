@@ -33,7 +33,7 @@ from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.between_readings import between_readings
 from sequencer.trials.brackets import HELD_SHARE
 from sequencer.trials.parts import of
-from sequencer.trials.promised import promised_below, with_points
+from sequencer.trials.promised import promised_below, upper_promise, with_points
 from sequencer.trials.stability import AVERAGES, stability_chart, stability_figures
 from sequencer.trials.steps import full_load, leave, prepare
 from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
@@ -430,18 +430,14 @@ def lag_to_mean(data: Soaked, at: int) -> float:
 
 def _against_limit(settings: Settings, evidence: Evidence, name: str, own: Own) -> tuple[str, ...]:
     """Compare the meter's own stability over the same time with the promised limit."""
-    bounds = [
-        upper.resolve(settings.voltage)
-        for limit in evidence.context.unit.limits
-        if limit.judged_figure == name and (upper := limit.bound.upper) is not None
-    ]
+    bound = upper_promise(evidence.context, {name}, settings.voltage, "duration")
     parts = _wander(settings, evidence, own)
-    if not bounds or not any(part.contribution for part in parts):
+    if bound is None or not any(part.contribution for part in parts):
         return ()
     expanded = combine(parts).expanded
     return (
         f"The meter alone may wander by {expanded * 1e3:.2g} mV (95 %) over this time: the limit "
-        f"of {min(bounds) * 1e3:.3g} mV is {min(bounds) / expanded:.3g} times as much.",
+        f"of {bound * 1e3:.3g} mV is {bound / expanded:.3g} times as much.",
     )
 
 

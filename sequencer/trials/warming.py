@@ -25,6 +25,7 @@ from sequencer.requests import Array
 from sequencer.results import Component, Figure
 from sequencer.trials.between_readings import MISSED
 from sequencer.trials.parts import of
+from sequencer.trials.promised import upper_promise
 from sequencer.trials.stability import by_meter
 from sequencer.trials.trial import AMBIENT, VOLTAGE, Context, Evidence, Point
 from sequencer.uncertainty.accuracy import Accuracy, wander_components
@@ -48,11 +49,8 @@ def band_of(asked: float | None, voltage: float, context: Context) -> float:
     """Return the half-width of the band in volts."""
     if asked is not None:
         return asked
-    for limit in context.unit.limits:
-        upper = limit.bound.upper
-        if limit.judged_figure in DRIFTS and upper is not None:
-            return DRIFT_SHARE * upper.resolve(voltage)
-    return DEFAULT_SHARE * voltage
+    promised = upper_promise(context, DRIFTS, voltage, "duration")
+    return DEFAULT_SHARE * voltage if promised is None else DRIFT_SHARE * promised
 
 
 def warming(
