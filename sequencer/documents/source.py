@@ -73,18 +73,23 @@ def parse_source(source: Source) -> dict[str, Any]:
         raise _mistake(source.path, "(the whole file)", _TOO_LONG, "a number") from None
     except RecursionError:
         raise _mistake(source.path, "(the whole file)", "too many nested lists", "TOML") from None
-    if any(_endless(value) for value in data.values()):  # hexadecimal: tomllib takes any length
+    if _endless(data):  # hexadecimal: tomllib takes any length
         raise _mistake(source.path, "(the whole file)", _TOO_LONG, "a number")
     return data
 
 
-def _endless(value: object) -> bool:
-    """Tell whether a value is or holds an integer that nothing on a bench needs."""
-    if isinstance(value, dict):
-        return any(_endless(one) for one in value.values())
-    if isinstance(value, list):
-        return any(_endless(one) for one in value)
-    return isinstance(value, int) and abs(value) >= ENDLESS
+def _endless(data: object) -> bool:
+    """Tell whether data hold an integer that nothing on a bench needs, however deep."""
+    left = [data]
+    while left:
+        value = left.pop()
+        if isinstance(value, dict):
+            left.extend(value.values())
+        elif isinstance(value, list):
+            left.extend(value)
+        elif isinstance(value, int) and abs(value) >= ENDLESS:
+            return True
+    return False
 
 
 def kind_of(source: Source, data: Mapping[str, Any]) -> Kind:

@@ -175,7 +175,7 @@ class Rehearsal:
         if by_hand and state.voltage is not None:
             self._type((state.proof_channel,))  # also where the knob is left as it is
         self.now_s += PERSON_S * len(said) if by_hand else 0.0
-        if before > 0.0 and self._setting <= 0.0:
+        if before > 0.0 and not self.knobs.get("output"):
             self._left, self._off_s = before, self.now_s
         what = " ".join(said) or "as it is"
         return f"{'ask' if by_hand else 'supply'}: {what}", Applied(self.now_s, {})
@@ -208,7 +208,7 @@ class Rehearsal:
     def _values(self, channel: str, times: Array) -> Array:
         point = self._point
         left: Array = np.zeros(times.size)
-        if self._setting <= 0.0 and not self._load.on:
+        if not self.knobs.get("output") and not self._load.on:
             left = self._left * np.exp((self._off_s - times) / FALL_S)
         values = {
             "voltage.sense": point.voltage + left,

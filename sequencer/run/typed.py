@@ -122,7 +122,7 @@ class Typist:
             except QuantityError as error:
                 text = f"That was not understood: {error}. {words.again(channel.instrument)}"
                 continue
-            if (meant := in_thousands(typed, value)) and low <= meant <= high and low <= value:
+            if (meant := in_thousands(typed, value)) and low <= meant <= high:
                 text = (
                     f"{typed!r} may be {format_quantity(value, channel.unit, 7)} or "
                     f"{format_quantity(meant, channel.unit, 7)}: write a point for decimals, and "

@@ -143,6 +143,12 @@ def test_no_number_is_too_long_and_no_list_too_deep_to_be_told(
     assert (done.returncode, done.stdout) == (2, f"{line}\n")
 
 
+def test_keys_that_are_nested_deep_are_only_unknown(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(f"[profile]\n{'.'.join('a' * 2000)} = 1\n", encoding="utf-8")
+    assert any("profile.a: found an unknown key" in line for line in _mistakes(path))
+
+
 def test_a_key_that_stands_twice_is_broken_toml(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_text('[profile]\nname = "a"\nname = "b"\n', encoding="utf-8")

@@ -101,6 +101,9 @@ def test_a_comma_that_may_part_thousands_is_asked_about_where_both_are_plausible
     table.point.supply(SupplyState(voltage=0.5), 0.0)
     assert table.read().value["voltage.sense"] == pytest.approx([1e-3])
     assert any("may be 1 mV or 1 V" in one for one in table.person.asked)
+    sure = Table("29,981 mV", "29981 mV")  # as thousands it is what was set
+    assert sure.read().value["voltage.sense"] == pytest.approx([29.981])
+    assert any("may be 29.981 mV or 29.981 V" in one for one in sure.person.asked)
     plain = Table("29,981")  # no meter of 30 V shows 29981 V
     assert plain.read().value["voltage.sense"] == pytest.approx([29.981])
 

@@ -13,7 +13,10 @@ from sequencer.planning import make_plan
 from sequencer.requests import Apply, Ask, LoadState, Read, Settle, SupplyState
 from sequencer.results import Figure
 from sequencer.run import nominal
+from sequencer.run.loop import perform
 from sequencer.run.rehearsal import Rehearsal
+from sequencer.trials import set_points
+from sequencer.trials.trial import Context, Evidence
 
 LIMIT_A = nominal.LIMIT_ABOVE_RATED * 3.0
 SET_V = 30.0
@@ -155,3 +158,16 @@ def test_a_plan_says_beforehand_what_will_not_be_covered() -> None:
     assert found["load_regulation"].coverage.required == 3.0
     assert found["limit_current"].covered
     assert not found["drift"].measured
+
+
+def test_a_remote_output_that_is_set_to_nothing_does_not_fall_like_one_switched_off() -> None:
+    documents = load_profile("acceptance")
+    remote = documents.unit.unit.model_copy(update={"control": "remote"})
+    unit = documents.unit.model_copy(update={"unit": remote})
+    rehearsal = Rehearsal(unit, documents.bench)
+    context = Context(unit, documents.bench)
+    settings = set_points.Settings(voltage_to="30 V")
+    perform(set_points.procedure(settings, context), rehearsal)
+    found = set_points.figures(settings, Evidence("set_points", context, tuple(rehearsal.steps)))
+    assert found[0].name == "setting_error"
+    assert found[0].expanded < 5e-3
