@@ -6,7 +6,7 @@ import signal
 import sqlite3
 import sys
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, nullcontext
+from contextlib import closing, contextmanager, nullcontext
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -216,7 +216,7 @@ def run(
 
 def phases(record: Path) -> dict[str, float]:
     """Return a bench time within each phase, learnt from the record of an undisturbed run."""
-    with sqlite3.connect(record) as base:
+    with closing(sqlite3.connect(record)) as base:  # or a fork would close its descriptor anew
         rows = base.execute(
             "SELECT t.name, q.at, q.body FROM requests q JOIN trials t ON t.id = q.trial "
             "ORDER BY q.id"
