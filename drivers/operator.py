@@ -9,6 +9,7 @@ from drivers.instrument import Instrument
 from drivers.roles import OperatorState
 
 GIVE_UP = ("q", "quit")
+DONE = frozenset({"", "y", "yes", "ok", "done"})
 """What the person types, with Enter, when the instruction can't be done."""
 
 ERASE_LINE = "\r\x1b[2K"
@@ -69,8 +70,9 @@ class InstrumentOperator:
 class TerminalOperator:
     """A person at the terminal: instructions on `prompt`, keys from `answers`, never waiting.
 
-    Enter says "done", q and Enter "I can't". Instructions with a live reading need no key: the
-    caller sees from the reading that it was done. `units` names each channel's unit.
+    Enter says "done" (a value typed with it does not), q and Enter "I can't". Instructions with a
+    live reading need no key: the caller sees from the reading that it was done. `units` names each
+    channel's unit.
     """
 
     def __init__(self, prompt: TextIO, answers: TextIO, units: Mapping[str, str]) -> None:
@@ -81,13 +83,16 @@ class TerminalOperator:
         self._said = OperatorState("busy")
         self._shown: bool | None = None
         self._typed = ""
+        self._wants_value = False
 
     def instruct(self, text: str) -> None:
         """Write an instruction and what can be typed; forget what was typed before."""
+        self._wants_value = False
         self._begin(f"{text}\n   (Enter when done, q and Enter if it can't be done)\n")
 
     def ask_value(self, text: str, meter: str) -> None:  # noqa: ARG002  # the text names it
         """Write what is to be read; the next line that is typed is its value."""
+        self._wants_value = True
         self._begin(f"{text}\n   (value and Enter; q and Enter if it can't be read): ")
 
     def reply(self, text: str) -> None:
@@ -116,6 +121,8 @@ class TerminalOperator:
         for line in self._lines():
             if line.strip().lower() in GIVE_UP:
                 self._said = OperatorState("confused", "the person at the terminal gave up")
+            elif self._said.state == "busy" and not self._wants_value and not _is_done(line):
+                self._write(f"   {line.strip()!r} is not taken for done: press Enter alone then.\n")
             elif self._said.state == "busy":
                 self._said = OperatorState("done", typed=line.strip())
         return self._said
@@ -144,3 +151,7 @@ class TerminalOperator:
             self._said = OperatorState("confused", f"the terminal can't be read ({error})")
         *lines, self._typed = self._typed.split("\n")
         return lines
+
+
+def _is_done(line: str) -> bool:
+    return line.strip().lower() in DONE

@@ -1,6 +1,6 @@
 """The plan: what a run will do, rehearsed with the same procedures, and what it will cover."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 
@@ -89,6 +89,7 @@ def make_plan(documents: Documents, when: date | None = None) -> Plan:
     unshown: dict[str, str] = {}
     limits = promised_limits(documents)
     promised = {limit.figure for limit in limits}
+    given = {name for turn in order.turns for name in turn.trial.gives}
     start_s = 0.0
     knobs: Mapping[str, float | str | bool] = {}
     for turn in order.turns:
@@ -108,7 +109,7 @@ def make_plan(documents: Documents, when: date | None = None) -> Plan:
         except FigureError as error:
             unshown |= dict.fromkeys(trial.gives, str(error))
         lacks |= lacking(trial, settings, context)
-    rule, why = documents.profile.profile.rule, Reasons(lacks, unshown)
+    rule, why = documents.profile.profile.rule, Reasons(lacks, unshown, given)
     return Plan(
         tuple(planned),
         tuple(
@@ -123,10 +124,11 @@ def make_plan(documents: Documents, when: date | None = None) -> Plan:
 
 @dataclass(frozen=True, slots=True)
 class Reasons:
-    """Why figures don't come out, by name: on any unit, or on a nominal one."""
+    """Why figures don't come out, by name: on any unit, or on a nominal one; `given` by trials."""
 
     surely: Mapping[str, str]
     nominal: Mapping[str, str]
+    given: Collection[str]
 
 
 def _cover(
@@ -139,6 +141,8 @@ def _cover(
     if not found and limit.figure in reasons.nominal:
         why = f"On a nominal unit: {reasons.nominal[limit.figure]}"
         return replace(planned, why=why, perhaps=True)
+    if not found and limit.figure in reasons.given:
+        return replace(planned, why="A nominal unit gave no value of it.", perhaps=True)
     if not found:
         return replace(planned, measured=False, why="no trial of this profile measures it")
     return _measured(planned, limit, [at_stated(one, limit.condition) for one in found], rule)

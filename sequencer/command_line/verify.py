@@ -50,15 +50,20 @@ def run(record: Path, *, as_json: bool) -> int:
     else:
         console = Console()
         kept = {True: "yes", False: "NO", None: "unknown: an older version made it"}
-        words = {True: "yes", False: "NO", None: "unknown: it holds no result"}
+        nothing = "unknown: it holds no result"
+        looked = nothing if found.intact else "not looked at, as the record was altered"
+        words = {True: "yes", False: "NO", None: looked}
         console.print(f"Sealed: {words[found.sealed]}")
-        unaltered = words[found.intact] if found.sealed else "unknown: it has no seal"
+        unaltered = words[bool(found.intact)] if found.sealed else "unknown: it has no seal"
         console.print(f"Unaltered since: {unaltered}")
         console.print(f"As it was committed, step by step: {kept[found.unbroken]}")
         console.print(f"Its figures and verdicts come out again: {words[follows]}")
         if others:
             more = f" and {len(others) - MOST_NAMED} more" if len(others) > MOST_NAMED else ""
             console.print(f"Other than recorded: {', '.join(others[:MOST_NAMED])}{more}.")
+            console.print(
+                "Another version may judge otherwise: `judge` shows what it comes to now."
+            )
         if found.digest:
             console.print(f"Digest: {found.digest}", soft_wrap=True)
         for remark in found.remarks:

@@ -9,6 +9,7 @@ _A_NUMBER = r"[0-9.,]*[0-9](?:[eE][+-]?[0-9]+)?"
 
 _HINTS = (
     (r"(?i)\bplus\b|\bminus\b", 'write "±", or "+" between two parts'),
+    (r"(?i)\btyp\b|\bat\b|@", 'leave out what follows the error: "typ.", or at which temperature'),
     (r"^$", 'a "+" or "±" with nothing on one side'),
     (
         r"(?i)\bor\b|whichever",

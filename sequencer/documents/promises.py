@@ -36,15 +36,16 @@ def _too_wide(unit: UnitDocument) -> Iterator[Flaw]:
 
 
 def _without_time(unit: UnitDocument) -> Iterator[Flaw]:
-    """Find what is promised to be left after switching off without when."""
+    """Find what is promised over or after a time without that time."""
+    wanted = {
+        "residual_voltage": 'how long after switching off it holds, such as "2 s": output_off is '
+        "told by its `after`",
+        "drift": 'over how long it holds, such as "8 h"',
+    }
     for index, limit in enumerate(unit.limits):
-        if limit.figure == "residual_voltage" and limit.condition.duration is None:
-            yield Flaw(
-                ("limits", index, "condition", "duration"),
-                "nothing",
-                'how long after switching off it holds, such as "2 s": output_off is told by its '
-                "`after`",
-            )
+        if limit.figure in wanted and limit.condition.duration is None:
+            path = ("limits", index, "condition", "duration")
+            yield Flaw(path, "nothing", wanted[limit.figure])
 
 
 def _beyond(unit: UnitDocument) -> Iterator[Flaw]:

@@ -187,7 +187,8 @@ def _short_coverage(found: Coverage | None) -> str:
     if found is None:
         return NOTHING_COVERED
     reached, required = words.covered(found)
-    return reached if reached == required else f"{reached}\nof {required}"
+    link = "for" if found.quantity == "voltage" else "of"
+    return reached if reached == required else f"{reached}\n{link} {required}"
 
 
 def _table(console: Console, *headings: str, broken: Collection[str] = ()) -> Table:

@@ -77,6 +77,9 @@ class Settings(BaseModel):
             most = format_quantity(self.duration / LEAST_POINTS, "s", 3)
             expected = f"at most {most}, an eighth of the duration: the fall has to be seen"
             raise_flaws([Flaw(("period",), f'"{format_quantity(self.period, "s")}"', expected)])
+        if self.after > self.duration:
+            expected = f"at most the duration, {format_quantity(self.duration, 's', 3)}"
+            raise_flaws([Flaw(("after",), f'"{format_quantity(self.after, "s")}"', expected)])
         return self
 
 
@@ -201,7 +204,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
         )
     ]
     low = settings.safe_voltage - curve.end
-    if low > 2 * curve.u_end and settings.safe_voltage < start:
+    if not _unseen(settings, found) and low > 2 * curve.u_end and settings.safe_voltage < start:
         way = log(start_less_end / low)
         per_volt = curve.time_constant_s * (1.0 / low - 1.0 / start_less_end)
         results.append(
@@ -237,6 +240,34 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     return tuple(results)
 
 
+def seen_s(settings: Settings, found: Fall) -> float:
+    """Return how long the fall was seen, counted along the curve from the set voltage on."""
+    curve = found.curve
+    over = (settings.voltage - curve.end) / max(curve.swing, 1e-9)
+    return curve.time_constant_s * log(max(over, 1.0)) + float(found.times[-1])
+
+
+def _unseen(settings: Settings, found: Fall) -> str:
+    """Say that the output was not seen to fall so far; "" where it was."""
+    low, whole = settings.safe_voltage - found.curve.end, settings.voltage - found.curve.end
+    if low <= 0.0 or whole <= low:
+        return ""
+    way_s = found.curve.time_constant_s * log(whole / low)
+    if way_s <= seen_s(settings, found):
+        return ""
+    return (
+        f"The output was not seen to fall to {settings.safe_voltage:.3g} V: it would take "
+        f"{format_quantity(way_s, 's', 2)} and was read for "
+        f"{format_quantity(seen_s(settings, found), 's', 2)}. Read longer."
+    )
+
+
+def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
+    """Say that the output was not seen to fall to its safe voltage."""
+    why = _unseen(settings, fall(settings, evidence))
+    return {"time_to_safe_voltage": why} if why else {}
+
+
 def _budget(
     evidence: Evidence, found: Fall, *, per_end: float, per_second: float
 ) -> list[Component]:
@@ -270,9 +301,7 @@ def charts(
     """Draw the fall as read and the curve through it, counted from the set voltage on."""
     found = fall(settings, evidence)
     curve = found.curve
-    before = curve.time_constant_s * log(
-        max((settings.voltage - curve.end) / max(curve.swing, 1e-9), 1.0)
-    )
+    before = seen_s(settings, found) - float(found.times[-1])
     smooth = np.linspace(0.0, before + float(found.times[-1]), 200)
     fitted = curve.end + (settings.voltage - curve.end) * np.exp(-smooth / curve.time_constant_s)
     safe = tuple(
@@ -318,4 +347,5 @@ TRIAL = Trial(
     procedure=procedure,
     figures=figures,
     charts=charts,
+    cannot=cannot,
 )

@@ -10,6 +10,7 @@ from math import ceil, inf, isnan, sqrt
 from typing import ClassVar, Self
 
 import numpy as np
+from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from sequencer.documents.flaws import Flaw, raise_flaws
@@ -36,6 +37,7 @@ from sequencer.trials.parts import of
 from sequencer.trials.promised import promised_below, upper_promise, with_points
 from sequencer.trials.stability import AVERAGES, stability_chart, stability_figures
 from sequencer.trials.steps import full_load, leave, prepare
+from sequencer.trials.thermal_tail import gave_way
 from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
 from sequencer.trials.warming import band_of, warm_up_figure, warming
 from sequencer.uncertainty.accuracy import (
@@ -198,7 +200,9 @@ def soaked(settings: Settings, evidence: Evidence, within_s: float = inf) -> Soa
     minutes = _means(point, VOLTAGE, span)
     has_room = AMBIENT in channels_of(settings, evidence.context)
     room = _means(point, AMBIENT, span) if has_room else None
-    current = float(np.nanmean(point.readings.value[evidence.context.current]))
+    amperes = evidence.context.current
+    within = _begun(point.readings.answered[amperes], span)
+    current = _drawn(point.readings.value[amperes][within])
     return Soaked(
         minutes=minutes,
         ambient=room,
@@ -207,6 +211,15 @@ def soaked(settings: Settings, evidence: Evidence, within_s: float = inf) -> Soa
         # A row of n readings spans n − 1 cadences.
         duration_s=min(minutes.covered_s - settings.period, wanted),
     )
+
+
+def _drawn(amperes: Array) -> float:
+    """Return what was drawn on average; of an output that gave way later what was drawn before."""
+    mean, first = float(np.nanmean(amperes)), float(np.nanmedian(amperes[:LAST]))
+    return first if mean < HELD_CURRENT * first else mean
+
+
+HELD_CURRENT = 0.99
 
 
 def _departures(minutes: MinuteMeans, evidence: Evidence) -> tuple[Departures, ...]:
@@ -228,8 +241,13 @@ HALF_A_SECOND = 0.5
 
 def _means(point: Point, channel: str, within_s: float = inf) -> MinuteMeans:
     times, values = point.readings.answered[channel], point.readings.value[channel]
-    begin = times <= times[0] + within_s + HALF_A_SECOND
+    begin = _begun(times, within_s)
     return minute_means(times[begin], values[begin])
+
+
+def _begun(times: Array, within_s: float) -> NDArray[np.bool_]:
+    """Return which times lie within so many seconds from the first."""
+    return np.asarray(times <= times[0] + within_s + HALF_A_SECOND)
 
 
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
@@ -277,7 +295,10 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     """
     data = soaked(settings, evidence)
     promised = promised_below(evidence.context, DRIFTS, "duration", data.duration_s)
-    parts = [_drifts(settings, evidence, soaked(settings, evidence, one)) for one in promised]
+    parts = []
+    for duration_s in promised:
+        with suppress(FigureError):  # too short to tell, or all alike: the whole is judged
+            parts.append(_drifts(settings, evidence, soaked(settings, evidence, duration_s)))
     whole = _drifts(settings, evidence, data)
     results = [with_points(one, parts, "duration") for one in whole]
     results += _of_the_room_and_stability(settings, evidence, data)
@@ -405,6 +426,9 @@ def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
         warming(_phase(evidence, "warm-up"), band, evidence.context, settings.voltage)
     except FigureError as error:
         found["warm_up_time"] = str(error)
+    lowest = float(data.minutes.mean.min())
+    if lowest < HELD_SHARE * settings.voltage:
+        found["output"] = gave_way(lowest, "during the soak")
     return found
 
 

@@ -99,6 +99,14 @@ FELL = "Warning: the output fell to"
 """How the reason begins where it did so under a load that the unit should deliver."""
 
 
+def gave_way(volts: float, when: str) -> str:
+    """Say that the output fell to so much (V) under a load that the unit should deliver."""
+    return (
+        f"{FELL} {format_quantity(volts, 'V', 3)} {when}: the unit, its line or a lead gave way. "
+        "Look for the cause before the rest is trusted."
+    )
+
+
 def _held(evidence: Evidence, voltage: float) -> tuple[Point, Point]:
     if evidence.context.typed(VOLTAGE):
         raise FigureError(f"The thermal tail takes {VOLTAGE} each second; here a person types it.")
@@ -109,11 +117,7 @@ def _held(evidence: Evidence, voltage: float) -> tuple[Point, Point]:
     refuse_frozen((before[0], after[0]), VOLTAGE)
     least = float(after[0].values(VOLTAGE).min())
     if least < HELD_SHARE * voltage:
-        raise FigureError(
-            f"{FELL} {format_quantity(least, 'V', 3)} under load for a time: the unit, its line or "
-            "a lead gave way. There is no thermal tail; look for the cause before the rest is "
-            "trusted."
-        )
+        raise FigureError(f"{gave_way(least, 'under load for a time')} There is no thermal tail.")
     return before[0], after[0]
 
 

@@ -54,13 +54,17 @@ INDIFFERENT = {
 #: By what was exceeded: figures of one moment or place, which more of it makes another figure.
 OF_A_MOMENT = {
     "duration": frozenset({"residual_voltage", "thermal_tail", "drift_rate"}),
-    "current_to": frozenset({"heatsink_rise_per_watt", "heatsink_time_constant"}),
+    "current_to": frozenset(
+        {"heatsink_rise_per_watt", "heatsink_time_constant", "output_resistance"}
+    ),
     "load_voltage": AT_THE_LOWEST,
 }
 
 
 def way_out(check: CoverageCheck) -> str:
     """Return what to do where more than promised was measured."""
+    if "load_voltage" in check.beyond:
+        return "No trial tells the current there alone: see the chart of the sweep."
     if set(check.beyond) == {"current_from"}:
         return "Trials begin without load, so this can't be told from them."
     return "Let a trial go so far and no further."

@@ -53,6 +53,20 @@ def test_enter_means_done_and_half_a_line_does_not(keys: tuple[TextIO, TextIO]) 
     assert operator.state().state == "busy"
 
 
+@pytest.mark.parametrize("typed", ["0.000 V", "20,001", "abc", "no"])
+def test_what_is_typed_ahead_of_enter_is_not_taken_for_done(
+    keys: tuple[TextIO, TextIO], typed: str
+) -> None:
+    screen = Screen(terminal=True)
+    operator = TerminalOperator(screen, keys[0], {})
+    operator.instruct("Switch the output on.")
+    press(keys[1], f"{typed}\n")
+    assert operator.state().state == "busy"
+    assert f"{typed!r} is not taken for done: press Enter alone then." in screen.getvalue()
+    press(keys[1], "\n")
+    assert operator.state().state == "done"
+
+
 def test_q_means_confused_and_stays_so(keys: tuple[TextIO, TextIO]) -> None:
     operator = TerminalOperator(Screen(terminal=True), keys[0], {})
     operator.instruct("Set the output voltage to 30.000 V.")

@@ -88,6 +88,10 @@ def test_a_promise_up_to_the_ratings_is_none(unit: str) -> None:
             "limits[8] (residual_voltage).condition.duration: found nothing, expected how long",
         ),
         (
+            'figure = "drift"\ndefinition = "span"\nat_most = "2 V"',
+            "limits[8] (drift).condition.duration: found nothing, expected over how long it holds",
+        ),
+        (
             'figure = "line_regulation"\nat_most = "2 mV"',
             'limits[8] (line_regulation).figure: found "line_regulation", expected a figure that '
             "is measured here, which line regulation, dropout, ripple and noise (PARD) and load "

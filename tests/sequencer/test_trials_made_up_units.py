@@ -460,6 +460,8 @@ def test_a_unit_that_dies_in_its_soak_has_drifted() -> None:
     soaking, at = of_a_soak(lambda unit, since: 0.5 if since > 1200 else unit.setting)
     figures = {one.name: one for one in soak.figures(soaking, at)}
     assert figures["drift"].value == pytest.approx(29.5, abs=0.1)
+    assert figures["drift"].reached["current_to"] == pytest.approx(3.0, rel=1e-3)
+    assert "fell to 500 mV during the soak" in soak.cannot(soaking, at)["output"]
 
 
 def test_a_last_period_begun_makes_no_other_duration() -> None:
@@ -484,3 +486,31 @@ def test_an_output_that_does_not_stand_where_it_was_set_is_told(volts: float, sa
     reasons = load_steps.cannot(settings, at)
     assert ("set_voltage" in reasons) is said
     assert not said or "stood at 30.6 V, not at the 30 V" in reasons["set_voltage"]
+
+
+def test_a_promised_part_that_can_not_be_told_costs_the_whole_nothing() -> None:
+    soaking, at = of_a_soak(lambda unit, since: unit.setting - 1e-6 * since)
+    for duration in ("30 s", "1 min", "10 min"):
+        where = with_limits(at.context, promise("drift", duration=duration))
+        figures = {f.name: f for f in soak.figures(soaking, replace(at, context=where))}
+        assert len(figures["drift"].points) == (duration == "10 min")
+        assert figures["drift"].value > 1e-3
+
+
+def test_a_promised_part_is_of_the_current_that_flowed_in_it() -> None:
+    def value(unit: Unit, channel: str, since: float) -> float:
+        dead = since > 1200
+        kinds = {"current": 0.0 if dead else unit.load, "temperature": 25.0}
+        return kinds.get(channel.partition(".")[0], 0.0 if dead else unit.setting - 1e-6 * since)
+
+    where = with_limits(context(), promise("drift", duration="5 min"))
+    soaking = soak.Settings(
+        voltage="30 V", current="3 A", warm_up="10 min", duration="20 min", period="5 s"
+    )
+    figures = {
+        f.name: f for f in soak.figures(soaking, evidence(soak.TRIAL, soaking, Unit(value), where))
+    }
+    (part,) = figures["drift"].points
+    assert part.reached["current_to"] == pytest.approx(3.0, rel=1e-3)
+    assert part.value == pytest.approx(240e-6, abs=part.expanded)  # between one-minute means
+    assert figures["drift"].value > 20.0
