@@ -19,6 +19,8 @@ from sequencer.trials.readiness import cold_trials, marked_cold, not_warmed_up
 from sequencer.trials.registry import trials
 from sequencer.trials.thermal_tail import FELL
 from sequencer.trials.trial import Context, Evidence, Trial
+from sequencer.verdicts.apart import told_apart
+from sequencer.verdicts.coverage import SETTING_TOLERANCE
 from sequencer.verdicts.judge import judge, with_coverage
 
 
@@ -78,6 +80,30 @@ def promised_limits(documents: Documents) -> tuple[PromisedLimit, ...]:
     )
 
 
+def looked_at(documents: Documents) -> tuple[tuple[PromisedLimit, str, bool], ...]:
+    """Return each limit with what tells it apart, and whether the profile sets out to measure it.
+
+    It does where one of its trials gives the figure, at the voltage that the limit is stated for if
+    it is for one: a unit of two ranges may have a profile for each.
+    """
+    limits = promised_limits(documents)
+    at: dict[str, list[float | None]] = {}
+    for trial, settings in planned_trials(documents):
+        for name in trial.gives:
+            at.setdefault(name, []).append(getattr(settings, "voltage", None))
+    return tuple(
+        (limit, apart, any(_is_for(limit.condition, one) for one in at.get(limit.figure, ())))
+        for limit, apart in zip(limits, told_apart(limits), strict=True)
+    )
+
+
+def _is_for(condition: Condition, voltage: float | None) -> bool:
+    stated = condition.voltage
+    if stated is None or voltage is None:
+        return True
+    return abs(voltage - stated) <= SETTING_TOLERANCE * stated
+
+
 def judge_evidence(
     documents: Documents, steps: Sequence[Sequence[Step]], when: date | None = None
 ) -> Judged:
@@ -94,18 +120,16 @@ def judge_evidence(
 
     Notes
     -----
-    Only limits whose figure one of the profile's trials gives are judged; the others are named
-    in the notes, so that nobody takes them for kept.
+    Only limits whose figure one of the profile's trials gives, at their voltage, are judged; the
+    others are named in the notes, so that nobody takes them for kept.
     """
     context = Context(documents.unit, documents.bench, when)
     figures: list[Figure] = []
     charts: list[Chart] = []
     notes: list[str] = []
-    given: set[str] = set()
     reasons: dict[str, str] = {}
     beyond: dict[str, Figure] = {}
     for number, (trial, settings) in enumerate(planned_trials(documents)):
-        given.update(trial.gives)
         evidence = Evidence(
             trial.name, context, tuple(steps[number]) if number < len(steps) else ()
         )
@@ -121,24 +145,30 @@ def judge_evidence(
         except Exception as error:  # noqa: BLE001  # a run's other results must not be lost with it
             fault = f"a fault of the program: {type(error).__name__}: {error}"
             reasons |= dict.fromkeys(trial.gives, f"{trial.name} could not be computed, {fault}")
-    limits = promised_limits(documents)
-    judged = [limit for limit in limits if limit.figure in given]
-    left = [limit.figure for limit in limits if limit.figure not in given]
+    looked = looked_at(documents)
+    left = [(limit.figure, apart) for limit, apart, judged_here in looked if not judged_here]
     if left:
+        told = (" ".join(filter(None, (name.replace("_", " "), apart))) for name, apart in left)
         notes.append(
-            "Not judged here, as no trial of this profile measures it: "
-            + ", ".join(name.replace("_", " ") for name in left)
-            + "."
+            f"Not judged here, as no trial of this profile measures it: {', '.join(told)}."
         )
     measured = {figure.trial for figure in figures}
     cold = tuple(name for name in not_warmed(documents, context) if name in measured)
     figures = marked_cold(figures, cold, context)
     notes += filter(None, (not_warmed_up(cold, context),))
-    verdicts = judge(figures, judged, documents.profile.profile.rule, reasons, beyond)
+    judged = [(limit, apart) for limit, apart, judged_here in looked if judged_here]
+    verdicts = judge(
+        figures,
+        [limit for limit, _ in judged],
+        documents.profile.profile.rule,
+        reasons,
+        beyond,
+        names=[apart for _, apart in judged],
+    )
     seen = {verdict.why for verdict in verdicts}
     named = {figure.name for figure in figures}
     notes += dict.fromkeys(why for name, why in reasons.items() if name not in named)
     notes = [note for note in dict.fromkeys(notes) if note not in seen]
     fell = next((why for why in reasons.values() if why.startswith(FELL)), "")
-    covered = with_coverage(figures, judged)
+    covered = with_coverage(figures, [limit for limit, _ in judged])
     return Judged(covered, verdicts, tuple(charts), tuple(notes), fell)

@@ -6,7 +6,7 @@ from datetime import date
 
 from sequencer.documents.load import Documents
 from sequencer.errors import FigureError
-from sequencer.judging import PromisedLimit, promised_limits
+from sequencer.judging import PromisedLimit, looked_at, promised_limits
 from sequencer.order import Order, order_of
 from sequencer.record.read import Step
 from sequencer.results import Coverage, Figure, Rule
@@ -15,7 +15,6 @@ from sequencer.run.rehearsal import PlannedStep, Rehearsal
 from sequencer.trials.lacking import lacking, trials_out_of_reach
 from sequencer.trials.registry import trials
 from sequencer.trials.trial import Evidence
-from sequencer.verdicts.apart import told_apart
 from sequencer.verdicts.beforehand import Beforehand, beforehand
 from sequencer.verdicts.coverage import CoverageCheck, check_coverage
 from sequencer.verdicts.judge import judge
@@ -114,12 +113,17 @@ def make_plan(documents: Documents, when: date | None = None) -> Plan:
         tuple(planned),
         tuple(
             _cover(one, apart, figures, why, rule)
-            for one, apart in zip(limits, told_apart(limits), strict=True)
+            if here
+            else PlannedLimit(one.figure, apart, measured=False, covered=False, why=NOT_HERE)
+            for one, apart, here in looked_at(documents)
         ),
         order,
         lacks,
         trials_out_of_reach(trials().values(), documents.bench.channels),
     )
+
+
+NOT_HERE = "no trial of this profile measures it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +148,7 @@ def _cover(
     if not found and limit.figure in reasons.given:
         return replace(planned, why="A nominal unit gave no value of it.", perhaps=True)
     if not found:
-        return replace(planned, measured=False, why="no trial of this profile measures it")
+        return replace(planned, measured=False, why=NOT_HERE)
     return _measured(planned, limit, [at_stated(one, limit.condition) for one in found], rule)
 
 

@@ -33,6 +33,7 @@ def judge(
     rule: Rule,
     reasons: Mapping[str, str] | None = None,
     beyond: Mapping[str, Figure] | None = None,
+    names: Sequence[str] | None = None,
 ) -> tuple[Verdict, ...]:
     """Return the verdicts of all limits, in the limits' order.
 
@@ -52,13 +53,15 @@ def judge(
         By figure: why it could not be computed, where it is known.
     beyond
         By figure: a lower bound that was measured though the figure itself was not.
+    names
+        What tells limits on one figure apart, where these are not all of the unit's.
 
     Notes
     -----
     A limit without bounds or width, and a figure without uncertainty, are `not covered` with the
     reason: the other limits are judged all the same.
     """
-    names = told_apart(limits)
+    names = told_apart(limits) if names is None else names
     return tuple(
         replace(verdict, apart=_joined(apart, verdict.apart))
         for limit, apart in zip(limits, names, strict=True)

@@ -181,6 +181,29 @@ def test_a_plan_tells_limits_on_one_figure_apart_and_what_more_than_promised_tel
     assert "Will NOT be covered: residual voltage over 1 s. Measured to a time of 2 s" in told
 
 
+RANGE = """
+[[limits]]
+figure = "load_regulation"
+at_most = "6 mV"
+condition = { voltage = "10 V", current_to = "3 A" }
+"""
+
+
+def test_a_promise_at_another_voltage_than_the_profiles_is_not_judged_by_it(tmp_path: Path) -> None:
+    text = (PROFILES / "units" / "w-17.toml").read_text()
+    (tmp_path / "unit.toml").write_text(text + RANGE)
+    low = OFF.partition('[[trials]]\ntrial = "output_off"')[0].replace("30 V", "10 V")
+    (tmp_path / "low.toml").write_text(low)
+    told = " ".join(said("low.toml", cwd=tmp_path).split())
+    assert "Will be covered: load regulation at 10 V." in told
+    assert "so not judged: load regulation at 30 V, output resistance, sense error" in told
+    done = steadyrail("run", "low.toml", "--json", "--record", "low.sqlite", cwd=tmp_path)
+    result = json.loads(done.stdout)
+    assert [(one["apart"], one["verdict"]) for one in result["verdicts"]] == [("at 10 V", "pass")]
+    assert done.returncode == 0
+    assert any("load regulation at 30 V, output resistance" in note for note in result["notes"])
+
+
 @pytest.mark.parametrize("day", [None, date(2026, 6, 1)])
 def test_a_plan_takes_calibrations_to_be_as_old_as_they_are(day: date | None) -> None:
     documents = load_profile("acceptance")
