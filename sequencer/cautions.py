@@ -7,6 +7,8 @@ CAUTIONS = (
     "skin and to set things on fire. Keep them clear, and don't leave energised equipment without "
     "the fire precautions that your place asks for.",
     "Stored energy: capacitors hold charge after switching off. Measure before you touch.",
+    "Knobs: turn a unit's voltage fully down before it is switched on. The run asks for the output "
+    "and the limit first; until it asks for the voltage, load and meters meet what is set.",
     "Guards and making safe lower risks; they don't remove them, and this program can't know "
     "whether a bench is safe.",
 )
