@@ -7,7 +7,7 @@ from pydantic import BaseModel
 
 from sequencer.documents.quantities import format_quantity
 from sequencer.results import Figure
-from sequencer.trials import heat, soak
+from sequencer.trials import heat, soaked
 from sequencer.trials.trial import Context
 
 OF_WIRES = frozenset({"sense_check"})
@@ -16,8 +16,8 @@ OF_WIRES = frozenset({"sense_check"})
 
 def held_at_load_s(settings: BaseModel, context: Context) -> float:
     """Return for how long a trial keeps the unit under its full load, s."""
-    if isinstance(settings, soak.Settings):
-        return soak.warm_up_s(settings, context) + settings.duration
+    if isinstance(settings, soaked.Settings):
+        return soaked.warm_up_s(settings, context) + settings.duration
     return settings.duration if isinstance(settings, heat.Settings) else 0.0
 
 
@@ -32,7 +32,7 @@ def cold_trials(planned: Iterable[tuple[str, BaseModel]], context: Context) -> t
     held = 0.0
     cold: list[str] = []
     for name, settings in planned:
-        itself = name in OF_WIRES or isinstance(settings, soak.Settings | heat.Settings)
+        itself = name in OF_WIRES or isinstance(settings, soaked.Settings | heat.Settings)
         if held < context.unit.unit.warm_up and not itself:
             cold.append(name)
         held += held_at_load_s(settings, context)

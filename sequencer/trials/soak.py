@@ -6,20 +6,10 @@ one-minute means. Terms: drift after warm-up, all else constant.
 
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from math import ceil, inf, isnan, sqrt
-from typing import ClassVar, Self
+from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from sequencer.documents.flaws import Flaw, raise_flaws
-from sequencer.documents.quantities import (
-    PositiveAmperes,
-    PositiveSeconds,
-    PositiveVolts,
-    format_quantity,
-)
 from sequencer.errors import FigureError
 from sequencer.numerics.ambient import (
     TemperatureCoefficient,
@@ -28,17 +18,29 @@ from sequencer.numerics.ambient import (
 )
 from sequencer.numerics.drift import Departures, departures, rate
 from sequencer.numerics.maximum import Maximum
-from sequencer.numerics.minutes import MinuteMeans, minute_means
+from sequencer.numerics.minutes import MinuteMeans
 from sequencer.requests import Array, Note, Procedure, Read, Readings
 from sequencer.results import Chart, Component, Figure, Line, Mark, Shown
 from sequencer.trials.between_readings import between_readings
 from sequencer.trials.brackets import HELD_SHARE
 from sequencer.trials.parts import of
 from sequencer.trials.promised import promised_below, upper_promise, with_points
+from sequencer.trials.soaked import (
+    RANDOM_WALK_SLOPE,
+    Settings,
+    Soaked,
+    channels_of,
+    fallen,
+    means_of,
+    phase_of,
+    soaked,
+    steps_of,
+    warm_up_s,
+)
 from sequencer.trials.stability import AVERAGES, stability_chart, stability_figures
 from sequencer.trials.steps import full_load, leave, prepare
 from sequencer.trials.thermal_tail import gave_way
-from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Point, Trial
+from sequencer.trials.trial import AMBIENT, HEATSINK, VOLTAGE, Context, Evidence, Trial
 from sequencer.trials.warming import band_of, warm_up_figure, warming
 from sequencer.uncertainty.accuracy import (
     following_components,
@@ -47,46 +49,6 @@ from sequencer.uncertainty.accuracy import (
 )
 from sequencer.uncertainty.combine import combine, normal, rectangular, triangular, type_a
 from sequencer.uncertainty.figure import make_figure
-
-
-class Settings(BaseModel):
-    """What a profile may say about a soak."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-    by_resistors: ClassVar[bool] = True
-    reads_on: ClassVar[bool] = True
-
-    voltage: PositiveVolts
-    current: PositiveAmperes
-    duration: PositiveSeconds
-    warm_up: PositiveSeconds | None = None
-    warm_up_band: PositiveVolts | None = None
-    period: PositiveSeconds = 1.0
-    channels: tuple[str, ...] = Field(default=())
-
-    @model_validator(mode="after")
-    def _not_endless(self) -> Self:
-        count = (self.duration + (self.warm_up or 0.0)) / self.period
-        if count > MOST_READINGS:
-            found = f"{count:.2g} readings of each channel"
-            expected = f"at most {MOST_READINGS:.0e}: a longer period or a shorter duration"
-            raise_flaws([Flaw(("period",), found, expected)])
-        return self
-
-
-MOST_READINGS = 3e6
-"""A month at one reading a second; more would not fit into a computer's memory."""
-
-
-def warm_up_s(settings: Settings, context: Context) -> float:
-    """Return the warm-up in seconds: the profile's, else the unit's."""
-    return settings.warm_up or context.unit.unit.warm_up
-
-
-def channels_of(settings: Settings, context: Context) -> tuple[str, ...]:
-    """Return the channels to read; the output voltage and the current are always among them."""
-    usual = (context.current, *(c for c in (HEATSINK, AMBIENT) if context.has(c)))
-    return tuple(dict.fromkeys((VOLTAGE, context.current, *(settings.channels or usual))))
 
 
 def procedure(settings: Settings, context: Context) -> Procedure:
@@ -110,30 +72,6 @@ def procedure(settings: Settings, context: Context) -> Procedure:
     yield from leave()
 
 
-def steps_of(duration_s: float, period_s: float) -> int:
-    """Return how many periods it takes to last a duration, the last one begun counted whole."""
-    return ceil(duration_s / period_s - ROUNDING)
-
-
-ROUNDING = 1e-6
-
-
-def fallen(readings: Readings, settings: Settings) -> str:
-    """Say that a warm unit does not deliver its current, by the last readings; "" where it does."""
-    last = float(np.nanmedian(readings.value[VOLTAGE][-LAST:]))
-    if last >= HELD_SHARE * settings.voltage or isnan(last):
-        return ""
-    return (
-        f"At {format_quantity(settings.current, 'A', 4)} the output stood at "
-        f"{format_quantity(last, 'V', 3)}: the unit does not deliver this current, so there is "
-        "nothing to soak."
-    )
-
-
-LAST = 20
-"""So many readings tell what the output stands at."""
-
-
 def again(settings: Settings, context: Context, interrupted: Read) -> Read | None:
     """Warm up anew before a soak goes on; an interrupted warm-up is begun anew as a whole."""
     if interrupted.tag.get("phase") != "soak":
@@ -146,108 +84,10 @@ def again(settings: Settings, context: Context, interrupted: Read) -> Read | Non
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Soaked:
-    """What figures and chart of a soak are drawn from: means of the output and of the room."""
-
-    minutes: MinuteMeans
-    ambient: MinuteMeans | None
-    current: float
-    unseen_room_k: float
-    duration_s: float
-
-    def room_between(self, first: int, last: int) -> float:
-        """Return by how much (K) the room changed from one mean to another."""
-        room = self._room
-        return self.unseen_room_k if room is None else abs(float(room[last] - room[first]))
-
-    def room_from_mean(self, at: int) -> float:
-        """Return how far (K) the room was from its mean."""
-        room = self._room
-        return self.unseen_room_k if room is None else abs(float(room[at] - room.mean()))
-
-    def room_rate(self) -> float:
-        """Return the slope (K/s) of the room's temperature over the soak."""
-        room, time = self._room, self.minutes.time
-        if room is None:
-            return RANDOM_WALK_SLOPE * self.unseen_room_k / self.duration_s
-        return abs(float(np.polyfit(time - time[0], room, 1)[0]))
-
-    @property
-    def _room(self) -> Array | None:
-        """The room at the times of the output's means."""
-        if self.ambient is None:
-            return None
-        return np.interp(self.minutes.time, self.ambient.time, self.ambient.mean)
-
-
-def soaked(settings: Settings, evidence: Evidence, within_s: float = inf) -> Soaked:
-    """Return the one-minute means of the soak after warm-up, or of its beginning.
-
-    Raises
-    ------
-    FigureError
-        When the soak never began.
-    """
-    for warm in evidence.points(phase="warm-up"):
-        if why := fallen(warm.readings, settings):
-            raise FigureError(f"Warning: {why}")
-    point = _phase(evidence, "soak")
-    wanted = min(within_s, settings.duration)
-    span = inf  # of the whole: after a gap it ends later
-    if within_s < inf:  # a last period begun belongs to it
-        span = steps_of(wanted, settings.period) * settings.period
-    minutes = _means(point, VOLTAGE, span)
-    has_room = AMBIENT in channels_of(settings, evidence.context)
-    room = _means(point, AMBIENT, span) if has_room else None
-    amperes = evidence.context.current
-    within = _begun(point.readings.answered[amperes], span)
-    current = _drawn(point.readings.value[amperes][within])
-    return Soaked(
-        minutes=minutes,
-        ambient=room,
-        current=current,
-        unseen_room_k=evidence.context.accuracy(VOLTAGE).temperature_span,
-        # A row of n readings spans n − 1 cadences.
-        duration_s=min(minutes.covered_s - settings.period, wanted),
-    )
-
-
-def _drawn(amperes: Array) -> float:
-    """Return what was drawn on average; of an output that gave way later what was drawn before."""
-    mean, first = float(np.nanmean(amperes)), float(np.nanmedian(amperes[:LAST]))
-    return first if mean < HELD_CURRENT * first else mean
-
-
-HELD_CURRENT = 0.99
-
-
 def _departures(minutes: MinuteMeans, evidence: Evidence) -> tuple[Departures, ...]:
     """Return the departures with the likely noise of the means, the least and the most."""
     noisy = between_readings(minutes, evidence.context.accuracy(VOLTAGE))
     return tuple(departures(means) for means in (noisy.likely, noisy.least, noisy.most))
-
-
-def _phase(evidence: Evidence, phase: str) -> Point:
-    points = evidence.points(phase=phase)
-    if not points:
-        raise FigureError(f"The run ended before the {phase} was complete.")
-    return points[0]
-
-
-HALF_A_SECOND = 0.5
-"""An answer comes a little late now and then."""
-
-
-def _means(point: Point, channel: str, within_s: float = inf) -> MinuteMeans:
-    times, values = point.readings.answered[channel], point.readings.value[channel]
-    begin = _begun(times, within_s)
-    return minute_means(times[begin], values[begin])
-
-
-def _begun(times: Array, within_s: float) -> NDArray[np.bool_]:
-    """Return which times lie within so many seconds from the first."""
-    return np.asarray(times <= times[0] + within_s + HALF_A_SECOND)
 
 
 def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
@@ -392,7 +232,7 @@ def _of_the_room_and_stability(
         results.append(
             warm_up_figure(
                 evidence,
-                _phase(evidence, "warm-up"),
+                phase_of(evidence, "warm-up"),
                 band_of(settings.warm_up_band, settings.voltage, evidence.context),
                 voltage=settings.voltage,
                 reached=reached,
@@ -423,7 +263,7 @@ def cannot(settings: Settings, evidence: Evidence) -> dict[str, str]:
         found |= dict.fromkeys(("temperature_coefficient", "drift_corrected"), str(error))
     try:
         band = band_of(settings.warm_up_band, settings.voltage, evidence.context)
-        warming(_phase(evidence, "warm-up"), band, evidence.context, settings.voltage)
+        warming(phase_of(evidence, "warm-up"), band, evidence.context, settings.voltage)
     except FigureError as error:
         found["warm_up_time"] = str(error)
     lowest = float(data.minutes.mean.min())
@@ -492,10 +332,6 @@ def _wander(settings: Settings, evidence: Evidence, own: Own) -> list[Component]
         lag_s=own.lag_s,
         temperature_change_k=own.room_change_k,
     )
-
-
-RANDOM_WALK_SLOPE = 1.1
-"""A random walk that ends d away bends a fitted slope by about √(6/5)·d over the time."""
 
 
 def _rate(
@@ -641,7 +477,7 @@ def charts(
     lines = []
     warm = evidence.points(phase="warm-up")
     if warm:
-        lines.append(_line("warm-up", _means(warm[0], VOLTAGE), begin, first, quantity=VOLTAGE))
+        lines.append(_line("warm-up", means_of(warm[0], VOLTAGE), begin, first, quantity=VOLTAGE))
     lines.append(_line("soak, one-minute means", data.minutes, begin, first, quantity=VOLTAGE))
     output = Chart(
         trial=evidence.trial,
@@ -664,7 +500,7 @@ def charts(
     temperatures = tuple(
         _line(
             channel,
-            _means(point, channel),
+            means_of(point, channel),
             begin,
             0.0,
             label=f"{channel}, {phase}",

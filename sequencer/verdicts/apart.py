@@ -2,26 +2,12 @@
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from typing import Protocol
 
 from sequencer.documents.quantities import format_quantity
-from sequencer.verdicts.coverage import Condition
+from sequencer.verdicts.limit import Limit
 
 
-class Bounded(Protocol):
-    """A limit: the figure's resolved name, bounds at a setting, its condition."""
-
-    @property
-    def figure(self) -> str: ...  # noqa: D102
-    @property
-    def unit(self) -> str: ...  # noqa: D102
-    @property
-    def condition(self) -> Condition | None: ...  # noqa: D102
-    def lower(self, setting: float) -> float | None: ...  # noqa: D102
-    def upper(self, setting: float) -> float | None: ...  # noqa: D102
-
-
-def told_apart(limits: Sequence[Bounded]) -> tuple[str, ...]:
+def told_apart(limits: Sequence[Limit]) -> tuple[str, ...]:
     """Return for each limit words such as "to 1.5 A", "" where its figure has no other limit.
 
     The words name what differs between the conditions of a figure's limits; where that leaves two
@@ -35,11 +21,11 @@ def spoken(key: str, value: float) -> str:
     return _SPOKEN[key](value)
 
 
-def _alike(one: Bounded, other: Bounded) -> bool:
+def _alike(one: Limit, other: Limit) -> bool:
     return one.figure == other.figure
 
 
-def _words(limit: Bounded, group: list[Bounded]) -> str:
+def _words(limit: Limit, group: list[Limit]) -> str:
     if len(group) == 1:
         return ""
     differing = [key for key in _SPOKEN if len({_stated(one, key) for one in group}) > 1]
@@ -48,18 +34,18 @@ def _words(limit: Bounded, group: list[Bounded]) -> str:
     return own if own and texts[own] == 1 else " ".join(filter(None, (own, _bounds(limit))))
 
 
-def _condition(limit: Bounded, keys: list[str]) -> str:
+def _condition(limit: Limit, keys: list[str]) -> str:
     stated = ((key, _stated(limit, key)) for key in keys)
     return ", ".join(_SPOKEN[key](value) for key, value in stated if value is not None)
 
 
-def _stated(limit: Bounded, key: str) -> float | None:
+def _stated(limit: Limit, key: str) -> float | None:
     """Return what a condition states; a current from nothing on needs no words."""
     value: float | None = getattr(limit.condition, key, None)
     return None if key == "current_from" and value == 0.0 else value
 
 
-def _bounds(limit: Bounded) -> str:
+def _bounds(limit: Limit) -> str:
     pair = (("≥", limit.lower), ("≤", limit.upper))
     said = ((sign, _bound(limit.unit, at)) for sign, at in pair)
     return " ".join(f"{sign} {words}" for sign, words in said if words)

@@ -2,29 +2,16 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Protocol
 
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
 from sequencer.results import Figure, Rule, Verdict
 from sequencer.verdicts.apart import spoken, told_apart
-from sequencer.verdicts.coverage import Condition, CoverageCheck, check_coverage
+from sequencer.verdicts.coverage import CoverageCheck, check_coverage
 from sequencer.verdicts.decide import decide
+from sequencer.verdicts.limit import Limit
 from sequencer.verdicts.settings import at_stated, gravity
 from sequencer.verdicts.standing import OF_THE_LIMIT, holds_zero, more_words, standing, way_out
-
-
-class Limit(Protocol):
-    """A promise of the unit: the figure's resolved name, bounds at a setting, its condition."""
-
-    @property
-    def figure(self) -> str: ...  # noqa: D102
-    @property
-    def unit(self) -> str: ...  # noqa: D102
-    @property
-    def condition(self) -> Condition | None: ...  # noqa: D102
-    def lower(self, setting: float) -> float | None: ...  # noqa: D102
-    def upper(self, setting: float) -> float | None: ...  # noqa: D102
 
 
 def judge(
