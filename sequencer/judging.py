@@ -19,7 +19,7 @@ from sequencer.trials.readiness import cold_trials, marked_cold, not_warmed_up
 from sequencer.trials.registry import trials
 from sequencer.trials.thermal_tail import FELL
 from sequencer.trials.trial import Context, Evidence, Trial
-from sequencer.verdicts.apart import told_apart
+from sequencer.verdicts.apart import spoken, told_apart
 from sequencer.verdicts.coverage import SETTING_TOLERANCE
 from sequencer.verdicts.judge import judge, with_coverage
 
@@ -83,25 +83,37 @@ def promised_limits(documents: Documents) -> tuple[PromisedLimit, ...]:
 def looked_at(documents: Documents) -> tuple[tuple[PromisedLimit, str, bool], ...]:
     """Return each limit with what tells it apart, and whether the profile sets out to measure it.
 
-    It does where one of its trials gives the figure, at the voltage that the limit is stated for if
-    it is for one: a unit of two ranges may have a profile for each.
+    It does where one of its trials gives the figure, but for trials at the voltage of other
+    promises: a unit of two ranges may have a profile for each. A trial at a voltage that nothing
+    is promised for is no reason to leave a limit out.
     """
     limits = promised_limits(documents)
+    promised = {limit.condition.voltage for limit in limits} - {None}
     at: dict[str, list[float | None]] = {}
     for trial, settings in planned_trials(documents):
+        set_to = getattr(settings, "voltage", None)
+        meant = next((one for one in promised if _alike(set_to, one)), None)
         for name in trial.gives:
-            at.setdefault(name, []).append(getattr(settings, "voltage", None))
-    return tuple(
-        (limit, apart, any(_is_for(limit.condition, one) for one in at.get(limit.figure, ())))
-        for limit, apart in zip(limits, told_apart(limits), strict=True)
-    )
+            at.setdefault(name, []).append(meant)
+    looked = []
+    for limit, name in zip(limits, told_apart(limits), strict=True):
+        apart = name
+        stated, trials_at = limit.condition.voltage, at.get(limit.figure, [])
+        here = any(one is None or stated is None or _alike(one, stated) for one in trials_at)
+        if stated is not None and trials_at and not here and not apart:
+            apart = spoken("voltage", stated)
+        looked.append((limit, apart, here))
+    return tuple(looked)
 
 
-def _is_for(condition: Condition, voltage: float | None) -> bool:
-    stated = condition.voltage
-    if stated is None or voltage is None:
-        return True
-    return abs(voltage - stated) <= SETTING_TOLERANCE * stated
+def _alike(voltage: float | None, stated: float | None) -> bool:
+    """Tell whether a trial's voltage is the one that a promise is stated for."""
+    if voltage is None or stated is None:
+        return False
+    return abs(voltage - stated) <= SETTING_TOLERANCE * stated * (1.0 + ROUNDING)
+
+
+ROUNDING = 1e-9
 
 
 def judge_evidence(

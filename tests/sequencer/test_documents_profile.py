@@ -4,11 +4,8 @@ from typing import Any
 
 import pytest
 from documents_made_up import PROFILE, changed, mistakes
-from pydantic import ValidationError
 
-from sequencer.documents.flaws import flaws_of
 from sequencer.documents.profile import ProfileDocument
-from sequencer.trials import output_off
 
 
 def test_a_profile_has_careful_defaults() -> None:
@@ -64,13 +61,3 @@ def test_a_profile_has_careful_defaults() -> None:
 )
 def test_one_mistake_is_one_line(data: dict[str, Any], line: str) -> None:
     assert mistakes(ProfileDocument, data) == [line]
-
-
-@pytest.mark.parametrize("period", ["30 s", "1.9 s"])
-def test_an_output_that_falls_has_to_be_read_often_enough(period: str) -> None:
-    with pytest.raises(ValidationError) as caught:
-        output_off.Settings(voltage="30 V", period=period)
-    (flaw,) = flaws_of(caught.value, {"period": period})
-    assert flaw.path == ("period",)
-    assert flaw.expected.startswith("at most 1.88 s, an eighth of the duration")
-    assert output_off.Settings(voltage="30 V", period="1.8 s").period == 1.8

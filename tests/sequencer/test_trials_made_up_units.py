@@ -514,3 +514,30 @@ def test_a_promised_part_is_of_the_current_that_flowed_in_it() -> None:
     assert part.reached["current_to"] == pytest.approx(3.0, rel=1e-3)
     assert part.value == pytest.approx(240e-6, abs=part.expanded)  # between one-minute means
     assert figures["drift"].value > 20.0
+
+
+@pytest.mark.parametrize(
+    ("asked", "given"),
+    [
+        ({}, {"time_to_safe_voltage", "residual_voltage"}),
+        ({"after": "20 s"}, {"time_to_safe_voltage"}),
+        ({"duration": "2 s", "after": "1 s"}, {"residual_voltage"}),  # 3.5 s to 1 V
+        ({"period": "30 s"}, {"residual_voltage"}),  # eight readings, 340 s to 1 V
+    ],
+)
+def test_of_a_fall_nothing_is_given_that_was_not_seen(
+    asked: dict[str, str], given: set[str]
+) -> None:
+    slow = 100.0 if "period" in asked else TAU_S
+
+    def falling(unit: Unit, channel: str, since: float) -> float:
+        del channel
+        return unit.setting * (1.0 if unit.on else math.exp(-since / slow))
+
+    settings = output_off.Settings(voltage="30 V", **asked)
+    at = evidence(output_off.TRIAL, settings, Unit(falling), context())
+    names = {one.name for one in output_off.figures(settings, at)} - {"discharge_time_constant"}
+    reasons = output_off.cannot(settings, at)
+    assert names == given
+    assert names | set(reasons) == {"time_to_safe_voltage", "residual_voltage"}
+    assert all("Read longer." in why for why in reasons.values())

@@ -196,12 +196,29 @@ def test_a_promise_at_another_voltage_than_the_profiles_is_not_judged_by_it(tmp_
     (tmp_path / "low.toml").write_text(low)
     told = " ".join(said("low.toml", cwd=tmp_path).split())
     assert "Will be covered: load regulation at 10 V." in told
-    assert "so not judged: load regulation at 30 V, output resistance, sense error" in told
+    assert "so not judged: load regulation at 30 V, output resistance at 30 V, sense error" in told
     done = steadyrail("run", "low.toml", "--json", "--record", "low.sqlite", cwd=tmp_path)
     result = json.loads(done.stdout)
     assert [(one["apart"], one["verdict"]) for one in result["verdicts"]] == [("at 10 V", "pass")]
     assert done.returncode == 0
-    assert any("load regulation at 30 V, output resistance" in note for note in result["notes"])
+    assert any("load regulation at 30 V, output resistance at" in note for note in result["notes"])
+
+
+@pytest.mark.parametrize(
+    ("volts", "measured"), [("29.8 V", True), ("29.6 V", True), ("10 V", False)]
+)
+def test_a_trial_beside_every_promised_voltage_leaves_no_promise_out(
+    tmp_path: Path, volts: str, measured: bool
+) -> None:
+    text = (PROFILES / "units" / "w-17.toml").read_text()
+    (tmp_path / "unit.toml").write_text(text + RANGE)
+    head = OFF.partition('[[trials]]\ntrial = "output_off"')[0]
+    (tmp_path / "beside.toml").write_text(head.replace("30 V", volts))
+    plan = make_plan(load_profile(tmp_path / "beside.toml"))
+    found = {(one.figure, one.apart): one for one in plan.limits}
+    assert found["load_regulation", "at 30 V"].measured is measured
+    assert found["load_regulation", "at 30 V"].covered is (volts == "29.8 V")
+    assert found["load_regulation", "at 10 V"].covered is (volts == "10 V")
 
 
 @pytest.mark.parametrize("day", [None, date(2026, 6, 1)])
