@@ -7,11 +7,14 @@ Looked at when documents are checked, not when they are read, so that old record
 
 from collections.abc import Iterator
 
+from sequencer.documents.figure_names import DRIFT_DEFINITIONS
 from sequencer.documents.flaws import Flaw, as_mistakes
 from sequencer.documents.quantities import format_quantity
 from sequencer.documents.source import Source, parse_source
 from sequencer.documents.unit import UnitDocument
 from sequencer.errors import Mistake
+
+DRIFTS = (*DRIFT_DEFINITIONS.values(), "drift_corrected")
 
 
 def promise_mistakes(unit: UnitDocument, source: Source) -> tuple[Mistake, ...]:
@@ -40,12 +43,12 @@ def _without_time(unit: UnitDocument) -> Iterator[Flaw]:
     wanted = {
         "residual_voltage": 'how long after switching off it holds, such as "2 s": output_off is '
         "told by its `after`",
-        "drift": 'over how long it holds, such as "8 h"',
+        **dict.fromkeys(DRIFTS, 'over how long it holds, such as "8 h"'),
     }
     for index, limit in enumerate(unit.limits):
-        if limit.figure in wanted and limit.condition.duration is None:
+        if limit.judged_figure in wanted and limit.condition.duration is None:
             path = ("limits", index, "condition", "duration")
-            yield Flaw(path, "nothing", wanted[limit.figure])
+            yield Flaw(path, "nothing", wanted[limit.judged_figure])
 
 
 def _beyond(unit: UnitDocument) -> Iterator[Flaw]:

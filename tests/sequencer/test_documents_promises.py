@@ -92,6 +92,10 @@ def test_a_promise_up_to_the_ratings_is_none(unit: str) -> None:
             "limits[8] (drift).condition.duration: found nothing, expected over how long it holds",
         ),
         (
+            'figure = "drift_corrected"\nat_most = "2 V"',
+            "limits[8] (drift_corrected).condition.duration: found nothing, expected over how long",
+        ),
+        (
             'figure = "line_regulation"\nat_most = "2 mV"',
             'limits[8] (line_regulation).figure: found "line_regulation", expected a figure that '
             "is measured here, which line regulation, dropout, ripple and noise (PARD) and load "
