@@ -51,7 +51,7 @@ def run(record: Path, *, as_json: bool) -> int:
         console = Console()
         kept = {True: "yes", False: "NO", None: "unknown: an older version made it"}
         nothing = "unknown: it holds no result"
-        looked = nothing if found.intact else "not looked at, as the record was altered"
+        looked = "not looked at, as the record was altered" if found.altered else nothing
         words = {True: "yes", False: "NO", None: looked}
         console.print(f"Sealed: {words[found.sealed]}")
         unaltered = words[bool(found.intact)] if found.sealed else "unknown: it has no seal"

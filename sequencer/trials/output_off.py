@@ -193,8 +193,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     ]
     low = settings.safe_voltage - curve.end
     unseen = _unseen(settings, found)
-    sure = low > 2 * curve.u_end and settings.safe_voltage < start
-    if sure and "time_to_safe_voltage" not in unseen:
+    if settings.safe_voltage < start and "time_to_safe_voltage" not in unseen:
         way = log(start_less_end / low)
         per_volt = curve.time_constant_s * (1.0 / low - 1.0 / start_less_end)
         results.append(
@@ -232,6 +231,10 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     return tuple(results)
 
 
+SURELY_ABOVE = 2.0
+"""A safe voltage so many standard uncertainties above the curve's end is reached."""
+
+
 def seen_s(settings: Settings, found: Fall) -> float:
     """Return how long the fall was seen, counted along the curve from the set voltage on."""
     curve = found.curve
@@ -242,17 +245,23 @@ def seen_s(settings: Settings, found: Fall) -> float:
 def _unseen(settings: Settings, found: Fall) -> dict[str, str]:
     """Say by figure what of the fall was not seen: along its curve alone nothing is judged."""
     seen = seen_s(settings, found)
-    read = f"and was read for {format_quantity(seen, 's', 2)}. Read longer."
+    read = f"and was read for {format_quantity(seen, 's', 3)}. Read longer."
     why = {}
     if settings.after > seen:
         after = format_quantity(settings.after, "s", 3)
         why["residual_voltage"] = f"The output was not seen {after} after it began to fall, {read}"
     low, whole = settings.safe_voltage - found.curve.end, settings.voltage - found.curve.end
+    if low <= SURELY_ABOVE * found.curve.u_end:
+        why["time_to_safe_voltage"] = (
+            f"The output does not fall to {settings.safe_voltage:.3g} V: it ends at "
+            f"{format_quantity(found.curve.end, 'V', 3)}."
+        )
+        return why
     way_s = found.curve.time_constant_s * log(whole / low) if whole > low > 0.0 else 0.0
     if way_s > seen:
         why["time_to_safe_voltage"] = (
             f"The output was not seen to fall to {settings.safe_voltage:.3g} V: it would take "
-            f"{format_quantity(way_s, 's', 2)} {read}"
+            f"{format_quantity(way_s, 's', 3)} {read}"
         )
     return why
 

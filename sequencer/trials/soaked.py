@@ -147,7 +147,8 @@ def soaked(settings: Settings, evidence: Evidence, within_s: float = inf) -> Soa
     room = means_of(point, AMBIENT, span) if has_room else None
     amperes = evidence.context.current
     within = _begun(point.readings.answered[amperes], span)
-    current = _drawn(point.readings.value[amperes][within])
+    read = point.readings.value
+    current = _drawn(read[amperes][within], read[VOLTAGE][within], settings.voltage)
     return Soaked(
         minutes=minutes,
         ambient=room,
@@ -158,13 +159,12 @@ def soaked(settings: Settings, evidence: Evidence, within_s: float = inf) -> Soa
     )
 
 
-def _drawn(amperes: Array) -> float:
-    """Return what was drawn on average; of an output that gave way later what was drawn before."""
-    mean, first = float(np.nanmean(amperes)), float(np.nanmedian(amperes[:LAST]))
-    return first if mean < HELD_CURRENT * first else mean
-
-
-HELD_CURRENT = 0.99
+def _drawn(amperes: Array, volts: Array, voltage: float) -> float:
+    """Return what was drawn on average while the output stood; of all where it never did."""
+    if amperes.shape != volts.shape:
+        return float(np.nanmean(amperes))
+    stood = (volts >= HELD_SHARE * voltage) & np.isfinite(amperes)
+    return float(np.mean(amperes[stood]) if stood.any() else np.nanmean(amperes))
 
 
 def phase_of(evidence: Evidence, phase: str) -> Point:

@@ -32,6 +32,8 @@ def test_promises_for_less_current_or_another_voltage_do_not_decide(
     for order in ((*first, *DOCUMENTS.unit.limits), (*DOCUMENTS.unit.limits, *first)):
         assert departure(Settings(voltage="30 V"), context(*order)) == pytest.approx(8e-3)
         assert own_fall(context(*order), 30.0) == pytest.approx(8e-3)
+        beside = departure(Settings(voltage="29.95 V"), context(*order))
+        assert beside == pytest.approx(8e-3, rel=2e-3)
 
 
 def test_a_promise_for_another_voltage_serves_where_there_is_no_other() -> None:

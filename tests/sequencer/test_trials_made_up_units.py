@@ -541,3 +541,27 @@ def test_of_a_fall_nothing_is_given_that_was_not_seen(
     assert names == given
     assert names | set(reasons) == {"time_to_safe_voltage", "residual_voltage"}
     assert all("Read longer." in why for why in reasons.values())
+
+
+@pytest.mark.parametrize("left", [0.0, 1.5, 2.9])
+def test_a_load_that_went_away_is_no_full_load_though_the_output_held(left: float) -> None:
+    def value(unit: Unit, channel: str, since: float) -> float:
+        away = since > 700  # the warm-up takes 600 s
+        kinds = {"current": left if away else unit.load, "temperature": 25.0}
+        return kinds.get(channel.partition(".")[0], unit.setting - 1e-6 * since)
+
+    soaking = soak.Settings(
+        voltage="30 V", current="3 A", warm_up="10 min", duration="20 min", period="5 s"
+    )
+    drift = soak.figures(soaking, evidence(soak.TRIAL, soaking, Unit(value), context()))[0]
+    assert drift.reached["current_to"] < 0.995 * 3.0
+
+
+def test_an_output_that_stays_above_its_safe_voltage_is_told() -> None:
+    unit = Unit(
+        lambda u, _, t: u.setting if u.on else 2.0 + (u.setting - 2.0) * math.exp(-t / TAU_S)
+    )
+    settings = output_off.Settings(voltage="30 V", safe_voltage="1 V")
+    at = evidence(output_off.TRIAL, settings, unit, context())
+    assert "time_to_safe_voltage" not in {one.name for one in output_off.figures(settings, at)}
+    assert "it ends at 2 V" in output_off.cannot(settings, at)["time_to_safe_voltage"]
