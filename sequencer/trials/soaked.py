@@ -1,7 +1,7 @@
 """What a soak was asked for, and what its figures are drawn from: one-minute means of readings."""
 
 from dataclasses import dataclass
-from math import ceil, inf
+from math import ceil, inf, nan
 from typing import ClassVar, Self
 
 import numpy as np
@@ -161,10 +161,10 @@ def soaked(settings: Settings, evidence: Evidence, within_s: float = inf) -> Soa
 
 def _drawn(amperes: Array, volts: Array, voltage: float) -> float:
     """Return what was drawn on average while the output stood; of all where it never did."""
-    if amperes.shape != volts.shape:
-        return float(np.nanmean(amperes))
-    stood = (volts >= HELD_SHARE * voltage) & np.isfinite(amperes)
-    return float(np.mean(amperes[stood]) if stood.any() else np.nanmean(amperes))
+    known = np.isfinite(amperes)
+    stood = known & (volts >= HELD_SHARE * voltage) if amperes.shape == volts.shape else known
+    used = stood if stood.any() else known
+    return float(np.mean(amperes[used])) if used.any() else nan
 
 
 def phase_of(evidence: Evidence, phase: str) -> Point:
