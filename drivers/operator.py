@@ -9,8 +9,10 @@ from drivers.instrument import Instrument
 from drivers.roles import OperatorState
 
 GIVE_UP = ("q", "quit")
-DONE = frozenset({"", "y", "yes", "ok", "done"})
 """What the person types, with Enter, when the instruction can't be done."""
+
+DONE = frozenset({"", "y", "yes", "ok", "done"})
+"""What may stand before Enter where it says "done"."""
 
 ERASE_LINE = "\r\x1b[2K"
 """ECMA-48: carriage return, then erase the whole line."""

@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from sequencer.documents.bounds import Bound
-from sequencer.documents.limits import Condition
+from sequencer.documents.limits import Condition, same_setting
 from sequencer.documents.load import Documents
 from sequencer.documents.whole import settings_of
 from sequencer.errors import FigureError
@@ -19,8 +19,7 @@ from sequencer.trials.readiness import cold_trials, marked_cold, not_warmed_up
 from sequencer.trials.registry import trials
 from sequencer.trials.thermal_tail import FELL
 from sequencer.trials.trial import Context, Evidence, Trial
-from sequencer.verdicts.apart import spoken, told_apart
-from sequencer.verdicts.coverage import SETTING_TOLERANCE
+from sequencer.verdicts.apart import named, spoken, told_apart
 from sequencer.verdicts.judge import judge, with_coverage
 
 
@@ -88,32 +87,24 @@ def looked_at(documents: Documents) -> tuple[tuple[PromisedLimit, str, bool], ..
     is promised for is no reason to leave a limit out.
     """
     limits = promised_limits(documents)
-    promised = {limit.condition.voltage for limit in limits} - {None}
+    stated_at = (limit.condition.voltage for limit in limits)
+    promised = sorted({one for one in stated_at if one is not None})
     at: dict[str, list[float | None]] = {}
     for trial, settings in planned_trials(documents):
         set_to = getattr(settings, "voltage", None)
-        meant = next((one for one in promised if _alike(set_to, one)), None)
+        near = (one for one in promised if set_to is not None and same_setting(set_to, one))
+        meant = next(near, None)
         for name in trial.gives:
             at.setdefault(name, []).append(meant)
     looked = []
     for limit, name in zip(limits, told_apart(limits), strict=True):
         apart = name
         stated, trials_at = limit.condition.voltage, at.get(limit.figure, [])
-        here = any(one is None or stated is None or _alike(one, stated) for one in trials_at)
+        here = any(one is None or stated is None or same_setting(one, stated) for one in trials_at)
         if stated is not None and trials_at and not here and not apart:
             apart = spoken("voltage", stated)
         looked.append((limit, apart, here))
     return tuple(looked)
-
-
-def _alike(voltage: float | None, stated: float | None) -> bool:
-    """Tell whether a trial's voltage is the one that a promise is stated for."""
-    if voltage is None or stated is None:
-        return False
-    return abs(voltage - stated) <= SETTING_TOLERANCE * stated * (1.0 + ROUNDING)
-
-
-ROUNDING = 1e-9
 
 
 def judge_evidence(
@@ -160,7 +151,7 @@ def judge_evidence(
     looked = looked_at(documents)
     left = [(limit.figure, apart) for limit, apart, judged_here in looked if not judged_here]
     if left:
-        told = (" ".join(filter(None, (name.replace("_", " "), apart))) for name, apart in left)
+        told = (named(name.replace("_", " "), apart) for name, apart in left)
         notes.append(
             f"Not judged here, as no trial of this profile measures it: {', '.join(told)}."
         )
@@ -178,8 +169,8 @@ def judge_evidence(
         names=[apart for _, apart in judged],
     )
     seen = {verdict.why for verdict in verdicts}
-    named = {figure.name for figure in figures}
-    notes += dict.fromkeys(why for name, why in reasons.items() if name not in named)
+    computed = {figure.name for figure in figures}
+    notes += dict.fromkeys(why for name, why in reasons.items() if name not in computed)
     notes = [note for note in dict.fromkeys(notes) if note not in seen]
     fell = next((why for why in reasons.values() if why.startswith(FELL)), "")
     covered = with_coverage(figures, [limit for limit, _ in judged])

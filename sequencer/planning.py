@@ -1,6 +1,6 @@
 """The plan: what a run will do, rehearsed with the same procedures, and what it will cover."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 
@@ -9,7 +9,7 @@ from sequencer.errors import FigureError
 from sequencer.judging import PromisedLimit, looked_at, promised_limits
 from sequencer.order import Order, order_of
 from sequencer.record.read import Step
-from sequencer.results import Coverage, Figure, Rule
+from sequencer.results import Coverage, Figure, Rule, Verdict
 from sequencer.run.loop import perform
 from sequencer.run.rehearsal import PlannedStep, Rehearsal
 from sequencer.trials.lacking import lacking, trials_out_of_reach
@@ -86,9 +86,7 @@ def make_plan(documents: Documents, when: date | None = None) -> Plan:
     figures: list[Figure] = []
     lacks: dict[str, str] = {}
     unshown: dict[str, str] = {}
-    limits = promised_limits(documents)
-    promised = {limit.figure for limit in limits}
-    given = {name for turn in order.turns for name in turn.trial.gives}
+    promised = {limit.figure for limit in promised_limits(documents)}
     start_s = 0.0
     knobs: Mapping[str, float | str | bool] = {}
     for turn in order.turns:
@@ -108,7 +106,7 @@ def make_plan(documents: Documents, when: date | None = None) -> Plan:
         except FigureError as error:
             unshown |= dict.fromkeys(trial.gives, str(error))
         lacks |= lacking(trial, settings, context)
-    rule, why = documents.profile.profile.rule, Reasons(lacks, unshown, given)
+    rule, why = documents.profile.profile.rule, Reasons(lacks, unshown)
     return Plan(
         tuple(planned),
         tuple(
@@ -128,11 +126,10 @@ NOT_HERE = "no trial of this profile measures it"
 
 @dataclass(frozen=True, slots=True)
 class Reasons:
-    """Why figures don't come out, by name: on any unit, or on a nominal one; `given` by trials."""
+    """Why figures don't come out, by name: on any unit, or on a nominal one."""
 
     surely: Mapping[str, str]
     nominal: Mapping[str, str]
-    given: Collection[str]
 
 
 def _cover(
@@ -145,10 +142,8 @@ def _cover(
     if not found and limit.figure in reasons.nominal:
         why = f"On a nominal unit: {reasons.nominal[limit.figure]}"
         return replace(planned, why=why, perhaps=True)
-    if not found and limit.figure in reasons.given:
-        return replace(planned, why="A nominal unit gave no value of it.", perhaps=True)
     if not found:
-        return replace(planned, measured=False, why=NOT_HERE)
+        return replace(planned, why="A nominal unit gave no value of it.", perhaps=True)
     return _measured(planned, limit, [at_stated(one, limit.condition) for one in found], rule)
 
 
@@ -164,14 +159,15 @@ def _measured(
         verdict = judge([found[best]], [limit], rule)[0]
         if verdict.outcome == "not covered":  # a percentage of what nobody states
             return replace(planned, why=verdict.why)
-        return replace(planned, covered=True, beforehand=_beforehand(found[best], limit, rule))
+        return replace(planned, covered=True, beforehand=_beforehand(found[best], verdict))
     if more := more_words(check):
         tells = " It will tell only if it passes there." if ways[best] == "at most" else ""
         short = check.why if check.short else ""
         why = f"{short} Measured to {more}.{tells} {way_out(check)}".strip()
         if ways[best] != "at most":
             return replace(planned, why=why)
-        known = _beforehand(_as_stated(found[best], check), limit, rule)
+        figure = _as_stated(found[best], check)
+        known = _beforehand(figure, judge([figure], [limit], rule)[0])
         return replace(planned, why=why, perhaps=True, beforehand=known)
     return planned
 
@@ -182,6 +178,5 @@ def _as_stated(figure: Figure, check: CoverageCheck) -> Figure:
     return replace(figure, reached={**figure.reached, **stated})
 
 
-def _beforehand(figure: Figure, limit: PromisedLimit, rule: Rule) -> Beforehand | None:
-    verdict = judge([figure], [limit], rule)[0]
+def _beforehand(figure: Figure, verdict: Verdict) -> Beforehand | None:
     return beforehand(verdict.judged or figure, verdict)

@@ -57,7 +57,7 @@ def run(files: Sequence[str], schema: Kind | Literal["dialect"] | None, *, as_js
         if not mistakes:
             count = len(files)
             sys.stdout.write(f"{count} document{'s' if count > 1 else ''} without a mistake.\n")
-            for line in _left_alone(documents):
+            for line in _refused_runs(documents):
                 sys.stdout.write(line + "\n")
     return Exit.WRONG_USE if mistakes else Exit.PASSED
 
@@ -106,8 +106,8 @@ def _doubtful(files: Sequence[str]) -> list[str]:
     return lines
 
 
-def _left_alone(files: Sequence[str]) -> list[str]:
-    """Say for each profile that demands something of unattended runs what stands against one."""
+def _refused_runs(files: Sequence[str]) -> list[str]:
+    """Say for each profile what stands against its run: too much to type, or being left alone."""
     lines = []
     for name in files:
         try:

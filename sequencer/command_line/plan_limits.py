@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from sequencer.planning import Plan, PlannedLimit
+from sequencer.verdicts.apart import named
 
 
 def covered_words(limits: Iterable[PlannedLimit]) -> Iterator[str]:
@@ -42,4 +43,4 @@ def no_room(limit: PlannedLimit) -> bool:
 
 def limit_name(limit: PlannedLimit) -> str:
     """Return the figure in plain words, and which of its limits this is where it has several."""
-    return " ".join(filter(None, (limit.figure.replace("_", " "), limit.apart)))
+    return named(limit.figure.replace("_", " "), limit.apart)

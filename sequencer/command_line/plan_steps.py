@@ -14,6 +14,7 @@ from sequencer.planning import Plan, PlannedLimit, PlannedTrial
 from sequencer.results import Coverage
 from sequencer.run.guard_bound import GuardBound
 from sequencer.run.rehearsal import PlannedStep
+from sequencer.verdicts.apart import named
 
 LONG_READ_S = 60.0
 """A read this long gets a line of its own; shorter ones belong to the point they are read at."""
@@ -98,7 +99,7 @@ def _limit_table(limits: tuple[PlannedLimit, ...]) -> Table:
         covered = "yes" if limit.covered else "perhaps" if limit.perhaps else "NO"
         part = limit.coverage
         table.add_row(
-            " ".join(filter(None, (title(limit.figure), limit.apart))),
+            named(title(limit.figure), limit.apart),
             covered,
             "" if part is None else format_quantity(part.required, part.unit, 7),
             "" if part is None else _reached(part),

@@ -102,16 +102,7 @@ def _went_on(kept: Kept, record: Path, console: Console, stop: Stop) -> bool:
             events("other software", f"{name} is {version} now, not as at the start.")
         writer.options(stamp(kept.bench_time_s))
         plan = make_plan(documents, today())
-        perform_on(
-            documents,
-            plan,
-            table,
-            writer,
-            events,
-            console,
-            stop,
-            kept.past,
-        )
+        perform_on(documents, plan, table, writer, events, console, stop, kept.past)
     return True
 
 

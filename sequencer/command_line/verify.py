@@ -54,7 +54,7 @@ def run(record: Path, *, as_json: bool) -> int:
         looked = "not looked at, as the record was altered" if found.altered else nothing
         words = {True: "yes", False: "NO", None: looked}
         console.print(f"Sealed: {words[found.sealed]}")
-        unaltered = words[bool(found.intact)] if found.sealed else "unknown: it has no seal"
+        unaltered = words[found.intact] if found.sealed else "unknown: it has no seal"
         console.print(f"Unaltered since: {unaltered}")
         console.print(f"As it was committed, step by step: {kept[found.unbroken]}")
         console.print(f"Its figures and verdicts come out again: {words[follows]}")

@@ -292,6 +292,18 @@ _ALL = (
 
 FIGURES: Mapping[str, KnownFigure] = {figure.name: figure for figure in _ALL}
 
+OF_THE_LIMIT = (
+    "limit_current",
+    "knee_current",
+    "knee_onset",
+    "knee_sharpness",
+    "limit_change",
+    "short_current",
+    "foldback_ratio",
+    "limit_hysteresis",
+)
+"""Figures of the current limit, in the order in which they are shown."""
+
 DRIFT_DEFINITIONS: Mapping[str, str] = {
     "from start": "drift",
     "span": "drift_span",

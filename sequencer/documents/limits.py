@@ -21,6 +21,12 @@ from sequencer.documents.quantities import (
 )
 from sequencer.documents.tables import Strict
 
+#: The set voltage may differ from the stated one by this share: a hand sets it, and a limit's
+#: figure changes with the setting no faster than in proportion.
+SETTING_TOLERANCE = 0.01
+#: Of that share, so that "29.7 V" is within it of 30 V.
+_ROUNDING = 1e-9
+
 NOT_MEASURED = ("line", "ripple", "noise", "pard", "transient", "recovery", "overshoot", "dropout")
 NOT_MEASURED_WORDS = (
     "a figure that is measured here, which line regulation, dropout, ripple and noise (PARD) and "
@@ -57,6 +63,11 @@ class Condition(Strict):
                     f'"{format_quantity(last, unit)}"',
                     f"more than {low} ({format_quantity(first, unit)})",
                 )
+
+
+def same_setting(voltage: float, stated: float) -> bool:
+    """Tell whether a trial's voltage (V) is the one that a promise is stated for."""
+    return abs(voltage - stated) <= SETTING_TOLERANCE * stated * (1.0 + _ROUNDING)
 
 
 class Limit(Strict):

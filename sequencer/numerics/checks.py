@@ -209,6 +209,9 @@ def positive(name: str, value: float) -> float:
     return number
 
 
+#: Computing leaves this part of the values' size of what is exactly alike, or on one line.
+EXACT = 1e-15
+
 #: Differences below this part of the values' size are rounding of the numbers themselves.
 _ROUNDING = 1e-14
 

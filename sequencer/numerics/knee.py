@@ -6,6 +6,7 @@ import numpy as np
 
 from sequencer.errors import FigureError
 from sequencer.numerics.checks import (
+    EXACT,
     Array,
     Values,
     matching,
@@ -295,16 +296,13 @@ def hysteresis(
     rest = back.y - moved - design @ solution
     dof = float(rest.size - design.shape[1])
     scatter = max(float(np.sqrt(rest @ rest / dof)), least_scatter)
-    if scatter <= _EXACT * float(np.abs(back.y).max()):
+    if scatter <= EXACT * float(np.abs(back.y).max()):
         raise FigureError(
             "hysteresis: both ways differ by the same to the last digit; the scatter is unknown. "
             "State the least scatter, by the ammeter's step at least."
         )
     return Quantity(float(solution[0]), scatter * float(np.sqrt(inverse[0, 0])), dof)
 
-
-#: Computing leaves this part of the values' size of what is exactly alike.
-_EXACT = 1e-15
 
 #: Both ways visited the same levels when their voltages differ by less than this share of the
 #: setting; a load comes back to a level far better.

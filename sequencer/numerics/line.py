@@ -6,6 +6,7 @@ import numpy as np
 
 from sequencer.errors import FigureError
 from sequencer.numerics.checks import (
+    EXACT,
     LEAST_SIZE,
     Array,
     Values,
@@ -237,15 +238,11 @@ def fit_line_both(x: Values, y: Values, u_x: Values | float, u_y: Values | float
 
 def _scattered(residuals: Array, ys: Array) -> None:
     """Refuse points that lie on a line but for the rounding of numbers."""
-    if float(np.abs(residuals).max()) <= _EXACT * float(np.abs(ys).max()):
+    if float(np.abs(residuals).max()) <= EXACT * float(np.abs(ys).max()):
         raise FigureError(
             f"y of the line: all {ys.size} lie on one line to the last digit; their scatter is "
             "unknown. State their uncertainty, the display's step at least."
         )
-
-
-#: Computing leaves this part of the values' size on an exact line.
-_EXACT = 1e-15
 
 
 def _distinct(xs: Array) -> bool:

@@ -1,5 +1,6 @@
 """How verdicts come about, in words: the decision rule, the margin, when a condition is covered."""
 
+from sequencer.documents.limits import SETTING_TOLERANCE
 from sequencer.results import Rule
 from sequencer.uncertainty.combine import COVERAGE_PROBABILITY
 from sequencer.verdicts import coverage
@@ -40,7 +41,7 @@ def coverage_words() -> str:
     """Return within which tolerances a promised condition counts as measured."""
     return (
         "A limit's condition counts as covered when the set voltage is within "
-        f"{_percent(coverage.SETTING_TOLERANCE)} of the promised one, the greatest current reaches "
+        f"{_percent(SETTING_TOLERANCE)} of the promised one, the greatest current reaches "
         f"{_percent(coverage.CURRENT_SHARE)} and the time {_percent(coverage.DURATION_SHARE)} of "
         "theirs, the least current is above its promised value by no more than "
         f"{_percent(coverage.LOW_CURRENT_SHARE)} of the greatest, the voltage at the load comes "

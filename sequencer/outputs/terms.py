@@ -61,6 +61,6 @@ def term(asked: str) -> tuple[str, str] | None:
     plain = asked.lower().replace("_", " ").replace("-", " ").strip().rstrip(".")
     named = {"prob": "probability", "dof": "ν", "nu": "ν", "degrees of freedom": "ν"}
     plain = named.get(plain, plain)
-    known = {term.lower().replace("_", " "): term for term in TERMS if term.lower() != "u"}
+    known = {one.lower().replace("_", " "): one for one in TERMS if one.lower() != "u"}
     found = known.get(plain)
     return None if found is None else (found, TERMS[found])

@@ -8,6 +8,7 @@ from datetime import datetime
 from sequencer.documents.figure_names import FIGURES
 from sequencer.documents.rendering import format_quantity, format_with_uncertainty
 from sequencer.results import Coverage, Figure, Verdict
+from sequencer.verdicts.apart import named
 
 UNPRINTABLE = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff\u202a-\u202e\u2066-\u2069]"
@@ -132,7 +133,7 @@ def value_with_u(figure: Figure) -> str:
 
 def judged(verdict: Verdict, name: str) -> str:
     """Return the name of a judged figure, and which of its limits this is where it has several."""
-    return f"{name} {verdict.apart}" if verdict.apart else name
+    return named(name, verdict.apart)
 
 
 def limit(verdict: Verdict) -> str:

@@ -13,6 +13,7 @@ from typing import ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from sequencer.documents.figure_names import OF_THE_LIMIT
 from sequencer.documents.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts
 from sequencer.errors import FigureError
 from sequencer.numerics.limit_figures import Quantity
@@ -369,16 +370,7 @@ TRIAL = Trial(
     name="limit_sweep",
     summary="Where the current limit bites, and how softly.",
     settings=Settings,
-    gives=(
-        "limit_current",
-        "knee_current",
-        "knee_onset",
-        "knee_sharpness",
-        "limit_change",
-        "short_current",
-        "foldback_ratio",
-        "limit_hysteresis",
-    ),
+    gives=OF_THE_LIMIT,
     needs=(VOLTAGE, "current."),
     procedure=procedure,
     figures=figures,

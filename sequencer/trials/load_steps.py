@@ -156,8 +156,7 @@ def figures(settings: Settings, evidence: Evidence) -> tuple[Figure, ...]:
     if not points:
         raise FigureError("The run ended before the load steps began.")
     everywhere = level_means(points, VOLTAGE, context.current)
-    held = held_points(points, context, settings.voltage, settings.current)
-    of_held = level_means(held, VOLTAGE, context.current) if _bend(held) else None
+    of_held = _held_means(settings, evidence)
     currents = [settings.current, *promised_below(context, GIVES, "current_to", settings.current)]
     whole, *parts = (_to(current, settings, evidence, everywhere, of_held) for current in currents)
     found = [with_points(one, parts, "current_to") for one in whole]
@@ -198,9 +197,13 @@ def _to(
 LEAST_LEVELS = 2
 
 
-def _bend(points: Sequence[Point]) -> bool:
-    """Return whether there are levels enough for a straight line and a departure from it."""
-    return len({point.tag["fraction"] for point in points}) > LEAST_HELD
+def _held_means(settings: Settings, evidence: Evidence) -> LevelMeans | None:
+    """Return the levels that the unit delivered, None where these are too few for a line."""
+    points, context = evidence.points(part="round"), evidence.context
+    held = held_points(points, context, settings.voltage, settings.current)
+    if len({point.tag["fraction"] for point in held}) <= LEAST_HELD:
+        return None
+    return level_means(held, VOLTAGE, context.current)
 
 
 def lacks(settings: Settings, context: Context) -> dict[str, str]:
@@ -380,12 +383,9 @@ def charts(
 ) -> tuple[Chart, ...]:
     """Draw the change of the output against the current, with its straight line."""
     means = level_means(evidence.points(part="round"), VOLTAGE, evidence.context.current)
-    held = held_points(
-        evidence.points(part="round"), evidence.context, settings.voltage, settings.current
-    )
-    of_held = level_means(held, VOLTAGE, evidence.context.current) if _bend(held) else means
-    line = of_held.line
-    ends = (0.0, float(of_held.di[-1]))
+    held = _held_means(settings, evidence) or means
+    line = held.line
+    ends = (0.0, float(held.di[-1]))
     return (
         Chart(
             trial=evidence.trial,

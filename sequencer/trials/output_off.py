@@ -235,7 +235,7 @@ SURELY_ABOVE = 2.0
 """A safe voltage so many standard uncertainties above the curve's end is reached."""
 
 
-def seen_s(settings: Settings, found: Fall) -> float:
+def _seen_s(settings: Settings, found: Fall) -> float:
     """Return how long the fall was seen, counted along the curve from the set voltage on."""
     curve = found.curve
     over = (settings.voltage - curve.end) / max(curve.swing, 1e-9)
@@ -244,7 +244,7 @@ def seen_s(settings: Settings, found: Fall) -> float:
 
 def _unseen(settings: Settings, found: Fall) -> dict[str, str]:
     """Say by figure what of the fall was not seen: along its curve alone nothing is judged."""
-    seen = seen_s(settings, found)
+    seen = _seen_s(settings, found)
     read = f"and was read for {format_quantity(seen, 's', 3)}. Read longer."
     why = {}
     if settings.after > seen:
@@ -304,8 +304,9 @@ def charts(
     """Draw the fall as read and the curve through it, counted from the set voltage on."""
     found = fall(settings, evidence)
     curve = found.curve
-    before = seen_s(settings, found) - float(found.times[-1])
-    smooth = np.linspace(0.0, before + float(found.times[-1]), 200)
+    whole = _seen_s(settings, found)
+    before = whole - float(found.times[-1])
+    smooth = np.linspace(0.0, whole, 200)
     fitted = curve.end + (settings.voltage - curve.end) * np.exp(-smooth / curve.time_constant_s)
     safe = tuple(
         Mark("safe voltage", "x", figure.value, "figure")

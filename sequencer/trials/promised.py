@@ -5,12 +5,13 @@ from dataclasses import replace
 from math import inf
 from typing import Literal
 
+from sequencer.documents.limits import same_setting
 from sequencer.results import Figure
 from sequencer.trials.trial import Context
 
 NEARLY = 1.01
 """What lies up to 1 % beyond a promised current or time is taken to be of it: no load sets its
-current, and no hand a voltage, nearer (common practice, no source)."""
+current nearer (common practice, no source)."""
 
 
 def promised_below(
@@ -44,15 +45,13 @@ def upper_promise(
         for limit in context.unit.limits
         if limit.judged_figure in names and limit.bound.upper is not None
     ]
-    here = [one for one in promises if _is_at(one[0].voltage, voltage)] or promises
+    here = [
+        one for one in promises if one[0].voltage is None or same_setting(voltage, one[0].voltage)
+    ] or promises
     if not here:
         return None
     _, upper = max(here, key=lambda one: getattr(one[0], key) or inf)
     return upper.resolve(voltage)
-
-
-def _is_at(stated: float | None, voltage: float) -> bool:
-    return stated is None or abs(stated - voltage) <= (NEARLY - 1.0) * stated
 
 
 def with_points(

@@ -16,6 +16,11 @@ def told_apart(limits: Sequence[Limit]) -> tuple[str, ...]:
     return tuple(_words(limit, [one for one in limits if _alike(one, limit)]) for limit in limits)
 
 
+def named(name: str, apart: str) -> str:
+    """Return a figure's name, and which of its limits is meant where it has several."""
+    return f"{name} {apart}" if apart else name
+
+
 def spoken(key: str, value: float) -> str:
     """Return one quantity of a condition in words: "to 1.5 A"."""
     return _SPOKEN[key](value)

@@ -4,12 +4,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
+from sequencer.documents.limits import SETTING_TOLERANCE
 from sequencer.documents.quantities import format_quantity
 from sequencer.results import Coverage
 
-#: The set voltage may differ from the stated one by this share: a hand sets it, and a limit's
-#: figure changes with the setting no faster than in proportion.
-SETTING_TOLERANCE = 0.01
 #: The greatest current has to reach this share of the stated one: what the load's own accuracy
 #: can leave short at a full-scale setting.
 CURRENT_SHARE = 0.995

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from sequencer.documents.figure_names import OF_THE_LIMIT
 from sequencer.documents.quantities import format_quantity
 from sequencer.errors import FigureError
 from sequencer.results import Figure, Rule, Verdict
@@ -11,7 +12,7 @@ from sequencer.verdicts.coverage import CoverageCheck, check_coverage
 from sequencer.verdicts.decide import decide
 from sequencer.verdicts.limit import Limit
 from sequencer.verdicts.settings import at_stated, gravity
-from sequencer.verdicts.standing import OF_THE_LIMIT, holds_zero, more_words, standing, way_out
+from sequencer.verdicts.standing import holds_zero, more_words, standing, way_out
 
 
 def judge(

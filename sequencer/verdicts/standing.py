@@ -2,6 +2,7 @@
 
 from typing import Literal
 
+from sequencer.documents.figure_names import OF_THE_LIMIT
 from sequencer.documents.quantities import format_quantity
 from sequencer.verdicts.coverage import CoverageCheck
 
@@ -16,27 +17,14 @@ ONLY_GROW = {
     "current_to": frozenset({"load_regulation"}),
     "duration": frozenset({"drift", "drift_span"}),
 }
-#: Figures of the current limit: what it lets through is the figure, no setting.
-OF_THE_LIMIT = frozenset(
-    {
-        "limit_current",
-        "knee_current",
-        "knee_onset",
-        "knee_sharpness",
-        "limit_change",
-        "short_current",
-        "foldback_ratio",
-        "limit_hysteresis",
-    }
-)
-#: Those of them that stand at the lowest voltage at the load: a limit that folds back has another
-#: current at each.
+#: Figures of the current limit that stand at the lowest voltage at the load: a limit that folds
+#: back has another current at each.
 AT_THE_LOWEST = frozenset({"short_current", "limit_change", "foldback_ratio"})
 #: By what was exceeded: figures that don't depend on it, or are better known with more of it.
 INDIFFERENT = {
-    "load_voltage": OF_THE_LIMIT - AT_THE_LOWEST,
-    "current_from": OF_THE_LIMIT,
-    "current_to": OF_THE_LIMIT,
+    "load_voltage": frozenset(OF_THE_LIMIT) - AT_THE_LOWEST,
+    "current_from": frozenset(OF_THE_LIMIT),
+    "current_to": frozenset(OF_THE_LIMIT),
     "duration": frozenset(
         {
             "temperature_coefficient",

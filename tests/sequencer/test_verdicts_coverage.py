@@ -5,12 +5,12 @@ from dataclasses import dataclass, replace
 
 import pytest
 
+from sequencer.documents.figure_names import OF_THE_LIMIT
 from sequencer.results import Figure
 from sequencer.trials import limit_sweep
 from sequencer.verdicts.apart import told_apart
 from sequencer.verdicts.coverage import check_coverage
 from sequencer.verdicts.judge import judge, with_coverage
-from sequencer.verdicts.standing import OF_THE_LIMIT
 
 
 @dataclass(frozen=True)
@@ -267,7 +267,7 @@ def test_a_limit_that_folds_back_is_judged_at_the_promised_voltage(lowest, value
 
 
 def test_what_is_of_the_limit_is_what_its_trial_gives():
-    assert set(limit_sweep.TRIAL.gives) == OF_THE_LIMIT
+    assert set(limit_sweep.TRIAL.gives) == set(OF_THE_LIMIT)
 
 
 def test_a_limit_traced_further_than_promised_is_judged():
